@@ -1,0 +1,1 @@
+"""Green coffee: suppliers, deliveries, lots, sacks and readings."""

@@ -1,0 +1,232 @@
+"""Receiving green coffee and measuring it."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from sqlalchemy import func, insert, select
+from sqlmodel import col
+
+from app.green.rules import Verdict, judge_moisture, judge_water_activity
+from app.green.schemas import (
+    DeliveryIn,
+    DeliveryOut,
+    LotIn,
+    LotReceived,
+    ReadingIn,
+    ReadingOut,
+    SackBrief,
+    SupplierOut,
+)
+from app.green.tables import Delivery, GreenLot, Reading, ReadingKind, Sack, Supplier
+from app.ledger.actions import place_hold
+from app.ledger.cards import Shelf, find, named
+from app.ledger.posting import Birth, Pen, Posting
+from app.ledger.queries import live, unknown
+from app.ledger.tables import Unit, UnitKind
+from app.places.actions import LOCATIONS, locate, place
+from app.places.tables import Location
+from app.settings import Settings
+from app.shared.codes import issue
+from app.shared.db import batched
+from app.shared.problems import Refused
+
+SUPPLIERS = Shelf("supplier", Supplier, SupplierOut, key="name", folded="name_key")
+
+ARRIVAL = "arrived: count, weigh, inspect and measure, then release"
+"""The reason of the hold that new lots start with."""
+
+
+@dataclass
+class ArrivedLot:
+    """A lot on its way into the book, with its sacks."""
+
+    asked: LotIn
+    lot: Birth
+    sacks: list[Birth] = field(default_factory=list)
+
+    def received_g(self) -> int:
+        """What its sacks weigh together."""
+        return self.lot.made_g
+
+
+def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
+    """Book an arrival: every lot is born whole and goes into its sacks at once."""
+    supplier = named(pen.session, SUPPLIERS, asked.supplier, "#/supplier")
+    places = _places(pen, asked)
+    at = pen.moment(asked.received_at, "#/received_at")
+    posting = Posting("delivery", at, asked.model_dump(mode="json", by_alias=True))
+    arrived = [bear_lot(pen, posting, lot, places) for lot in asked.lots]
+    entry_id = pen.post(posting)
+    delivery = write_delivery(pen, entry_id, supplier.id, asked.reference)
+    for each in arrived:
+        write_lot(pen, entry_id, delivery, each)
+    held = pen.settings.hold_on_arrival
+    if held:
+        lots = [pen.session.get_one(Unit, each.lot.id) for each in arrived]
+        place_hold(pen, entry_id, lots, ARRIVAL)
+    names = {location.id: location.code for location in places.values()}
+    return DeliveryOut(
+        code=delivery.code,
+        supplier=supplier.name,
+        reference=asked.reference,
+        received_at=at,
+        lots=[_received(each, names, held=held) for each in arrived],
+    )
+
+
+def _places(pen: Pen, asked: DeliveryIn) -> dict[str, Location]:
+    found: dict[str, Location] = {}
+    for i, lot in enumerate(asked.lots):
+        for j, sacks in enumerate(lot.sacks):
+            if sacks.location is not None and sacks.location not in found:
+                pointer = f"#/lots/{i}/sacks/{j}/location"
+                found[sacks.location] = locate(pen, sacks.location, pointer)
+    return found
+
+
+def bear_lot(pen: Pen, posting: Posting, asked: LotIn, places: dict[str, Location]) -> ArrivedLot:
+    """Let a lot and its sacks be born: the lot flows into its sacks and is used up by that."""
+    whole_g = sum(sacks.net_g * (sacks.count or 1) for sacks in asked.sacks)
+    arrived = ArrivedLot(asked, pen.bear(posting, UnitKind.LOT, asked.code, whole_g))
+    for sacks in asked.sacks:
+        location_id = places[sacks.location].id if sacks.location else None
+        for _ in range(sacks.count or 1):
+            sack = pen.bear(posting, UnitKind.SACK, sacks.code, sacks.net_g, location_id)
+            posting.flow(arrived.lot.id, sack, sacks.net_g)
+            arrived.sacks.append(sack)
+    return arrived
+
+
+def write_delivery(
+    pen: Pen, entry_id: int, supplier_id: int | None, reference: str | None
+) -> Delivery:
+    """Record the delivery of an entry."""
+    last: int = pen.session.scalar(select(func.max(col(Delivery.id)))) or 0
+    delivery = Delivery(
+        id=last + 1,
+        code=issue("A", last + 1),
+        supplier_id=supplier_id,
+        reference=reference,
+        entry_id=entry_id,
+    )
+    pen.session.add(delivery)
+    pen.session.flush()  # lots refer to it
+    return delivery
+
+
+def write_lot(
+    pen: Pen, entry_id: int, delivery: Delivery, arrived: ArrivedLot, **more: str | None
+) -> None:
+    """Record what is known of a lot and its sacks, where they stand and their moisture."""
+    asked = arrived.asked
+    pen.session.execute(insert(GreenLot).values(
+        unit_id=arrived.lot.id, delivery_id=delivery.id, name=asked.name, origin=asked.origin,
+        crop_year=asked.crop_year, process=asked.process, ico_mark=asked.ico_mark,
+        advised_g=asked.advised_g, certificate=asked.certificate, note=asked.note, **more,
+    ))  # fmt: skip
+    for some in batched(_sack_rows(arrived), 5000):
+        pen.session.execute(insert(Sack), some)
+    standing: dict[int, list[int]] = {}
+    for sack in arrived.sacks:
+        if sack.location_id is not None:
+            standing.setdefault(sack.location_id, []).append(sack.id)
+    for location_id, sacks in standing.items():
+        place(pen, entry_id, sacks, location_id)
+    if asked.moisture_pct is not None:
+        pen.session.add(Reading(
+            unit_id=arrived.lot.id, kind=ReadingKind.MOISTURE, entry_id=entry_id,
+            value_milli=int(asked.moisture_pct * 1000),
+        ))  # fmt: skip
+
+
+def _sack_rows(arrived: ArrivedLot) -> Iterator[dict[str, object]]:
+    conditions = [sacks.condition for sacks in arrived.asked.sacks for _ in range(sacks.count or 1)]
+    for number, (sack, condition) in enumerate(zip(arrived.sacks, conditions, strict=True), 1):
+        yield {
+            "unit_id": sack.id, "lot_id": arrived.lot.id, "number": number,
+            "condition": condition,
+        }  # fmt: skip
+
+
+def _received(arrived: ArrivedLot, names: dict[int | None, str], *, held: bool) -> LotReceived:
+    asked, received_g = arrived.asked, arrived.received_g()
+    return LotReceived(
+        code=arrived.lot.code,
+        name=asked.name,
+        received_g=received_g,
+        advised_g=asked.advised_g,
+        difference_g=None if asked.advised_g is None else received_g - asked.advised_g,
+        held=held,
+        sacks=[
+            SackBrief(code=sack.code, net_g=sack.made_g, location=names.get(sack.location_id))
+            for sack in arrived.sacks
+        ],
+    )
+
+
+def read(pen: Pen, asked: ReadingIn) -> ReadingOut:
+    """Record a measurement of a unit or a place and judge it."""
+    unit, location = _subject(pen, asked)
+    at = pen.moment(asked.taken_at, "#/taken_at")
+    entry_id = pen.note("reading", asked.model_dump(mode="json"), at)
+    reading = Reading(
+        unit_id=unit.id if unit else None,
+        location_id=location.id if location else None,
+        kind=asked.kind,
+        value_milli=int(asked.value * 1000),
+        instrument=asked.instrument,
+        entry_id=entry_id,
+    )
+    pen.session.add(reading)
+    pen.session.flush()  # the database numbers the reading
+    assert reading.id is not None  # noqa: S101 - flushed
+    verdict = judge(asked.kind, asked.value, pen.settings)
+    return ReadingOut(
+        id=reading.id,
+        subject=asked.subject,
+        kind=asked.kind,
+        value=asked.value,
+        taken_at=at,
+        instrument=asked.instrument,
+        taken_by=pen.who,
+        in_range=verdict.in_range,
+        range=list(verdict.limits) if verdict.limits else None,
+    )
+
+
+def judge(kind: ReadingKind, value: Decimal, settings: Settings) -> Verdict:
+    """Hold a reading against the roastery's range for its kind."""
+    if kind is ReadingKind.MOISTURE:
+        return judge_moisture(value, settings.moisture_range_pct)
+    if kind is ReadingKind.WATER_ACTIVITY:
+        return judge_water_activity(value, settings.water_activity_below)
+    return Verdict(None, None)
+
+
+def _subject(pen: Pen, asked: ReadingIn) -> tuple[Unit | None, Location | None]:
+    unit = location = None
+    if asked.subject_kind != "location":
+        unit = pen.session.scalars(select(Unit).where(col(Unit.code) == asked.subject)).first()
+    if asked.subject_kind != "unit":
+        location = find(pen.session, LOCATIONS, asked.subject)
+    if unit and location:
+        raise Refused(
+            "ambiguous-code",
+            f"{asked.subject} is a {unit.kind} and a location; say which.",
+            code=asked.subject,
+        )
+    if unit is None and location is None:
+        raise unknown(asked.subject)
+    return live(unit) if unit else None, location
+
+
+def supplier_id(pen: Pen, name: str) -> int:
+    """Find a supplier by name, entering it when it is new."""
+    known = find(pen.session, SUPPLIERS, name)
+    if known is None:
+        known = Supplier(name=name, name_key=SUPPLIERS.fold(name))
+        pen.session.add(known)
+        pen.session.flush()  # the database numbers the card
+    assert known.id is not None  # noqa: S101 - flushed
+    return known.id

@@ -1,0 +1,314 @@
+"""Reading green coffee: deliveries, lots, sacks, readings."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from sqlalchemy import case, func, select
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col
+
+from app.green.actions import judge
+from app.green.rules import stock_of
+from app.green.schemas import DeliveryOut, LotOut, LotReceived, SackBrief, SackOut
+from app.green.tables import Delivery, GreenLot, Reading, ReadingKind, Sack, Supplier
+from app.ledger.queries import on_hold, unit_by_code
+from app.ledger.tables import Entry, Unit, UnitKind
+from app.places.actions import LOCATIONS
+from app.places.tables import Location
+from app.settings import Settings
+from app.shared.db import AnySelect
+from app.shared.mass import kg_from_grams
+from app.shared.paging import Page, PageOf, turn_page
+from app.shared.problems import Refused
+from app.shared.times import text
+
+
+def _lots() -> AnySelect:
+    return (
+        select(
+            col(Unit.id),
+            col(Unit.code),
+            col(Unit.made_g),
+            col(Unit.voided_entry_id),
+            GreenLot,
+            on_hold(col(Unit.id)).label("held"),
+            col(Delivery.code).label("delivery"),
+            col(Supplier.name).label("supplier"),
+            col(Entry.happened_at),
+        )
+        .join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
+        .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
+        .join(Entry, col(Entry.id) == col(Delivery.entry_id))
+        .outerjoin(Supplier, col(Supplier.id) == col(Delivery.supplier_id))
+    )
+
+
+def lot(session: Session, code: str, *, prices: bool) -> LotOut:
+    """Read one lot with its stock."""
+    unit = unit_by_code(session, code, UnitKind.LOT)
+    row = session.execute(_lots().where(col(Unit.id) == unit.id)).one()
+    return _lot_out(session, [row], prices=prices)[0]
+
+
+def lot_page(
+    session: Session, page: Page, origin: str | None, on_hand: bool | None, *, prices: bool
+) -> PageOf:
+    """Read lots in the order they came, with their stock."""
+    statement = _lots()
+    if origin is not None:
+        statement = statement.where(col(GreenLot.origin) == origin)
+    if on_hand is not None:
+        sack = aliased(Unit)
+        left = (
+            select(col(Sack.lot_id))
+            .join(sack, col(sack.id) == col(Sack.unit_id))
+            .where(col(sack.left_g) > 0)
+        )
+        there = col(Unit.id).in_(left)
+        statement = statement.where(there if on_hand else ~there)
+    rows, following = turn_page(session, statement, col(Unit.id), page)
+    found = _lot_out(session, rows, prices=prices)
+    return [each.model_dump(by_alias=True) for each in found], following
+
+
+def _lot_out(session: Session, rows: Any, *, prices: bool) -> list[LotOut]:  # noqa: ANN401 - rows of `_lots`
+    ids = [row.id for row in rows]
+    stock = _stock(session, ids)
+    moisture = _latest_moisture(session, ids)
+    lots = []
+    for row in rows:
+        known: GreenLot = row.GreenLot
+        sacks = stock.get(row.id, [])
+        left = stock_of([(left_g, held) for left_g, held in sacks], lot_held=row.held)
+        voided = row.voided_entry_id is not None
+        lots.append(LotOut(
+            code=row.code, supplier=row.supplier, delivery=row.delivery,
+            received_at=row.happened_at, held=row.held, sack_count=len(sacks), voided=voided,
+            received_g=row.made_g, on_hand_g=left.on_hand_g, available_g=left.available_g,
+            sacks_on_hand=left.sacks_on_hand, latest_moisture_pct=moisture.get(row.id),
+            name=known.name, origin=known.origin, crop_year=known.crop_year,
+            process=known.process, ico_mark=known.ico_mark, certificate=known.certificate,
+            note=known.note, advised_g=known.advised_g,
+            cost_per_kg=Decimal(known.cost_per_kg) if prices and known.cost_per_kg else None,
+            currency=known.currency if prices else None,
+        ))  # fmt: skip
+    return lots
+
+
+def _stock(session: Session, lot_ids: list[int]) -> Mapping[int, list[tuple[int, bool]]]:
+    found: dict[int, list[tuple[int, bool]]] = {}
+    rows = session.execute(
+        select(col(Sack.lot_id), col(Unit.left_g), on_hold(col(Unit.id)))
+        .join(Unit, col(Unit.id) == col(Sack.unit_id))
+        .where(col(Sack.lot_id).in_(lot_ids))
+    )
+    for lot_id, left_g, held in rows:
+        found.setdefault(lot_id, []).append((left_g, held))
+    return found
+
+
+def _latest_moisture(session: Session, lot_ids: list[int]) -> Mapping[int, Decimal]:
+    """Find the newest moisture reading of each lot or of any of its sacks."""
+    lot_id = case((col(Sack.lot_id).is_not(None), col(Sack.lot_id)), else_=col(Reading.unit_id))
+    newest = (
+        select(
+            lot_id.label("lot_id"),
+            col(Reading.value_milli),
+            func.row_number()
+            .over(
+                partition_by=lot_id,
+                order_by=(col(Entry.happened_at).desc(), col(Reading.id).desc()),
+            )
+            .label("place"),
+        )
+        .join(Entry, col(Entry.id) == col(Reading.entry_id))
+        .outerjoin(Sack, col(Sack.unit_id) == col(Reading.unit_id))
+        .where(col(Reading.kind) == ReadingKind.MOISTURE, lot_id.in_(lot_ids))
+        .subquery()
+    )
+    rows = session.execute(select(newest.c.lot_id, newest.c.value_milli).where(newest.c.place == 1))
+    return {row_lot: kg_from_grams(milli) for row_lot, milli in rows}
+
+
+def delivery(session: Session, code: str) -> DeliveryOut:
+    """Read one delivery with its lots and sacks as they arrived."""
+    row = session.execute(
+        select(
+            col(Delivery.id),
+            col(Delivery.code),
+            col(Delivery.reference),
+            col(Supplier.name),
+            col(Entry.happened_at),
+        )
+        .join(Entry, col(Entry.id) == col(Delivery.entry_id))
+        .outerjoin(Supplier, col(Supplier.id) == col(Delivery.supplier_id))
+        .where(col(Delivery.code) == code.upper())
+    ).first()
+    if row is None:
+        raise Refused("not-found", f"There is no delivery {code}.")
+    lots = session.execute(
+        _lots().where(col(GreenLot.delivery_id) == row.id).order_by(col(Unit.id))
+    ).all()
+    return DeliveryOut(
+        code=row.code,
+        supplier=row.name,
+        reference=row.reference,
+        received_at=row.happened_at,
+        lots=[_arrived(session, each) for each in lots],
+    )
+
+
+def _arrived(session: Session, row: Any) -> LotReceived:  # noqa: ANN401 - a row of `_lots`
+    advised_g = row.GreenLot.advised_g
+    sacks = session.execute(
+        select(col(Unit.code), col(Unit.made_g), col(Location.code).label("place"))
+        .join(Sack, col(Sack.unit_id) == col(Unit.id))
+        .outerjoin(Location, col(Location.id) == col(Unit.location_id))
+        .where(col(Sack.lot_id) == row.id)
+        .order_by(col(Sack.number))
+    )
+    return LotReceived(
+        code=row.code,
+        name=row.GreenLot.name,
+        received_g=row.made_g,
+        advised_g=advised_g,
+        difference_g=None if advised_g is None else row.made_g - advised_g,
+        held=row.held,
+        sacks=[SackBrief(code=s.code, net_g=s.made_g, location=s.place) for s in sacks],
+    )
+
+
+def delivery_page(session: Session, page: Page) -> PageOf:
+    """Read deliveries in the order they were booked."""
+    statement = (
+        select(
+            col(Delivery.id),
+            col(Delivery.code),
+            col(Delivery.reference),
+            col(Supplier.name),
+            col(Entry.happened_at),
+        )
+        .join(Entry, col(Entry.id) == col(Delivery.entry_id))
+        .outerjoin(Supplier, col(Supplier.id) == col(Delivery.supplier_id))
+    )
+    rows, following = turn_page(session, statement, col(Delivery.id), page)
+    lots: dict[int, list[str]] = {}
+    for delivery_id, code in session.execute(
+        select(col(GreenLot.delivery_id), col(Unit.code))
+        .join(Unit, col(Unit.id) == col(GreenLot.unit_id))
+        .where(col(GreenLot.delivery_id).in_([row.id for row in rows]))
+        .order_by(col(Unit.id))
+    ):
+        lots.setdefault(delivery_id, []).append(code)
+    return [
+        {
+            "code": row.code, "supplier": row.name, "reference": row.reference,
+            "received_at": text(row.happened_at), "lots": lots.get(row.id, []),
+        }
+        for row in rows
+    ], following  # fmt: skip
+
+
+def _sacks() -> AnySelect:
+    lot_unit = aliased(Unit)
+    return (
+        select(
+            col(Unit.id),
+            col(Unit.code),
+            col(lot_unit.code).label("lot"),
+            col(Sack.number),
+            col(Unit.made_g),
+            col(Unit.left_g),
+            col(Location.code).label("place"),
+            on_hold(col(Unit.id)).label("held"),
+            col(Sack.condition),
+            col(Unit.voided_entry_id),
+        )
+        .join(Sack, col(Sack.unit_id) == col(Unit.id))
+        .join(lot_unit, col(lot_unit.id) == col(Sack.lot_id))
+        .outerjoin(Location, col(Location.id) == col(Unit.location_id))
+    )
+
+
+def _sack_line(row: Any) -> dict[str, object]:  # noqa: ANN401 - a row of `_sacks`
+    return {
+        "code": row.code, "lot": row.lot, "number": row.number,
+        "net_kg": kg_from_grams(row.made_g), "on_hand_kg": kg_from_grams(row.left_g),
+        "location": row.place, "held": bool(row.held), "condition": row.condition,
+        "voided": row.voided_entry_id is not None,
+    }  # fmt: skip
+
+
+def sack(session: Session, code: str) -> SackOut:
+    """Read one sack."""
+    unit = unit_by_code(session, code, UnitKind.SACK)
+    row = session.execute(_sacks().where(col(Unit.id) == unit.id)).one()
+    return SackOut(
+        code=row.code,
+        lot=row.lot,
+        number=row.number,
+        net_g=row.made_g,
+        on_hand_g=row.left_g,
+        location=row.place,
+        held=row.held,
+        condition=row.condition,
+        voided=row.voided_entry_id is not None,
+    )
+
+
+def sack_page(
+    session: Session, page: Page, lot_code: str | None, place: str | None, on_hand: bool | None
+) -> PageOf:
+    """Read sacks in the order they came."""
+    statement = _sacks()
+    if lot_code is not None:
+        lot_id = unit_by_code(session, lot_code, UnitKind.LOT).id
+        statement = statement.where(col(Sack.lot_id) == lot_id)
+    if place is not None:
+        statement = statement.where(col(Location.code) == LOCATIONS.fold(place))
+    if on_hand is not None:
+        statement = statement.where(col(Unit.left_g) > 0 if on_hand else col(Unit.left_g) == 0)
+    rows, following = turn_page(session, statement, col(Unit.id), page)
+    return [_sack_line(row) for row in rows], following
+
+
+def reading_page(
+    session: Session,
+    page: Page,
+    subject: str | None,
+    kind: ReadingKind | None,
+    settings: Settings,
+) -> PageOf:
+    """Read measurements in the order they were booked."""
+    statement = (
+        select(
+            col(Reading.id),
+            func.coalesce(col(Unit.code), col(Location.code)).label("subject"),
+            col(Reading.kind),
+            col(Reading.value_milli),
+            col(Reading.instrument),
+            col(Entry.happened_at),
+            col(Entry.who),
+        )
+        .join(Entry, col(Entry.id) == col(Reading.entry_id))
+        .outerjoin(Unit, col(Unit.id) == col(Reading.unit_id))
+        .outerjoin(Location, col(Location.id) == col(Reading.location_id))
+    )
+    if subject is not None:
+        folded = subject.upper()
+        statement = statement.where((col(Unit.code) == folded) | (col(Location.code) == folded))
+    if kind is not None:
+        statement = statement.where(col(Reading.kind) == kind)
+    rows, following = turn_page(session, statement, col(Reading.id), page)
+    return [_reading_line(row, settings) for row in rows], following
+
+
+def _reading_line(row: Any, settings: Settings) -> dict[str, object]:  # noqa: ANN401 - see above
+    value = kg_from_grams(row.value_milli)
+    verdict = judge(ReadingKind(row.kind), value, settings)
+    return {
+        "id": row.id, "subject": row.subject, "kind": row.kind, "value": value,
+        "taken_at": text(row.happened_at), "instrument": row.instrument, "taken_by": row.who,
+        "in_range": verdict.in_range, "range": list(verdict.limits) if verdict.limits else None,
+    }  # fmt: skip

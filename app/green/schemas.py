@@ -1,0 +1,191 @@
+"""What the API reads and answers about green coffee."""
+
+from decimal import Decimal
+from typing import Annotated, Any, ClassVar, Literal, Self
+
+import pycountry
+from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
+
+from app.green.tables import Condition, ReadingKind
+from app.ledger.cards import CardOut
+from app.ledger.schemas import Asked, Change, Name, Note, Told
+from app.shared.codes import Code, NewCode, PlaceCode, fold
+from app.shared.mass import KgIn, KgOut
+from app.shared.times import MomentIn, MomentOut
+
+MILLI = Decimal("0.001")
+
+
+def _country(code: str) -> str:
+    if pycountry.countries.get(alpha_2=code) is None:
+        raise ValueError(f"{code} is no country code of ISO 3166-1 (two letters, such as ET)")
+    return code
+
+
+def _exact_number(value: object) -> Decimal:
+    if isinstance(value, bool) or not isinstance(value, int | Decimal):
+        raise ValueError("a JSON number is wanted")  # noqa: TRY004 - Pydantic turns it into a 422
+    return Decimal(value)
+
+
+def _to_milli(value: Decimal) -> Decimal:
+    if not value.is_finite() or abs(value) > 1_000_000:  # noqa: PLR2004 - far beyond any instrument
+        raise ValueError("a value is between -1000000 and 1000000")
+    if value != value.quantize(MILLI):
+        raise ValueError("a value has at most 3 decimals")
+    return value
+
+
+Country = Annotated[str, BeforeValidator(fold), AfterValidator(_country)]
+_NUMBER: dict[str, Any] = {"type": "number", "multipleOf": 0.001}
+Value = Annotated[
+    Decimal, BeforeValidator(_exact_number), AfterValidator(_to_milli), WithJsonSchema(_NUMBER)
+]
+"""A measured value with at most three decimals."""
+Moisture = Annotated[Value, Field(ge=0, le=100)]
+ValueOut = Annotated[Decimal, WithJsonSchema({"type": "number"})]
+
+
+class SupplierIn(Asked):
+    name: Name
+
+
+class SupplierChange(Change):
+    never_null: ClassVar[frozenset[str]] = frozenset({"name"})
+
+    name: Name | None = None
+
+
+class SupplierOut(CardOut):
+    name: str
+
+
+class SacksIn(Asked):
+    """One sack, or `count` sacks of one weight."""
+
+    code: NewCode | None = None
+    count: Annotated[int, Field(ge=1, le=5000)] | None = None
+    net_g: KgIn = Field(alias="net_kg")
+    location: PlaceCode | None = None
+    condition: Condition = Condition.SOUND
+
+    @model_validator(mode="after")
+    def _one_code_one_sack(self) -> Self:
+        if self.code is not None and (self.count or 1) > 1:
+            raise ValueError("a code names one sack: leave out the code or the count")
+        return self
+
+
+class LotIn(Asked):
+    code: NewCode | None = None
+    name: Name
+    origin: Country
+    crop_year: Annotated[str, Field(max_length=100)] | None = None
+    process: Annotated[str, Field(max_length=200)] | None = None
+    ico_mark: Annotated[str, Field(max_length=100)] | None = None
+    advised_g: KgIn | None = Field(default=None, alias="advised_kg")
+    moisture_pct: Moisture | None = None
+    certificate: Annotated[str, Field(max_length=500)] | None = None
+    note: Note | None = None
+    sacks: Annotated[list[SacksIn], Field(min_length=1, max_length=5000)]
+
+
+class DeliveryIn(Asked):
+    supplier: str | int
+    reference: Annotated[str, Field(max_length=200)] | None = None
+    received_at: MomentIn
+    lots: Annotated[list[LotIn], Field(min_length=1, max_length=200)]
+
+
+class SackBrief(Told):
+    code: str
+    net_g: KgOut = Field(alias="net_kg")
+    location: str | None
+
+
+class LotReceived(Told):
+    code: str
+    name: str
+    received_g: KgOut = Field(alias="received_kg")
+    advised_g: KgOut | None = Field(alias="advised_kg")
+    difference_g: KgOut | None = Field(alias="difference_kg")
+    """Received less advised: negative when coffee is missing."""
+    held: bool
+    sacks: list[SackBrief]
+
+
+class DeliveryOut(Told):
+    code: str
+    supplier: str | None
+    reference: str | None
+    received_at: MomentOut
+    lots: list[LotReceived]
+
+
+class DeliveryLine(Told):
+    code: str
+    supplier: str | None
+    reference: str | None
+    received_at: MomentOut
+    lots: list[str]
+
+
+class LotOut(Told):
+    code: str
+    name: str
+    origin: str
+    supplier: str | None
+    delivery: str
+    received_at: MomentOut
+    crop_year: str | None
+    process: str | None
+    ico_mark: str | None
+    certificate: str | None
+    note: str | None
+    received_g: KgOut = Field(alias="received_kg")
+    advised_g: KgOut | None = Field(alias="advised_kg")
+    on_hand_g: KgOut = Field(alias="on_hand_kg")
+    available_g: KgOut = Field(alias="available_kg")
+    """On hand and not held."""
+    held: bool
+    sack_count: int
+    sacks_on_hand: int
+    latest_moisture_pct: ValueOut | None
+    voided: bool
+    cost_per_kg: ValueOut | None = None
+    """Only for those who may see prices."""
+    currency: str | None = None
+
+
+class SackOut(Told):
+    code: str
+    lot: str
+    number: int
+    net_g: KgOut = Field(alias="net_kg")
+    on_hand_g: KgOut = Field(alias="on_hand_kg")
+    location: str | None
+    held: bool
+    condition: Condition
+    voided: bool
+
+
+class ReadingIn(Asked):
+    subject: Code | PlaceCode
+    subject_kind: Literal["unit", "location"] | None = None
+    kind: ReadingKind
+    value: Value
+    taken_at: MomentIn | None = None
+    instrument: Annotated[str, Field(max_length=200)] | None = None
+
+
+class ReadingOut(Told):
+    id: int
+    subject: str
+    kind: ReadingKind
+    value: ValueOut
+    taken_at: MomentOut
+    instrument: str | None
+    taken_by: str
+    in_range: bool | None
+    """Null where no range is set for this kind of reading."""
+    range: list[ValueOut] | None

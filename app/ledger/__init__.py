@@ -1,0 +1,1 @@
+"""The book: units, flows, adjustments and the journal. Only this package writes those tables."""

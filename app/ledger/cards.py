@@ -1,0 +1,151 @@
+"""What can be edited: cards for suppliers, customers, places, machines and products.
+
+A card has a version and answers it as an `ETag`; a change names the version it was made on. Every
+change is an entry of the journal too, without the members that are about a person.
+"""
+
+from dataclasses import dataclass, field
+from typing import Annotated, Any, Generic, TypeVar
+
+from fastapi import Header, Response
+from sqlmodel import Field, Session, SQLModel, col, select
+
+from app.ledger.clerk import Clerk
+from app.ledger.posting import Pen
+from app.ledger.schemas import Asked, Told
+from app.shared.answers import Answer
+from app.shared.paging import Page, PageOf, turn_page
+from app.shared.problems import FieldRefused, Refused
+from app.shared.versions import Versioned, require_match, unchanged
+
+IfMatch = Annotated[
+    str | None, Header(alias="If-Match", description="The `ETag` of the version you change.")
+]
+
+
+class Card(SQLModel):
+    """What every card has."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    version: int = 1
+
+
+class CardOut(Told, Versioned):
+    """What every card answers."""
+
+    id: int
+
+
+C = TypeVar("C", bound=Card)
+
+
+@dataclass(frozen=True)
+class Shelf(Generic[C]):
+    """Where cards of one sort stand, and by what they are found."""
+
+    noun: str
+    table: type[C]
+    out: type[CardOut]
+    key: str
+    """The field that names a card: unique, whatever its capitals."""
+    folded: str
+    """The column that holds the key as it is compared."""
+    private: frozenset[str] = field(default_factory=frozenset)
+    """Fields about a person: kept on the card, kept out of the journal that is never changed."""
+
+    def fold(self, key: str) -> str:
+        """Bring a key to the form in which it is compared."""
+        return key.strip().casefold() if self.folded != self.key else key.strip().upper()
+
+
+def find(session: Session, shelf: Shelf[C], key: str) -> C | None:
+    """Find a card by its key or, where the key is a name, by its number."""
+    column: Any = getattr(shelf.table, shelf.folded)
+    card = session.scalars(select(shelf.table).where(column == shelf.fold(key))).first()
+    if card is None and shelf.folded != shelf.key and key.isascii() and key.isdigit():
+        card = session.get(shelf.table, min(int(key[:19]), 2**31 - 1))
+    return card
+
+
+def named(session: Session, shelf: Shelf[C], key: str | int, pointer: str) -> C:
+    """Find the card that a body names, or point at the field that names none."""
+    card = find(session, shelf, str(key))
+    if card is None:
+        raise FieldRefused(
+            pointer, f"there is no {shelf.noun} {key}: enter it first", "unknown-reference"
+        )
+    return card
+
+
+def _at(session: Session, shelf: Shelf[C], key: str) -> C:
+    card = find(session, shelf, key)
+    if card is None:
+        raise Refused("not-found", f"There is no {shelf.noun} {key}.")
+    return card
+
+
+def _refuse_taken(session: Session, shelf: Shelf[C], key: str) -> None:
+    column: Any = getattr(shelf.table, shelf.folded)
+    if session.scalars(select(shelf.table).where(column == shelf.fold(key))).first() is not None:
+        slug = "name-taken" if shelf.folded != shelf.key else "code-taken"
+        raise Refused(slug, f"There is already a {shelf.noun} {key}.")
+
+
+def _said(shelf: Shelf[C], said: dict[str, Any]) -> dict[str, object]:
+    return {name: value for name, value in said.items() if name not in shelf.private}
+
+
+def add(pen: Pen, shelf: Shelf[C], asked: Asked) -> CardOut:
+    """Enter a card."""
+    facts = asked.model_dump()
+    key = facts[shelf.key]
+    _refuse_taken(pen.session, shelf, key)
+    card = shelf.table(**facts)
+    setattr(card, shelf.folded, shelf.fold(key))
+    pen.session.add(card)
+    pen.session.flush()  # the database numbers the card
+    said = _said(shelf, asked.model_dump(mode="json"))
+    pen.note(f"{shelf.noun} entered", {"card": card.id, **said})
+    return shelf.out.model_validate(card, from_attributes=True)
+
+
+def change(pen: Pen, shelf: Shelf[C], key: str, asked: Asked, if_match: str | None) -> CardOut:
+    """Change the fields that were sent, if the version they were read in is still current."""
+    card = _at(pen.session, shelf, key)
+    require_match(if_match, card.version)
+    changes = asked.model_dump(exclude_unset=True)
+    if not changes:
+        raise Refused("invalid", "The change changes nothing: send the fields to be changed.")
+    renamed = changes.get(shelf.key)
+    if renamed is not None and shelf.fold(renamed) != getattr(card, shelf.folded):
+        _refuse_taken(pen.session, shelf, renamed)
+    for name, value in changes.items():
+        setattr(card, name, value)
+    setattr(card, shelf.folded, shelf.fold(getattr(card, shelf.key)))
+    card.version += 1
+    said = _said(shelf, asked.model_dump(mode="json", exclude_unset=True))
+    pen.note(f"{shelf.noun} changed", {"card": card.id, "fields": sorted(changes), **said})
+    return shelf.out.model_validate(card, from_attributes=True)
+
+
+def page_of(session: Session, shelf: Shelf[C], page: Page) -> PageOf:
+    """Read a page of cards in the order they were entered."""
+    table = shelf.table
+    identity: Any = col(table.id)
+    rows, following = turn_page(session, select(table, identity), identity, page)
+    return [
+        shelf.out.model_validate(row[0], from_attributes=True).model_dump(by_alias=True)
+        for row in rows
+    ], following  # fmt: skip
+
+
+def show(clerk: Clerk, shelf: Shelf[C], key: str) -> Response:
+    """Answer a card with its `ETag`, or 304 to a reader who holds this version."""
+
+    def _read(session: Session) -> CardOut:
+        return shelf.out.model_validate(_at(session, shelf, key), from_attributes=True)
+
+    card = clerk.read(_read)
+    if unchanged(clerk.request.headers.get("if-none-match"), card.version):
+        return Response(status_code=304, headers={"ETag": card.etag})
+    return Answer(card, headers={"ETag": card.etag})

@@ -1,0 +1,114 @@
+"""The book checks itself: every balance recomputed from the entries, and the chain of entries."""
+
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from sqlalchemy import RowMapping, func, select
+from sqlmodel import Session, SQLModel, col
+
+from app.ledger.rules import FIRST_SHA256, Replay, lines_from_facts, seal
+from app.ledger.tables import Adjustment, Entry, Flow, Unit
+
+_SEALED = (
+    "id", "kind", "happened_at", "recorded_at", "who", "facts", "idempotency_key", "fingerprint",
+    "reverses_id", "previous_sha256",
+)  # fmt: skip
+
+
+def check_book(session: Session) -> Iterator[str]:
+    """Name everything that differs; a sound book yields nothing.
+
+    The entries are read once in order: each must carry the hash of the one before and its
+    own. What they say is replayed and held against the tables of units, flows and adjustments.
+    """
+    replay = Replay()
+    yield from _chain(session, replay)
+    yield from _units(session, replay)
+    yield from _flows(session, replay)
+    yield from _adjustments(session, replay)
+
+
+def _chain(session: Session, replay: Replay) -> Iterator[str]:
+    before, expected_id = FIRST_SHA256, 1
+    rows = session.execute(
+        select(*SQLModel.metadata.tables["entry"].c)
+        .order_by(col(Entry.id))
+        .execution_options(yield_per=1000)
+    )
+    for row in rows.mappings():
+        if row["id"] != expected_id:
+            yield f"entry {expected_id} is missing: the next one there is {row['id']}"
+        if row["previous_sha256"] != before:
+            yield f"entry {row['id']} does not carry the hash of the entry before it"
+        if seal({name: row[name] for name in _SEALED}) != row["sha256"]:
+            yield f"entry {row['id']} was changed: its hash does not fit"
+        yield from _replayed(row, replay)
+        before, expected_id = row["sha256"], row["id"] + 1
+
+
+def _replayed(row: RowMapping, replay: Replay) -> Iterator[str]:
+    try:
+        replay.add(lines_from_facts(json.loads(row["facts"])["book"]))
+    except (ValueError, KeyError, TypeError, AttributeError):
+        yield f"entry {row['id']} cannot be read: its facts are damaged"
+
+
+def _units(session: Session, replay: Replay) -> Iterator[str]:
+    seen = set()
+    rows = session.execute(
+        select(
+            col(Unit.id),
+            col(Unit.code),
+            col(Unit.kind),
+            col(Unit.made_g),
+            col(Unit.left_g),
+            col(Unit.voided_entry_id),
+        )
+        .order_by(col(Unit.id))
+        .execution_options(yield_per=1000)
+    )
+    for unit_id, code, kind, made_g, left_g, voided in rows:
+        seen.add(unit_id)
+        if replay.made.get(unit_id) != (code, str(kind), made_g):
+            yield f"unit {code} is not as its entry made it: {replay.made.get(unit_id)}"
+        if replay.left.get(unit_id, 0) != left_g:
+            yield (
+                f"unit {code} has {left_g} g left in the book; "
+                f"its entries give {replay.left.get(unit_id, 0)} g"
+            )
+        if (unit_id in replay.voided) != (voided is not None):
+            yield f"unit {code} is marked as voided in only one of book and journal"
+    for unit_id in sorted(replay.made.keys() - seen):
+        yield f"unit {replay.made[unit_id][0]} stands in the journal and not in the book"
+
+
+def _flows(session: Session, replay: Replay) -> Iterator[str]:
+    expected = dict(replay.flows)
+    rows = session.execute(
+        select(col(Flow.source_id), col(Flow.target_id), col(Flow.grams)).execution_options(
+            yield_per=1000
+        )
+    )
+    for source_id, target_id, grams in rows:
+        entered = expected.pop((source_id, target_id), None)
+        if entered != grams:
+            yield f"flow {source_id} to {target_id} is {grams} g; its entry says {entered}"
+    for source_id, target_id in sorted(expected):
+        yield f"flow {source_id} to {target_id} stands in the journal and not in the book"
+
+
+def _adjustments(session: Session, replay: Replay) -> Iterator[str]:
+    expected: Mapping[int, int] = replay.adjusted
+    rows: Any = session.execute(
+        select(col(Adjustment.unit_id), func.sum(col(Adjustment.grams))).group_by(
+            col(Adjustment.unit_id)
+        )
+    )
+    found = {unit_id: int(grams) for unit_id, grams in rows}
+    for unit_id in sorted(expected.keys() | found.keys()):
+        if expected.get(unit_id, 0) != found.get(unit_id, 0):
+            yield (
+                f"adjustments of unit {unit_id} come to {found.get(unit_id, 0)} g; "
+                f"its entries give {expected.get(unit_id, 0)} g"
+            )

@@ -1,0 +1,290 @@
+"""Writing into the book: one posting is one entry with all its lines.
+
+Units born here take the next numbers, which is safe because whoever posts holds the pen
+(`app.shared.db.writing`); a posting that would overdraw a unit or move held coffee is refused
+before anything is written.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import NamedTuple
+
+from sqlalchemy import func, insert, select, update
+from sqlmodel import Session, col
+
+from app.ledger.queries import held_units
+from app.ledger.rules import FIRST_SHA256, Lines, canonical, seal
+from app.ledger.tables import LETTERS, Adjustment, Entry, Flow, Reason, Unit, UnitKind
+from app.settings import Settings
+from app.shared.codes import issue
+from app.shared.db import batched
+from app.shared.mass import kg_from_grams, kg_text
+from app.shared.problems import FieldRefused, Refused
+from app.shared.times import now, text
+
+
+class Birth(NamedTuple):
+    """A unit on its way into the book."""
+
+    id: int
+    code: str
+    kind: UnitKind
+    made_g: int
+    location_id: int | None
+
+
+@dataclass
+class Posting:
+    """Everything one act writes."""
+
+    kind: str
+    happened_at: datetime
+    said: Mapping[str, object]
+    """What was asked, for the journal."""
+    reverses_id: int | None = None
+    despite_holds: bool = False
+    """True for coffee that comes back: a return is taken in even while its pack is on hold."""
+    births: list[Birth] = field(default_factory=list)
+    flows: Counter[tuple[int, int]] = field(default_factory=Counter)
+    adjustments: list[tuple[int, int, Reason, str | None]] = field(default_factory=list)
+    voided: list[int] = field(default_factory=list)
+    """Units that turn out never to have been."""
+    given_back: Counter[int] = field(default_factory=Counter)
+    """What flows back out of voided units into the units it came from."""
+
+    def flow(self, source_id: int, target: Birth, grams: int) -> None:
+        """Let grams of an older unit go into the new one; twice from the same adds up."""
+        self.flows[source_id, target.id] += grams
+
+    def adjust(self, unit_id: int, grams: int, reason: Reason, note: str | None = None) -> None:
+        """Make a unit heavier or lighter."""
+        self.adjustments.append((unit_id, grams, reason, note))
+
+    def lines(self) -> Lines:
+        """Everything as it stands in the journal."""
+        return Lines(
+            born=[(birth.id, birth.code, birth.kind, birth.made_g) for birth in self.births],
+            flows=[(source, target, grams) for (source, target), grams in self.flows.items()],
+            adjusted=[(unit, grams, reason) for unit, grams, reason, _ in self.adjustments],
+            voided=self.voided,
+        )
+
+
+class Pen:
+    """The one hand that writes during a transaction."""
+
+    def __init__(
+        self,
+        session: Session,
+        who: str,
+        settings: Settings,
+        key: str | None = None,
+        fingerprint: str | None = None,
+    ) -> None:
+        self.session = session
+        self.who = who
+        self.settings = settings
+        self.now = now()
+        self.entry_id: int | None = None
+        """The last entry posted."""
+        self._key = key
+        self._fingerprint = fingerprint
+        last = session.execute(
+            select(col(Entry.id), col(Entry.sha256)).order_by(col(Entry.id).desc()).limit(1)
+        ).first()
+        self._last_entry: int = last.id if last else 0
+        self._last_sha256: str = last.sha256 if last else FIRST_SHA256
+        self._last_unit: int = session.scalar(select(func.max(col(Unit.id)))) or 0
+        self._last_adjustment: int = session.scalar(select(func.max(col(Adjustment.id)))) or 0
+
+    def moment(self, said: datetime | None, pointer: str) -> datetime:
+        """Take the time somebody gave, or now; refuse one that is ahead of our clock."""
+        ahead = timedelta(minutes=self.settings.ahead_minutes)
+        if said is not None and said > self.now + ahead:
+            raise FieldRefused(
+                pointer,
+                f"{text(said)} is more than {self.settings.ahead_minutes} minutes ahead of "
+                f"the server, where it is {text(self.now)}",
+            )
+        return said or self.now
+
+    def bear(
+        self,
+        posting: Posting,
+        kind: UnitKind,
+        code: str | None,
+        made_g: int,
+        location_id: int | None = None,
+    ) -> Birth:
+        """Give a new unit its number and its code."""
+        self._last_unit += 1
+        birth = Birth(
+            self._last_unit,
+            code or issue(LETTERS[kind], self._last_unit),
+            kind,
+            made_g,
+            location_id,
+        )
+        posting.births.append(birth)
+        return birth
+
+    def post(self, posting: Posting) -> int:
+        """Write a posting as the next entry and return its number.
+
+        Raises:
+            Refused: `code-taken`, `insufficient-stock`, `on-hold`; nothing is written then.
+        """
+        self._refuse_taken_codes(posting.births)
+        changes = _changes(posting)
+        if not posting.despite_holds:
+            self._refuse_held({source for source, _ in posting.flows} & changes.keys())
+        self._refuse_overdraw(posting, changes)
+        entry_id = self._write_entry(posting)
+        self._write_units(posting, entry_id)
+        self._write_changes(changes)
+        self._write_voids(posting, entry_id)
+        self._write_flows(posting)
+        self._write_adjustments(posting, entry_id)
+        self.entry_id = entry_id
+        return entry_id
+
+    def note(self, kind: str, said: Mapping[str, object], at: datetime | None = None) -> int:
+        """Write an entry that moves no coffee."""
+        return self.post(Posting(kind, at or self.now, said))
+
+    def _refuse_taken_codes(self, births: Sequence[Birth]) -> None:
+        codes = [birth.code for birth in births]
+        twice = [code for code, times in Counter(codes).items() if times > 1]
+        taken = set(twice)
+        for some in batched(codes, 500):
+            taken |= set(
+                self.session.scalars(select(col(Unit.code)).where(col(Unit.code).in_(some)))
+            )
+        if taken:
+            names = ", ".join(sorted(taken)[:5])
+            raise Refused("code-taken", f"Already in the book: {names}.", codes=sorted(taken)[:50])
+
+    def _refuse_held(self, unit_ids: set[int]) -> None:
+        held = held_units(self.session, unit_ids)
+        if held:
+            codes = sorted(held.values())
+            raise Refused("on-hold", f"On hold: {', '.join(codes)}.", units=codes)
+
+    def _refuse_overdraw(self, posting: Posting, changes: Mapping[int, int]) -> None:
+        asked: Counter[int] = Counter()
+        for (source, _), grams in posting.flows.items():
+            asked[source] += grams
+        for some in batched(sorted(changes), 500):
+            rows = self.session.execute(
+                select(
+                    col(Unit.id),
+                    col(Unit.code),
+                    col(Unit.kind),
+                    col(Unit.left_g),
+                    col(Unit.voided_entry_id),
+                ).where(col(Unit.id).in_(some))
+            )
+            for unit_id, code, kind, left_g, voided in rows:
+                if voided is not None:
+                    raise Refused("voided", f"{kind} {code} was voided.", unit=code)
+                if left_g + changes[unit_id] < 0:
+                    wanted = asked[unit_id] or -changes[unit_id]
+                    raise Refused(
+                        "insufficient-stock",
+                        f"{kind} {code} has {kg_text(left_g)} left; {kg_text(wanted)} were asked.",
+                        unit=code,
+                        asked_kg=kg_from_grams(wanted),
+                        left_kg=kg_from_grams(left_g),
+                    )
+
+    def _write_entry(self, posting: Posting) -> int:
+        self._last_entry += 1
+        members: dict[str, object] = {
+            "id": self._last_entry,
+            "kind": posting.kind,
+            "happened_at": posting.happened_at,
+            "recorded_at": self.now,
+            "who": self.who,
+            "facts": canonical({"said": posting.said, "book": posting.lines().as_facts()}),
+            "idempotency_key": self._key,
+            "fingerprint": self._fingerprint,
+            "reverses_id": posting.reverses_id,
+            "previous_sha256": self._last_sha256,
+        }
+        self._last_sha256 = seal(members)
+        self.session.execute(insert(Entry).values(**members, sha256=self._last_sha256))
+        return self._last_entry
+
+    def _write_units(self, posting: Posting, entry_id: int) -> None:
+        drained: Counter[int] = Counter()
+        for (source, _), grams in posting.flows.items():
+            drained[source] += grams
+        self._insert(Unit, (
+            {
+                "id": birth.id, "code": birth.code, "kind": birth.kind, "made_g": birth.made_g,
+                "left_g": birth.made_g - drained[birth.id], "location_id": birth.location_id,
+                "born_entry_id": entry_id,
+            }
+            for birth in posting.births
+        ))  # fmt: skip
+
+    def _write_changes(self, changes: Mapping[int, int]) -> None:
+        for unit_id, grams in sorted(changes.items()):
+            # The condition repeats what was checked above: it holds whoever else writes.
+            written = self.session.scalars(
+                update(Unit)
+                .where(col(Unit.id) == unit_id, col(Unit.left_g) >= -grams)
+                .where(col(Unit.voided_entry_id).is_(None))
+                .values(left_g=col(Unit.left_g) + grams)
+                .returning(col(Unit.id))
+                .execution_options(synchronize_session=False)
+            ).all()
+            if len(written) != 1:
+                raise Refused("busy", "Somebody else changed that unit; nothing was booked.")
+
+    def _write_voids(self, posting: Posting, entry_id: int) -> None:
+        for unit_id in posting.voided:
+            self.session.execute(
+                update(Unit)
+                .where(col(Unit.id) == unit_id)
+                .values(voided_entry_id=entry_id, left_g=0)
+                .execution_options(synchronize_session=False)
+            )
+
+    def _write_flows(self, posting: Posting) -> None:
+        self._insert(Flow, (
+            {"source_id": source, "target_id": target, "grams": grams}
+            for (source, target), grams in posting.flows.items()
+        ))  # fmt: skip
+
+    def _write_adjustments(self, posting: Posting, entry_id: int) -> None:
+        rows = []
+        for unit_id, grams, reason, note in posting.adjustments:
+            self._last_adjustment += 1
+            rows.append({
+                "id": self._last_adjustment, "unit_id": unit_id, "entry_id": entry_id,
+                "grams": grams, "reason": reason, "note": note,
+            })  # fmt: skip
+        self._insert(Adjustment, rows)
+
+    def _insert(
+        self, table: type[Unit | Flow | Adjustment], rows: Iterable[dict[str, object]]
+    ) -> None:
+        for some in batched(rows, 5000):
+            self.session.execute(insert(table), list(some))
+
+
+def _changes(posting: Posting) -> Counter[int]:
+    """Add up what a posting does to units that were there before it, but for the voided."""
+    newborn = {birth.id for birth in posting.births}
+    changes: Counter[int] = Counter()
+    for (source, _), grams in posting.flows.items():
+        changes[source] -= grams
+    for unit_id, grams, _, _ in posting.adjustments:
+        changes[unit_id] += grams
+    changes.update(posting.given_back)
+    for unit_id in newborn.union(posting.voided):
+        changes.pop(unit_id, None)
+    return changes

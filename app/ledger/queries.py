@@ -1,0 +1,177 @@
+"""Reading the book: units by code, what is on hold, the journal."""
+
+from collections.abc import Collection, Sequence
+
+from sqlalchemy import ColumnElement, exists, or_, select
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col
+
+from app.ledger.tables import Adjustment, Entry, Flow, HoldRelease, HoldUnit, Unit, UnitKind
+from app.shared.codes import Standing, standing
+from app.shared.db import IdColumn, batched
+from app.shared.mass import kg_from_grams
+from app.shared.paging import Page, PageOf, turn_page
+from app.shared.problems import Refused
+from app.shared.times import text
+
+
+def unknown(code: str) -> Refused:
+    """Say whether a code that is not there was misread or never booked."""
+    if standing(code) is Standing.MISREAD:
+        return Refused(
+            "misread-code", f"{code} was misread: its check character does not fit.", code=code
+        )
+    return Refused(
+        "unknown-code", f"No lot, sack, roast or other unit has the code {code}.", code=code
+    )
+
+
+def unit_by_code(session: Session, code: str, *kinds: UnitKind) -> Unit:
+    """Find a unit; refuse a misread or unknown code and a unit of another kind than asked."""
+    unit = session.scalars(select(Unit).where(col(Unit.code) == code)).first()
+    if unit is None:
+        raise unknown(code)
+    _refuse_other_kind(unit, kinds)
+    return unit
+
+
+def units_by_code(session: Session, codes: Sequence[str], *kinds: UnitKind) -> dict[str, Unit]:
+    """Find many units at once, as `unit_by_code` does one."""
+    found: dict[str, Unit] = {}
+    for some in batched(codes, 500):
+        found |= {
+            unit.code: unit
+            for unit in session.scalars(select(Unit).where(col(Unit.code).in_(some)))
+        }
+    for code in codes:
+        if code not in found:
+            raise unknown(code)
+        _refuse_other_kind(found[code], kinds)
+    return found
+
+
+def live(unit: Unit) -> Unit:
+    """Pass a unit on unless it was voided."""
+    if unit.voided_entry_id is not None:
+        raise Refused("voided", f"{unit.kind} {unit.code} was voided.", unit=unit.code)
+    return unit
+
+
+def _refuse_other_kind(unit: Unit, kinds: tuple[UnitKind, ...]) -> None:
+    if kinds and unit.kind not in kinds:
+        wanted = " or ".join(kinds)
+        raise Refused(
+            "wrong-kind",
+            f"{unit.code} is a {unit.kind}; wanted was a {wanted}.",
+            unit=unit.code,
+            kind=unit.kind,
+            wanted=list(kinds),
+        )
+
+
+def on_hold(unit_id: IdColumn) -> ColumnElement[bool]:
+    """Tell in a statement whether a unit, or the lot it came from, has an open hold."""
+    lot = aliased(Unit)
+    lot_flow = aliased(Flow)
+    lots = (
+        select(col(lot_flow.source_id))
+        .join(lot, col(lot.id) == col(lot_flow.source_id))
+        .where(col(lot_flow.target_id) == unit_id, col(lot.kind) == UnitKind.LOT)
+        .correlate(Unit)
+        .scalar_subquery()
+    )
+    return exists(
+        select(col(HoldUnit.hold_id))
+        .outerjoin(HoldRelease, col(HoldRelease.hold_id) == col(HoldUnit.hold_id))
+        .where(col(HoldRelease.hold_id).is_(None))
+        .where(or_(col(HoldUnit.unit_id) == unit_id, col(HoldUnit.unit_id).in_(lots)))
+        .correlate(Unit)
+    )
+
+
+def held_units(session: Session, unit_ids: Collection[int]) -> dict[int, str]:
+    """Of these units, name those on hold: id to code."""
+    held: dict[int, str] = {}
+    for some in batched(sorted(unit_ids), 500):
+        rows = session.execute(
+            select(col(Unit.id), col(Unit.code)).where(
+                col(Unit.id).in_(some), on_hold(col(Unit.id))
+            )
+        )
+        held |= {row.id: row.code for row in rows}
+    return held
+
+
+def parts_of(session: Session, target_id: int) -> Sequence[tuple[str, UnitKind, int]]:
+    """Name what went into a unit: code, kind, grams, oldest first."""
+    rows = session.execute(
+        select(col(Unit.code), col(Unit.kind), col(Flow.grams))
+        .join(Flow, col(Flow.source_id) == col(Unit.id))
+        .where(col(Flow.target_id) == target_id)
+        .order_by(col(Unit.id))
+    )
+    return [(code, UnitKind(kind), grams) for code, kind, grams in rows]
+
+
+def made_of(session: Session, source_ids: Collection[int]) -> list[str]:
+    """Name the live units that anything of these went into."""
+    codes: set[str] = set()
+    for some in batched(sorted(source_ids), 500):
+        codes |= set(session.scalars(
+            select(col(Unit.code))
+            .join(Flow, col(Flow.target_id) == col(Unit.id))
+            .where(col(Flow.source_id).in_(some), col(Unit.voided_entry_id).is_(None))
+            .where(col(Unit.id).not_in(source_ids))
+        ))  # fmt: skip
+    return sorted(codes)
+
+
+def journal_page(session: Session, page: Page) -> PageOf:
+    """Read the journal, oldest first."""
+    statement = select(
+        col(Entry.id),
+        col(Entry.kind),
+        col(Entry.happened_at),
+        col(Entry.recorded_at),
+        col(Entry.who),
+        col(Entry.reverses_id),
+        col(Entry.sha256),
+    )
+    rows, following = turn_page(session, statement, col(Entry.id), page)
+    return [
+        {
+            "id": row.id, "kind": row.kind, "happened_at": text(row.happened_at),
+            "recorded_at": text(row.recorded_at), "who": row.who, "reverses": row.reverses_id,
+            "sha256": row.sha256,
+        }
+        for row in rows
+    ], following  # fmt: skip
+
+
+def adjustment_page(session: Session, page: Page, code: str | None) -> PageOf:
+    """Read adjustments, oldest first, of one unit or of all."""
+    statement = (
+        select(
+            col(Adjustment.id),
+            col(Unit.code),
+            col(Unit.kind),
+            col(Adjustment.grams),
+            col(Adjustment.reason),
+            col(Adjustment.note),
+            col(Entry.happened_at),
+            col(Entry.who),
+        )
+        .join(Unit, col(Unit.id) == col(Adjustment.unit_id))
+        .join(Entry, col(Entry.id) == col(Adjustment.entry_id))
+    )
+    if code is not None:
+        statement = statement.where(col(Unit.id) == unit_by_code(session, code).id)
+    rows, following = turn_page(session, statement, col(Adjustment.id), page)
+    return [
+        {
+            "id": row.id, "unit": row.code, "kind": row.kind, "kg": kg_from_grams(row.grams),
+            "reason": row.reason, "note": row.note, "happened_at": text(row.happened_at),
+            "who": row.who,
+        }
+        for row in rows
+    ], following  # fmt: skip

@@ -1,0 +1,97 @@
+"""The arithmetic of the book: the seal of an entry, and a book recomputed from its entries."""
+
+import hashlib
+import json
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+FIRST_SHA256 = "0" * 64
+"""What the first entry names as the line before it."""
+
+
+@dataclass(frozen=True)
+class Lines:
+    """What one entry writes into the book."""
+
+    born: Sequence[tuple[int, str, str, int]] = ()
+    """Units: id, code, kind, grams made."""
+    flows: Sequence[tuple[int, int, int]] = ()
+    """Source, target, grams."""
+    adjusted: Sequence[tuple[int, int, str]] = ()
+    """Unit, grams, reason."""
+    voided: Sequence[int] = ()
+    """Units that never were: they leave the book and give back what flowed into them."""
+
+    def as_facts(self) -> dict[str, object]:
+        """Name the lines that are there, for the journal."""
+        named = {
+            "born": self.born,
+            "flows": self.flows,
+            "adjusted": self.adjusted,
+            "voided": self.voided,
+        }
+        return {name: lines for name, lines in named.items() if lines}
+
+
+def canonical(content: object) -> str:
+    """Write JSON in the one form that is hashed: sorted names, no spaces."""
+    return json.dumps(content, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
+def instant(moment: datetime) -> str:
+    """Write a moment with microseconds and `Z`, the same whatever database it came from."""
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def seal(members: Mapping[str, object]) -> str:
+    """Hash an entry together with the hash of the line before it (member `previous_sha256`)."""
+    plain = {
+        name: instant(value) if isinstance(value, datetime) else value
+        for name, value in members.items()
+    }
+    return hashlib.sha256(canonical(plain).encode()).hexdigest()
+
+
+@dataclass
+class Replay:
+    """A book rebuilt from its entries alone, in their order."""
+
+    made: dict[int, tuple[str, str, int]] = field(default_factory=dict)
+    """Unit id to code, kind, grams made."""
+    left: dict[int, int] = field(default_factory=lambda: defaultdict(int))
+    flows: dict[tuple[int, int], int] = field(default_factory=dict)
+    inflows: dict[int, list[tuple[int, int]]] = field(default_factory=lambda: defaultdict(list))
+    adjusted: dict[int, int] = field(default_factory=lambda: defaultdict(int))
+    voided: set[int] = field(default_factory=set)
+
+    def add(self, lines: Lines) -> None:
+        """Apply one entry."""
+        for unit, code, kind, grams in lines.born:
+            self.made[unit] = (code, kind, grams)
+            self.left[unit] += grams
+        for source, target, grams in lines.flows:
+            self.flows[source, target] = grams
+            self.inflows[target].append((source, grams))
+            self.left[source] -= grams
+        for unit, grams, _ in lines.adjusted:
+            self.adjusted[unit] += grams
+            self.left[unit] += grams
+        for unit in lines.voided:
+            self.voided.add(unit)
+            for source, grams in self.inflows[unit]:
+                self.left[source] += grams
+        # Last, since a lot and its sacks are voided together and give back to each other.
+        for unit in lines.voided:
+            self.left[unit] = 0
+
+
+def lines_from_facts(book: Mapping[str, Sequence[Sequence[int | str]]]) -> Lines:
+    """Read back what `Lines.as_facts` wrote."""
+    return Lines(
+        born=[(int(i), str(c), str(k), int(g)) for i, c, k, g in book.get("born", ())],
+        flows=[(int(s), int(t), int(g)) for s, t, g in book.get("flows", ())],
+        adjusted=[(int(u), int(g), str(r)) for u, g, r in book.get("adjusted", ())],
+        voided=[int(unit) for unit in book.get("voided", ())],  # type: ignore[call-overload]
+    )

@@ -1,0 +1,137 @@
+"""What the API reads and answers about units as such."""
+
+from typing import Annotated, ClassVar, Literal, Self
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
+
+from app.ledger.tables import Reason, UnitKind
+from app.shared.codes import Code
+from app.shared.mass import KgOut, SignedKgIn
+from app.shared.times import MomentIn, MomentOut
+
+Why = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2000)]
+"""A reason in words."""
+Note = Annotated[str, StringConstraints(max_length=2000)]
+Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+
+
+class Asked(BaseModel):
+    """A body somebody sends: unknown fields are refused, so a typing slip is not lost."""
+
+    model_config = ConfigDict(extra="forbid", populate_by_name=True, frozen=True)
+
+
+class Change(Asked):
+    """A change: only the fields that were sent count, and what must be there cannot be emptied."""
+
+    never_null: ClassVar[frozenset[str]] = frozenset()
+
+    @model_validator(mode="after")
+    def _refuse_emptied(self) -> Self:
+        for name in self.never_null & self.model_fields_set:
+            if getattr(self, name) is None:
+                raise ValueError(f"{name} cannot be emptied")
+        return self
+
+
+class Told(BaseModel):
+    """An answer."""
+
+    model_config = ConfigDict(populate_by_name=True, serialize_by_alias=True)
+
+
+def _no_twins(codes: list[str]) -> list[str]:
+    twins = sorted({code for code in codes if codes.count(code) > 1})
+    if twins:
+        raise ValueError(f"named twice: {', '.join(twins)}")
+    return codes
+
+
+Codes = Annotated[list[Code], Field(min_length=1, max_length=1000), AfterValidator(_no_twins)]
+"""Codes, each named once."""
+
+_BOOKABLE = Literal["sample", "spill", "count", "moisture", "destroyed", "other"]
+
+
+class AdjustmentIn(Asked):
+    unit: Code
+    grams: SignedKgIn = Field(alias="kg")
+    said_reason: _BOOKABLE = Field(alias="reason")
+    note: Note | None = None
+    happened_at: MomentIn | None = None
+
+    @property
+    def reason(self) -> Reason:
+        return Reason(self.said_reason)
+
+
+class AdjustmentOut(Told):
+    unit: str
+    grams: KgOut = Field(alias="kg")
+    reason: Reason
+    note: str | None
+    left_g: KgOut = Field(alias="left_kg")
+    happened_at: MomentOut
+    entry: int
+
+
+class AdjustmentLine(Told):
+    id: int
+    unit: str
+    kind: UnitKind
+    grams: KgOut = Field(alias="kg")
+    reason: Reason
+    note: str | None
+    happened_at: MomentOut
+    who: str
+
+
+class HoldIn(Asked):
+    units: Codes
+    reason: Why
+
+
+class ReleaseIn(Asked):
+    reason: Why
+
+
+class HoldOut(Told):
+    id: int
+    units: list[str]
+    reason: str
+    placed_at: MomentOut
+    placed_by: str
+    released_at: MomentOut | None = None
+    released_by: str | None = None
+    release_reason: str | None = None
+
+
+class VoidIn(Asked):
+    reason: Why
+
+
+class Voided(Told):
+    code: str
+    kind: UnitKind
+    voided: list[str]
+    given_back: dict[str, KgOut] = Field(alias="given_back_kg")
+    reason: str
+    entry: int
+    voided_at: MomentOut
+
+
+class EntryLine(Told):
+    id: int
+    kind: str
+    happened_at: MomentOut
+    recorded_at: MomentOut
+    who: str
+    reverses: int | None
+    sha256: str

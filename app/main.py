@@ -1,0 +1,63 @@
+"""The web service: every package's routes behind one door."""
+
+import threading
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+import anyio.to_thread
+from fastapi import APIRouter, FastAPI
+from fastapi_offline import FastAPIOffline
+
+from app import __version__, doors
+from app.green import routes as green
+from app.ledger import routes as ledger
+from app.packing import routes as packing
+from app.places import routes as places
+from app.quality import routes as quality
+from app.roasting import routes as roasting
+from app.sending import routes as sending
+from app.settings import Settings
+from app.shared.db import open_engine
+from app.shared.problem_pages import router as problem_pages
+from app.shared.problems import explain_refusals
+from app.tracing import routes as tracing
+
+PACKAGES = (green, places, roasting, packing, sending, quality, ledger, tracing)
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """Build the service on the databases the settings name."""
+    app = FastAPIOffline(
+        title="Jutebook",
+        version=__version__,
+        summary="The book of a roastery's coffee, from the sack on the rack to the customer's bag.",
+        docs_url="/api/docs",
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        static_url="/api/docs-files",
+        lifespan=_lifespan,
+    )
+    app.state.settings = settings
+    app.state.engine = open_engine(settings.database_url, busy_timeout_s=settings.busy_timeout_s)
+    app.state.read_engine = (
+        open_engine(settings.read_database_url) if settings.read_database_url else app.state.engine
+    )
+    app.state.in_flight = set()
+    app.state.in_flight_lock = threading.Lock()
+    explain_refusals(app)
+    api = APIRouter(prefix="/api/v1")
+    for package in PACKAGES:
+        api.include_router(package.router)
+    app.include_router(api)
+    app.include_router(problem_pages)
+    app.include_router(doors.router)
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    limiter = anyio.to_thread.current_default_thread_limiter()
+    limiter.total_tokens = app.state.settings.threads
+    yield
+    app.state.engine.dispose()
+    app.state.read_engine.dispose()

@@ -1,0 +1,1 @@
+"""Packing: blends of roasted coffee, products, and packs of retail bags."""

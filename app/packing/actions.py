@@ -1,0 +1,142 @@
+"""Blending roasted coffee and packing it into bags."""
+
+from collections import Counter
+from collections.abc import Mapping
+
+from sqlalchemy import insert
+
+from app.ledger.cards import Shelf, named
+from app.ledger.posting import Birth, Pen, Posting
+from app.ledger.queries import live, units_by_code
+from app.ledger.tables import Unit, UnitKind
+from app.packing.rules import best_before, lot_mark
+from app.packing.schemas import (
+    BlendIn,
+    BlendOut,
+    PackIn,
+    PackOut,
+    PartIn,
+    ProductOut,
+    SharedPart,
+)
+from app.packing.tables import Blend, Pack, Product
+from app.roasting.actions import machine_for
+from app.roasting.queries import refuse_unreleased
+from app.roasting.tables import MachineKind
+from app.shared.mass import HEAVIEST_G, kg_text
+from app.shared.problems import FieldRefused, Refused
+from app.shared.shares import percent
+
+PRODUCTS = Shelf("product", Product, ProductOut, key="sku", folded="sku")
+
+
+def blend(pen: Pen, asked: BlendIn) -> BlendOut:
+    """Mix roasts and blends; the whole weighs what its parts weigh."""
+    machine = machine_for(pen, asked.machine, MachineKind.BLENDER) if asked.machine else None
+    at = pen.moment(asked.blended_at, "#/blended_at")
+    parts = _parts(asked.parts)
+    whole_g = sum(parts.values())
+    if whole_g > HEAVIEST_G:
+        raise FieldRefused("#/parts", f"{kg_text(whole_g)} is over the limit of 30000 kg")
+    posting = Posting("blend", at, asked.model_dump(mode="json"))
+    born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g)
+    units = _pour(pen, posting, parts, born)
+    pen.post(posting)
+    pen.session.execute(insert(Blend).values(
+        unit_id=born.id, machine_id=machine.id if machine else None, recipe=asked.recipe,
+    ))  # fmt: skip
+    return BlendOut(
+        code=born.code,
+        recipe=asked.recipe,
+        machine=machine.code if machine else None,
+        blended_at=at,
+        grams=whole_g,
+        left_g=whole_g,
+        held=False,
+        voided=False,
+        parts=_shared(parts, units),
+    )
+
+
+def pack(pen: Pen, asked: PackIn) -> PackOut:
+    """Fill bags of a product.
+
+    Raises:
+        Refused: `mass-gained` when the bags would hold more than was brought to the line,
+            `not-released`, and what posting refuses.
+    """
+    product = named(pen.session, PRODUCTS, asked.product, "#/product")
+    machine = machine_for(pen, asked.machine, MachineKind.PACKING_LINE) if asked.machine else None
+    at = pen.moment(asked.packed_at, "#/packed_at")
+    parts = _parts(asked.parts)
+    packed_g, brought_g = asked.bags * product.nominal_g, sum(parts.values())
+    _refuse_gain(asked.bags, product, packed_g, brought_g)
+    posting = Posting("pack", at, asked.model_dump(mode="json", by_alias=True))
+    born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
+    units = _pour(pen, posting, parts, born)
+    pen.post(posting)
+    made = Pack(
+        unit_id=born.id,
+        product_id=product.id or 0,
+        bags=asked.bags,
+        film_roll=asked.film_roll,
+        machine_id=machine.id if machine else None,
+        nominal_g=product.nominal_g,
+        lot_mark=lot_mark(born.code),
+        best_before=asked.best_before or best_before(at.date(), product.shelf_life_days),
+    )
+    pen.session.add(made)
+    return PackOut(
+        code=born.code,
+        product=product.sku,
+        lot_mark=made.lot_mark,
+        packed_at=at,
+        machine=machine.code if machine else None,
+        bags=asked.bags,
+        bags_left=asked.bags,
+        packed_g=packed_g,
+        left_g=packed_g,
+        best_before=made.best_before,
+        film_roll=asked.film_roll,
+        held=False,
+        voided=False,
+        parts=_shared(parts, units),
+        loss_g=brought_g - packed_g,
+    )
+
+
+def _parts(asked: list[PartIn]) -> Counter[str]:
+    """Add up the parts: two scoops from one unit are one part."""
+    parts: Counter[str] = Counter()
+    for part in asked:
+        parts[part.unit] += part.grams
+    return parts
+
+
+def _pour(pen: Pen, posting: Posting, parts: Mapping[str, int], into: Birth) -> Mapping[str, Unit]:
+    """Let roasted coffee flow into a new unit; what is not released does not flow."""
+    units = units_by_code(pen.session, list(parts), UnitKind.ROAST, UnitKind.BLEND)
+    refuse_unreleased(pen.session, [live(unit).id for unit in units.values()])
+    for code, grams in parts.items():
+        posting.flow(units[code].id, into, grams)
+    return units
+
+
+def _shared(parts: Mapping[str, int], units: Mapping[str, Unit]) -> list[SharedPart]:
+    whole_g = sum(parts.values())
+    return [
+        SharedPart(unit=code, kind=units[code].kind, grams=grams, share_pct=percent(grams, whole_g))
+        for code, grams in parts.items()
+    ]
+
+
+def _refuse_gain(bags: int, product: Product, packed_g: int, brought_g: int) -> None:
+    if packed_g > HEAVIEST_G:
+        raise FieldRefused("#/bags", f"{kg_text(packed_g)} is over the limit of 30000 kg")
+    if packed_g > brought_g:
+        said = f"{bags} bags of {product.nominal_g} g hold {kg_text(packed_g)}; only "
+        raise Refused(
+            "mass-gained",
+            f"{said}{kg_text(brought_g)} were brought to the line.",
+            errors=[{"pointer": "#/bags", "detail": f"more than {kg_text(brought_g)} can fill"}],
+        )

@@ -1,0 +1,129 @@
+"""Reading blends and packs."""
+
+from datetime import date
+from typing import Any
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.ledger.queries import on_hold, parts_of, unit_by_code
+from app.ledger.tables import Entry, Unit, UnitKind
+from app.packing.actions import PRODUCTS
+from app.packing.schemas import BlendLine, BlendOut, PackLine, PackOut, SharedPart
+from app.packing.tables import Blend, Pack, Product
+from app.roasting.tables import Machine
+from app.shared.db import AnySelect
+from app.shared.paging import Page, PageOf, turn_page
+from app.shared.shares import percent
+
+
+def _blends() -> AnySelect:
+    return (
+        select(
+            col(Unit.id),
+            col(Unit.code),
+            col(Blend.recipe),
+            col(Machine.code).label("machine"),
+            col(Entry.happened_at),
+            col(Unit.made_g),
+            col(Unit.left_g),
+            on_hold(col(Unit.id)).label("held"),
+            col(Unit.voided_entry_id),
+        )
+        .join(Blend, col(Blend.unit_id) == col(Unit.id))
+        .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+        .outerjoin(Machine, col(Machine.id) == col(Blend.machine_id))
+    )
+
+
+def _blend_fields(row: Any) -> dict[str, Any]:  # noqa: ANN401 - a row of `_blends`
+    return {
+        "code": row.code, "recipe": row.recipe, "machine": row.machine,
+        "blended_at": row.happened_at, "grams": row.made_g, "left_g": row.left_g,
+        "held": bool(row.held), "voided": row.voided_entry_id is not None,
+    }  # fmt: skip
+
+
+def blend(session: Session, code: str) -> BlendOut:
+    """Read one blend with its parts."""
+    unit = unit_by_code(session, code, UnitKind.BLEND)
+    row = session.execute(_blends().where(col(Unit.id) == unit.id)).one()
+    return BlendOut(**_blend_fields(row), parts=_parts(session, unit.id))
+
+
+def blend_page(session: Session, page: Page) -> PageOf:
+    """Read blends in the order they were booked."""
+    rows, following = turn_page(session, _blends(), col(Unit.id), page)
+    return [BlendLine(**_blend_fields(row)).model_dump(by_alias=True) for row in rows], following
+
+
+def _packs() -> AnySelect:
+    return (
+        select(
+            col(Unit.id),
+            col(Unit.code),
+            col(Product.sku),
+            col(Pack.lot_mark),
+            col(Machine.code).label("machine"),
+            col(Entry.happened_at),
+            col(Pack.bags),
+            col(Pack.nominal_g),
+            col(Unit.made_g),
+            col(Unit.left_g),
+            col(Pack.best_before),
+            col(Pack.film_roll),
+            on_hold(col(Unit.id)).label("held"),
+            col(Unit.voided_entry_id),
+        )
+        .join(Pack, col(Pack.unit_id) == col(Unit.id))
+        .join(Product, col(Product.id) == col(Pack.product_id))
+        .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+        .outerjoin(Machine, col(Machine.id) == col(Pack.machine_id))
+    )
+
+
+def _pack_fields(row: Any) -> dict[str, Any]:  # noqa: ANN401 - a row of `_packs`
+    return {
+        "code": row.code, "product": row.sku, "lot_mark": row.lot_mark, "machine": row.machine,
+        "packed_at": row.happened_at, "bags": row.bags, "bags_left": row.left_g // row.nominal_g,
+        "packed_g": row.made_g, "left_g": row.left_g, "best_before": row.best_before,
+        "film_roll": row.film_roll, "held": bool(row.held),
+        "voided": row.voided_entry_id is not None,
+    }  # fmt: skip
+
+
+def pack(session: Session, code: str) -> PackOut:
+    """Read one pack with what it was filled from."""
+    unit = unit_by_code(session, code, UnitKind.PACK)
+    row = session.execute(_packs().where(col(Unit.id) == unit.id)).one()
+    parts = _parts(session, unit.id)
+    brought_g = sum(part.grams for part in parts)
+    return PackOut(**_pack_fields(row), parts=parts, loss_g=brought_g - row.made_g)
+
+
+def pack_page(
+    session: Session,
+    page: Page,
+    product: str | None,
+    on_hand: bool | None,
+    before: date | None,
+) -> PageOf:
+    """Read packs in the order they were packed."""
+    statement = _packs()
+    if product is not None:
+        statement = statement.where(col(Product.sku) == PRODUCTS.fold(product))
+    if on_hand is not None:
+        statement = statement.where(col(Unit.left_g) > 0 if on_hand else col(Unit.left_g) == 0)
+    if before is not None:
+        statement = statement.where(col(Pack.best_before) < before)
+    rows, following = turn_page(session, statement, col(Unit.id), page)
+    return [PackLine(**_pack_fields(row)).model_dump(by_alias=True) for row in rows], following
+
+
+def _parts(session: Session, unit_id: int) -> list[SharedPart]:
+    parts = parts_of(session, unit_id)
+    whole_g = sum(grams for _, _, grams in parts)
+    return [
+        SharedPart(unit=code, kind=kind, grams=grams, share_pct=percent(grams, whole_g))
+        for code, kind, grams in parts
+    ]

@@ -1,0 +1,1 @@
+"""Where coffee stands: locations and moves between them."""

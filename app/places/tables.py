@@ -1,0 +1,44 @@
+"""Locations, and what was put where and when."""
+
+from enum import StrEnum
+
+from sqlalchemy import BigInteger, CheckConstraint, Column, Index, Integer, String
+from sqlmodel import Field, SQLModel
+
+from app.ledger.cards import Card
+
+
+class PlaceKind(StrEnum):
+    """What sort of place it is."""
+
+    RACK = "rack"
+    FLOOR = "floor"
+    ROASTER_SIDE = "roaster_side"
+    SHELF = "shelf"
+    SILO = "silo"
+    EXTERNAL = "external"
+
+
+class Location(Card, table=True):
+    """One place a sack can stand."""
+
+    code: str = Field(max_length=32, unique=True)
+    kind: PlaceKind = Field(sa_column=Column(String(20), nullable=False))
+    capacity_g: int | None = Field(default=None, sa_type=BigInteger)
+    site: str | None = Field(default=None, max_length=200)
+
+
+class Move(SQLModel, table=True):
+    """A unit was put somewhere: on arrival without `from_id`, later from there."""
+
+    id: int = Field(sa_column=Column(Integer, primary_key=True, autoincrement=False))
+    unit_id: int = Field(foreign_key="unit.id")
+    from_id: int | None = Field(default=None, foreign_key="location.id")
+    to_id: int = Field(foreign_key="location.id")
+    entry_id: int = Field(foreign_key="entry.id", index=True)
+
+    __table_args__ = (
+        CheckConstraint("from_id IS NULL OR from_id <> to_id", name="ck_move_elsewhere"),
+        Index("ix_move_unit_id", "unit_id", "id"),
+        Index("ix_move_to_id", "to_id", "id"),
+    )

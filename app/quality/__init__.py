@@ -1,0 +1,1 @@
+"""Quality's acts: holds and releases, and the cupping of what was set aside."""

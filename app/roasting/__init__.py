@@ -1,0 +1,1 @@
+"""Roasting: machines, and roasts with the gate they have to pass."""

@@ -1,0 +1,1 @@
+"""Sending: customers, dispatches and returns."""

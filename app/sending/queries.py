@@ -1,0 +1,158 @@
+"""Reading dispatches and returns."""
+
+from typing import Any
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col
+
+from app.ledger.cards import named
+from app.ledger.queries import on_hold, unit_by_code
+from app.ledger.tables import Entry, Unit, UnitKind
+from app.packing.tables import Pack, Product
+from app.sending.actions import CUSTOMERS
+from app.sending.schemas import BagsOut, DispatchLineOut, DispatchOut, ReturnLineOut
+from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
+from app.shared.db import AnySelect
+from app.shared.paging import Page, PageOf, turn_page
+
+
+def _dispatches() -> AnySelect:
+    return (
+        select(
+            col(Unit.id),
+            col(Unit.code),
+            col(Customer.name),
+            col(Dispatch.reference),
+            col(Entry.happened_at),
+            col(Unit.made_g),
+            col(Unit.left_g),
+            col(Unit.voided_entry_id),
+        )
+        .join(Dispatch, col(Dispatch.unit_id) == col(Unit.id))
+        .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
+        .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+    )
+
+
+def _dispatch_fields(row: Any) -> dict[str, Any]:  # noqa: ANN401 - a row of `_dispatches`
+    return {
+        "code": row.code, "customer": row.name, "reference": row.reference,
+        "dispatched_at": row.happened_at, "grams": row.made_g, "left_g": row.left_g,
+        "voided": row.voided_entry_id is not None,
+    }  # fmt: skip
+
+
+def dispatch(session: Session, code: str) -> DispatchOut:
+    """Read one dispatch with its lines and what came back."""
+    unit = unit_by_code(session, code, UnitKind.DISPATCH)
+    row = session.execute(_dispatches().where(col(Unit.id) == unit.id)).one()
+    returns = session.execute(
+        select(col(Unit.code), col(Returned.pack_id), col(Returned.bags))
+        .join(Unit, col(Unit.id) == col(Returned.unit_id))
+        .where(col(Returned.dispatch_id) == unit.id, col(Unit.voided_entry_id).is_(None))
+        .order_by(col(Unit.id))
+    ).all()
+    back: dict[int, int] = {}
+    for _, pack_id, bags in returns:
+        back[pack_id] = back.get(pack_id, 0) + bags
+    return DispatchOut(
+        **_dispatch_fields(row), lines=_lines(session, unit.id, back),
+        returns=[each.code for each in returns],
+    )  # fmt: skip
+
+
+def _lines(session: Session, dispatch_id: int, back: dict[int, int]) -> list[BagsOut]:
+    rows = session.execute(
+        select(
+            col(Unit.id),
+            col(Unit.code),
+            col(Product.sku),
+            col(DispatchLine.bags),
+            col(DispatchLine.grams),
+        )
+        .join(Unit, col(Unit.id) == col(DispatchLine.pack_id))
+        .outerjoin(Pack, col(Pack.unit_id) == col(Unit.id))
+        .outerjoin(Returned, col(Returned.unit_id) == col(Unit.id))
+        .join(
+            Product,
+            col(Product.id) == func.coalesce(col(Pack.product_id), col(Returned.product_id)),
+        )
+        .where(col(DispatchLine.dispatch_id) == dispatch_id)
+        .order_by(col(Unit.id))
+    )
+    return [
+        BagsOut(
+            pack=row.code,
+            product=row.sku,
+            bags=row.bags,
+            grams=row.grams,
+            returned_bags=back.get(row.id, 0),
+        )
+        for row in rows
+    ]
+
+
+def dispatch_page(session: Session, page: Page, customer: str | None) -> PageOf:
+    """Read dispatches in the order they were booked."""
+    statement = _dispatches()
+    if customer is not None:
+        found = named(session, CUSTOMERS, customer, "customer")
+        statement = statement.where(col(Dispatch.customer_id) == found.id)
+    rows, following = turn_page(session, statement, col(Unit.id), page)
+    return [
+        DispatchLineOut(**_dispatch_fields(row)).model_dump(by_alias=True) for row in rows
+    ], following
+
+
+def return_page(session: Session, page: Page, dispatch_code: str | None) -> PageOf:
+    """Read returns in the order they were booked."""
+    sent, pack = aliased(Unit), aliased(Unit)
+    statement: AnySelect = (
+        select(
+            col(Unit.id),
+            col(Unit.code),
+            col(sent.code).label("dispatch"),
+            col(pack.code).label("pack"),
+            col(Customer.name),
+            col(Product.sku),
+            col(Returned.bags),
+            col(Returned.nominal_g),
+            col(Returned.reason),
+            col(Unit.made_g),
+            col(Unit.left_g),
+            col(Entry.happened_at),
+            on_hold(col(Unit.id)).label("held"),
+            col(Unit.voided_entry_id),
+        )
+        .join(Returned, col(Returned.unit_id) == col(Unit.id))
+        .join(sent, col(sent.id) == col(Returned.dispatch_id))
+        .join(pack, col(pack.id) == col(Returned.pack_id))
+        .join(Dispatch, col(Dispatch.unit_id) == col(Returned.dispatch_id))
+        .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
+        .join(Product, col(Product.id) == col(Returned.product_id))
+        .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+    )
+    if dispatch_code is not None:
+        unit = unit_by_code(session, dispatch_code, UnitKind.DISPATCH)
+        statement = statement.where(col(Returned.dispatch_id) == unit.id)
+    rows, following = turn_page(session, statement, col(Unit.id), page)
+    return [_return_line(row).model_dump(by_alias=True) for row in rows], following
+
+
+def _return_line(row: Any) -> ReturnLineOut:  # noqa: ANN401 - a row of `return_page`
+    return ReturnLineOut(
+        code=row.code,
+        dispatch=row.dispatch,
+        customer=row.name,
+        pack=row.pack,
+        product=row.sku,
+        bags=row.bags,
+        bags_left=row.left_g // row.nominal_g,
+        grams=row.made_g,
+        left_g=row.left_g,
+        reason=row.reason,
+        returned_at=row.happened_at,
+        held=row.held,
+        voided=row.voided_entry_id is not None,
+    )

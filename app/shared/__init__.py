@@ -1,0 +1,1 @@
+"""What knows nothing of coffee: database, problems, paging, mass, codes, sign-in."""

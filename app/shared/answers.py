@@ -1,0 +1,121 @@
+"""JSON in and out without binary floats."""
+
+import json
+import re
+from collections.abc import Callable, Mapping
+from datetime import date
+from decimal import Decimal
+from typing import Any, NoReturn
+
+import simplejson
+from fastapi import Request, Response
+from fastapi.routing import APIRoute
+from pydantic import BaseModel
+
+_LONGEST_NUMBER = 40
+
+
+def _refuse_constant(name: str) -> NoReturn:
+    raise ValueError(f"{name} is no JSON number")
+
+
+def _exact(digits: str) -> Decimal:
+    """Read a number exactly; one that no scale could show is refused before it costs anything."""
+    if len(digits) > _LONGEST_NUMBER or re.search(r"[eE][+-]?\d{3,}$", digits):
+        raise ValueError("a number of more than 40 characters or with a three-digit exponent")
+    return Decimal(digits)
+
+
+def _whole(digits: str) -> int:
+    return int(_exact(digits))
+
+
+def _refuse_unwritable(value: object) -> None:
+    """Refuse text that no database can hold: NUL, and halves of surrogate pairs."""
+    if isinstance(value, str):
+        if "\0" in value or (not value.isprintable() and re.search("[\ud800-\udfff]", value)):
+            raise ValueError("text with a NUL character or half of a surrogate pair")
+    elif isinstance(value, dict):
+        for key, member in value.items():
+            _refuse_unwritable(key)
+            _refuse_unwritable(member)
+    elif isinstance(value, list):
+        for member in value:
+            _refuse_unwritable(member)
+
+
+def read_json(body: bytes | str) -> Any:  # noqa: ANN401 - JSON is any of its types
+    """Parse JSON with every fraction as `Decimal`.
+
+    Raises:
+        ValueError: for what is no JSON, NaN, Infinity, numbers beyond any scale, nesting
+            beyond what can be parsed, and text that no database can hold.
+    """
+    try:
+        content = json.loads(
+            body, parse_float=_exact, parse_int=_whole, parse_constant=_refuse_constant
+        )
+        _refuse_unwritable(content)
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error
+    return content
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, date):
+        return value.isoformat()
+    raise TypeError(f"{type(value).__name__} has no form in JSON")
+
+
+def to_json(content: object) -> bytes:
+    """Write JSON; a `Decimal` becomes a number with the very digits it has."""
+    if isinstance(content, BaseModel):
+        content = content.model_dump(by_alias=True)
+    text = simplejson.dumps(
+        content,
+        use_decimal=True,
+        ensure_ascii=False,
+        allow_nan=False,
+        separators=(",", ":"),
+        iterable_as_array=True,
+        default=_plain,
+    )
+    return text.encode()
+
+
+class Answer(Response):
+    """A JSON answer made by `to_json`."""
+
+    media_type = "application/json"
+
+    def __init__(
+        self, content: object, status_code: int = 200, headers: Mapping[str, str] | None = None
+    ) -> None:
+        body = content if isinstance(content, bytes) else to_json(content)
+        super().__init__(body, status_code, headers)
+
+
+class ExactRequest(Request):
+    """A request whose JSON body is read without binary floats."""
+
+    async def json(self) -> Any:  # noqa: ANN401 - JSON is any of its types
+        try:
+            return read_json(await self.body())
+        except json.JSONDecodeError:
+            raise
+        except ValueError as error:
+            # FastAPI answers this very exception with its 422 for a body that is no JSON.
+            raise json.JSONDecodeError(str(error), "", 0) from error
+
+
+class ExactRoute(APIRoute):
+    """A route that reads its body through `ExactRequest`."""
+
+    def get_route_handler(self) -> Callable[[Request], Any]:
+        handle = super().get_route_handler()
+
+        async def exactly(request: Request) -> Response:
+            answer: Response = await handle(ExactRequest(request.scope, request.receive))
+            return answer
+
+        return exactly

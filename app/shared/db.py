@@ -1,0 +1,132 @@
+"""The database: SQLite in one file, PostgreSQL beyond one machine, and the only place that commits.
+
+A write transaction holds *the pen*: on SQLite `BEGIN IMMEDIATE`, on PostgreSQL an advisory
+lock taken first. Each line of the journal carries the hash of the line before, so writes follow one
+another anyway; taking turns at the door means no deadlock, no overdraw and no retry halfway.
+"""
+
+import json
+import sqlite3
+from collections.abc import Collection, Iterable, Iterator
+from contextlib import contextmanager
+from itertools import islice
+from pathlib import Path
+from typing import Any, Final, TypeAlias, TypeVar
+
+from sqlalchemy import (
+    ARRAY,
+    BigInteger,
+    ColumnElement,
+    Connection,
+    Engine,
+    Select,
+    SQLColumnExpression,
+    any_,
+    cast,
+    create_engine,
+    event,
+    func,
+    literal,
+    make_url,
+    select,
+    text,
+)
+from sqlalchemy.pool import ConnectionPoolEntry
+from sqlmodel import Session
+
+Row = TypeVar("Row")
+
+AnySelect: TypeAlias = Select[*tuple[Any, ...]]
+"""A statement whatever its columns."""
+
+IdColumn: TypeAlias = SQLColumnExpression[Any]
+"""A column of ids, of a table or of one of its aliases."""
+
+THE_PEN: Final = 0x6A757465
+"""The key of the advisory lock that a write holds on PostgreSQL ("jute" in ASCII)."""
+
+
+def open_engine(url: str, *, busy_timeout_s: int = 30) -> Engine:
+    """Open a database by its URL: `sqlite:///file` or `postgresql://…`."""
+    parsed = make_url(url)
+    if parsed.get_backend_name() == "sqlite":
+        return _open_sqlite(url, busy_timeout_s)
+    if parsed.drivername == "postgresql":
+        parsed = parsed.set(drivername="postgresql+psycopg")
+    engine = create_engine(parsed, pool_pre_ping=True, pool_size=10, max_overflow=10)
+
+    @event.listens_for(engine, "connect")
+    def _settle(connection: object, _: ConnectionPoolEntry) -> None:
+        with connection.cursor() as cursor:  # type: ignore[attr-defined]
+            cursor.execute("SET timezone = 'UTC'")
+            cursor.execute(f"SET lock_timeout = '{int(busy_timeout_s)}s'")
+        connection.commit()  # type: ignore[attr-defined]
+
+    return engine
+
+
+def _open_sqlite(url: str, busy_timeout_s: int) -> Engine:
+    file = make_url(url).database
+    if file and file != ":memory:":
+        Path(file).expanduser().parent.mkdir(parents=True, exist_ok=True)
+    # The driver must not begin or commit on its own: `_begin` below does.
+    engine = create_engine(
+        url,
+        connect_args={"timeout": busy_timeout_s, "check_same_thread": False},
+        pool_size=10,
+        max_overflow=10,
+    )
+
+    @event.listens_for(engine, "connect")
+    def _settle(connection: sqlite3.Connection, _: ConnectionPoolEntry) -> None:
+        connection.isolation_level = None
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA cache_size = -65536")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        writes = connection.get_execution_options().get("pen", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+def batched(rows: Iterable[Row], size: int) -> Iterator[list[Row]]:
+    """Hand out rows in batches, so that no statement outgrows what a database takes."""
+    source = iter(rows)
+    while some := list(islice(source, size)):
+        yield some
+
+
+def among(session: Session, column: IdColumn, ids: Collection[int]) -> ColumnElement[bool]:
+    """Test for one of many ids with a single parameter, however many they are."""
+    if session.get_bind().dialect.name == "postgresql":
+        return column == any_(cast(literal(list(ids), ARRAY(BigInteger)), ARRAY(BigInteger)))
+    listed = func.json_each(json.dumps(list(ids))).table_valued("value")
+    return column.in_(select(listed.c.value))
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Session]:
+    """Read one state of the book: what others commit meanwhile is not seen."""
+    with Session(engine) as session:
+        if engine.dialect.name == "postgresql":
+            session.connection(
+                execution_options={
+                    "isolation_level": "REPEATABLE READ",
+                    "postgresql_readonly": True,
+                }
+            )
+        yield session
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Session]:
+    """Hold the pen: all that happens inside is committed together at the end, or not at all."""
+    with Session(engine, expire_on_commit=False) as session, session.begin():
+        session.connection(execution_options={"pen": True})
+        if engine.dialect.name == "postgresql":
+            session.execute(text("SELECT pg_advisory_xact_lock(:pen)"), {"pen": THE_PEN})
+        yield session

@@ -1,0 +1,90 @@
+"""Lists: a page at a time, by a cursor that inserts cannot shift.
+
+Every list runs in id order and the cursor is the last id shown, so a row that is booked while
+somebody pages through is neither shown twice nor makes another be missed.
+"""
+
+import base64
+import binascii
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any, Generic, TypeVar
+
+from fastapi import Depends, Query, Request
+from pydantic import BaseModel
+from sqlalchemy import Row
+from sqlmodel import Session
+
+from app.shared.answers import Answer
+from app.shared.db import AnySelect, IdColumn
+from app.shared.problems import Refused
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Page:
+    """Which page somebody asked for."""
+
+    limit: int
+    after: int
+
+
+class Items(BaseModel, Generic[T]):
+    """A page of a list; `next` is the cursor of the following one, or null."""
+
+    items: list[T]
+    next: str | None
+
+
+def _encode(last: int) -> str:
+    return base64.urlsafe_b64encode(f"after:{last}".encode()).decode().rstrip("=")
+
+
+def _decode(cursor: str) -> int:
+    try:
+        said = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode()
+    except (ValueError, binascii.Error):
+        said = ""
+    if not re.fullmatch(r"after:[0-9]{1,18}", said):
+        raise Refused("bad-request", "The cursor is none that this service gave out.")
+    return int(said.removeprefix("after:"))
+
+
+def _asked(
+    limit: Annotated[int, Query(ge=1, le=500, description="How many at the most")] = 50,
+    cursor: Annotated[
+        str | None, Query(max_length=100, description="The `next` of the page before")
+    ] = None,
+) -> Page:
+    return Page(limit, _decode(cursor) if cursor else 0)
+
+
+PageOf = tuple[Sequence[Mapping[str, object]], str | None]
+"""The rows of a page as they are answered, and the cursor of the next."""
+
+PageAsked = Annotated[Page, Depends(_asked)]
+
+
+def turn_page(
+    session: Session, statement: AnySelect, key: IdColumn, page: Page
+) -> tuple[Sequence[Row[Any]], str | None]:
+    """Read one page of `statement` in the order of `key`, which must be among its columns."""
+    rows = session.execute(
+        statement.where(key > page.after).order_by(key).limit(page.limit + 1)
+    ).all()
+    shown = rows[: page.limit]
+    more = len(rows) > page.limit
+    return shown, _encode(shown[-1]._mapping[key]) if more else None  # noqa: SLF001 - public despite its name
+
+
+def page_answer(
+    request: Request, items: Sequence[Mapping[str, object]], following: str | None
+) -> Answer:
+    """Answer a page, with the address of the next one as a `Link` (RFC 8288)."""
+    headers = {}
+    if following:
+        address = request.url.include_query_params(cursor=following)
+        headers["Link"] = f'<{address.path}?{address.query}>; rel="next"'
+    return Answer({"items": items, "next": following}, headers=headers)

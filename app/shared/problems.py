@@ -1,0 +1,244 @@
+"""Refusals in the roastery's words, and the one table that gives each its place in HTTP.
+
+A refusal is raised where the rule lives and knows nothing of HTTP; `KINDS` holds title, status
+and explanation, and the service serves the explanation under `/problems/<slug>` (RFC 9457).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from http import HTTPStatus
+from typing import Final
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from sqlalchemy.exc import DBAPIError
+from starlette.exceptions import HTTPException
+
+from app.shared.answers import Answer
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of refusal: its status, its short title, and what a reader should know and do."""
+
+    status: int
+    title: str
+    meaning: str
+
+
+KINDS: Final[Mapping[str, Kind]] = {
+    "already-done": Kind(
+        409, "That is done already",
+        "The book already says so; nothing was booked a second time."),
+    "ambiguous-code": Kind(
+        409, "Two things carry that code",
+        "A unit and a location carry the same code. Say which is meant with `subject_kind`."),
+    "bad-request": Kind(
+        400, "The request cannot be read",
+        "The request itself is malformed: its headers, its cursor or its encoding."),
+    "busy": Kind(
+        503, "The book is busy or out of reach",
+        "Nothing was booked. Try again after the seconds that `Retry-After` names, "
+        "with the same `Idempotency-Key`."),
+    "code-taken": Kind(
+        409, "That code is taken",
+        "Lots, sacks, roasts, blends, packs, dispatches and returns share one list of codes, "
+        "whatever their capitals. Places, machines and products have lists of their own."),
+    "emptied-beyond-tolerance": Kind(
+        409, "The sack held more or less than the scale says",
+        "A sack that was used up may differ from the book within a setting (2 % of its net weight "
+        "unless the roastery decided otherwise). Weigh again; if the figures stand, book the "
+        "difference as an adjustment with its reason first."),
+    "forbidden": Kind(
+        403, "Not yours to do",
+        "You are known, and your roles do not include the permission that the detail names."),
+    "has-dependants": Kind(
+        409, "Something was made from it",
+        "An entry can be voided while nothing was made from its coffee. "
+        "Void what the detail names first, the newest first."),
+    "idempotency-key-reused": Kind(
+        422, "That key was used for another request",
+        "An `Idempotency-Key` belongs to one request for good. Use a new one for a new request."),
+    "insufficient-stock": Kind(
+        409, "Not that much there",
+        "The unit holds less than was asked for. Nothing was booked. "
+        "Weigh what is there and ask for that, or take the rest from another unit."),
+    "internal": Kind(
+        500, "Something broke on our side",
+        "Nothing was booked. Tell the people who run this service when it happened."),
+    "invalid": Kind(
+        422, "The request was understood and is not right",
+        "Each member of `errors` points at one field and says what is wrong with it. "
+        "Nothing was stored."),
+    "mass-gained": Kind(
+        422, "More came out than went in",
+        "Roasting loses mass, blending and packing keep it; nothing gains any. "
+        "Check the scale and the figures."),
+    "method-not-allowed": Kind(
+        405, "That cannot be done there", "The path exists and does not take this method."),
+    "misread-code": Kind(
+        404, "That code was misread",
+        "The code has the form of the codes this book issues, and its check character does not "
+        "fit: a character is wrong or two were swapped. Scan or type it again."),
+    "name-taken": Kind(
+        409, "That name is taken", "Another one carries this name, whatever its capitals."),
+    "not-found": Kind(404, "Not there", "Nothing is known under that path, code or name."),
+    "not-released": Kind(
+        409, "Set aside: not released",
+        "The roast missed a check and has not been released by tasting, or was rejected. "
+        "A quality role records a cupping with the verdict `release`."),
+    "not-set-aside": Kind(
+        409, "The verdict cannot change any more",
+        "The roast was rejected. A rejected roast is not packed; write it off or void it."),
+    "not-voidable": Kind(
+        409, "That cannot be voided",
+        "A roast, blend, pack, dispatch, return or an untouched lot can be voided, once. "
+        "A single sack that was counted wrongly is corrected by an adjustment."),
+    "on-hold": Kind(
+        409, "On hold",
+        "The unit, or the lot it came from, is on hold. A quality role decides and releases it."),
+    "over-capacity": Kind(
+        409, "More than it takes",
+        "The charge is heavier than the machine's stated capacity. Split it."),
+    "precondition-failed": Kind(
+        412, "Somebody changed it meanwhile",
+        "The `If-Match` you sent is not the current `ETag`. Read it again, then decide."),
+    "precondition-required": Kind(
+        428, "Say which version you change",
+        "Send the `ETag` you read as `If-Match`, so that nobody's change is lost."),
+    "request-in-flight": Kind(
+        409, "The same request is being worked on",
+        "A request with this `Idempotency-Key` has not been answered yet. "
+        "Try again in a second: the answer will be there."),
+    "too-large": Kind(413, "Too large", "The body is larger than this service reads."),
+    "unauthorized": Kind(
+        401, "Who are you?",
+        "Send `Authorization: Bearer <token>`. An administrator makes tokens with "
+        "`jutebook tokens add`."),
+    "unknown-code": Kind(
+        404, "No such code",
+        "Nothing carries that code. Its check character fits or it is not one of ours, "
+        "so it was probably read right and never booked."),
+    "unknown-reference": Kind(
+        422, "Something named there is not known",
+        "The request names a supplier, customer, place, machine or product that is not known. "
+        "Enter it first."),
+    "unsupported-media-type": Kind(
+        415, "Send JSON", "The body must be `application/json`."),
+    "voided": Kind(
+        409, "That was voided",
+        "A correcting entry says that the unit never was. The journal shows what replaced it."),
+    "wrong-kind": Kind(
+        409, "That is another kind of thing",
+        "The code exists and names something this act does not take; the detail says what it is "
+        "and what was wanted."),
+    "wrong-machine": Kind(
+        409, "That machine does other work",
+        "A roast needs a roaster, a blend a blender, a pack a packing line."),
+}  # fmt: skip
+
+
+class Refused(Exception):  # noqa: N818 - a refusal is an answer, not an error
+    """A rule said no. Nothing is stored; the figures go out as members of the problem."""
+
+    def __init__(self, slug: str, detail: str, **figures: object) -> None:
+        super().__init__(detail)
+        self.slug = slug
+        self.detail = detail
+        self.figures = figures
+
+
+class FieldRefused(Refused):
+    """A refusal that points at a field, though it took the database to find it."""
+
+    def __init__(self, pointer: str, detail: str, slug: str = "invalid") -> None:
+        super().__init__(slug, detail, errors=[{"pointer": pointer, "detail": detail}])
+
+
+def problem(
+    slug: str, detail: str, headers: Mapping[str, str] | None = None, **members: object
+) -> Response:
+    """Write a problem document (RFC 9457); extension members never hide the standard ones."""
+    kind = KINDS[slug]
+    body = members | {
+        "type": f"/problems/{slug}",
+        "title": kind.title,
+        "status": kind.status,
+        "detail": detail,
+    }
+    answer = Answer(body, kind.status, headers)
+    answer.headers["content-type"] = "application/problem+json"
+    return answer
+
+
+def pointer(location: Sequence[str | int]) -> str:
+    """Write where a field stands as a JSON Pointer (RFC 6901) in a URI fragment: `#/lots/0`."""
+    steps = (str(step).replace("~", "~0").replace("/", "~1") for step in location)
+    return "#/" + "/".join(steps)
+
+
+def _invalid(_: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)  # noqa: S101 - registered for it alone
+    errors = []
+    for flaw in error.errors():
+        place, *steps = flaw["loc"]
+        cause = flaw.get("ctx", {}).get("error")
+        said = str(cause) if cause else flaw["msg"]
+        known = {"pointer": pointer(steps)} if place == "body" else {"parameter": str(steps[0])}
+        errors.append(known | {"detail": said})
+    where = errors[0].get("pointer") or errors[0].get("parameter")
+    detail = f"{where}: {errors[0]['detail']}"
+    more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
+    return problem("invalid", detail + more, errors=errors)
+
+
+_BY_STATUS = {
+    HTTPStatus.BAD_REQUEST: "bad-request",
+    HTTPStatus.NOT_FOUND: "not-found",
+    HTTPStatus.METHOD_NOT_ALLOWED: "method-not-allowed",
+    HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "too-large",
+    HTTPStatus.UNSUPPORTED_MEDIA_TYPE: "unsupported-media-type",
+}
+
+
+def _http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)  # noqa: S101 - registered for it alone
+    slug = _BY_STATUS.get(HTTPStatus(error.status_code), "bad-request")
+    detail = f"{request.method} {request.url.path}: {error.detail}"
+    return problem(slug, detail, error.headers)
+
+
+def _refused(_: Request, refusal: Exception) -> Response:
+    assert isinstance(refusal, Refused)  # noqa: S101 - registered for it alone
+    headers = {"Retry-After": "1"} if refusal.slug in {"busy", "request-in-flight"} else None
+    if refusal.slug == "unauthorized":
+        headers = {"WWW-Authenticate": str(refusal.figures.pop("challenge"))}
+    if refusal.slug == "forbidden":
+        challenge = f'Bearer error="insufficient_scope", scope="{refusal.figures["permission"]}"'
+        headers = {"WWW-Authenticate": challenge}
+    return problem(refusal.slug, refusal.detail, headers, **refusal.figures)
+
+
+def _database(_: Request, error: Exception) -> Response:
+    """Answer for a database that is locked, full or gone; anything else it says is our fault."""
+    assert isinstance(error, DBAPIError)  # noqa: S101 - registered for it alone
+    if error.connection_invalidated or type(error).__name__ == "OperationalError":
+        return problem(
+            "busy",
+            "The database did not take the request; nothing was booked.",
+            {"Retry-After": "2"},
+        )
+    return _broken(_, error)
+
+
+def _broken(_: Request, __: Exception) -> Response:
+    return problem("internal", "An unforeseen error; nothing was booked.")
+
+
+def explain_refusals(app: FastAPI) -> None:
+    """Make every refusal of the service one shape."""
+    app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(Refused, _refused)
+    app.add_exception_handler(DBAPIError, _database)
+    app.add_exception_handler(Exception, _broken)

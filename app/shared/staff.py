@@ -1,0 +1,72 @@
+"""Who may do what: roles, permissions and the one table that joins them."""
+
+from collections.abc import Iterable, Mapping
+from enum import StrEnum
+from typing import Final
+
+
+class Role(StrEnum):
+    """What a person is in the roastery; one person may be several."""
+
+    WAREHOUSE = "warehouse"
+    ROASTER = "roaster"
+    QUALITY = "quality"
+    BUYER = "buyer"
+    ADMIN = "admin"
+
+
+class Permission(StrEnum):
+    """One kind of act. The value is what a refusal names."""
+
+    ADJUST = "stock:adjust"
+    """Book a sample, a spill, a count, a destruction."""
+    BLEND = "blends:make"
+    CUP = "roasts:cup"
+    """Record a tasting and with it release or reject a set-aside roast."""
+    CUSTOMERS = "customers:edit"
+    DISPATCH = "dispatches:make"
+    HOLD = "holds:place"
+    """Stop coffee. Anyone on the floor who sees something wrong may."""
+    MACHINES = "machines:edit"
+    MOVE = "sacks:move"
+    PACK = "packs:make"
+    PLACES = "locations:edit"
+    PRICES = "prices:see"
+    """What green cost: a matter between buyers and suppliers."""
+    PRODUCTS = "products:edit"
+    READ = "book:read"
+    """See lots, traces, cover and the journal."""
+    READING = "readings:take"
+    RECEIVE = "deliveries:receive"
+    RELEASE = "holds:release"
+    """Let held coffee go again: a decision of quality alone."""
+    RETURN = "returns:receive"
+    ROAST = "roasts:make"
+    SUPPLIERS = "suppliers:edit"
+    VOID = "units:void"
+    """Undo a mistaken entry by a correcting one."""
+
+
+_P = Permission
+
+GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
+    Role.WAREHOUSE: frozenset({
+        _P.READ, _P.RECEIVE, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.PLACES, _P.PACK,
+        _P.DISPATCH, _P.RETURN, _P.VOID,
+    }),
+    Role.ROASTER: frozenset({
+        _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.VOID,
+    }),
+    Role.QUALITY: frozenset({
+        _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN, _P.VOID,
+    }),
+    Role.BUYER: frozenset({
+        _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS,
+    }),
+    Role.ADMIN: frozenset(Permission),
+}  # fmt: skip
+
+
+def permissions_of(roles: Iterable[Role]) -> frozenset[Permission]:
+    """Everything that any of the roles may do."""
+    return frozenset().union(*(GRANTS[role] for role in roles))

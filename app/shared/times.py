@@ -1,0 +1,52 @@
+"""Times: RFC 3339 with an offset on the way in, UTC inside and on the way out."""
+
+from datetime import UTC, datetime
+from typing import Annotated
+
+from pydantic import AfterValidator, AwareDatetime, PlainSerializer, WithJsonSchema
+from sqlalchemy import DateTime, Dialect
+from sqlalchemy.types import TypeDecorator
+
+
+def now() -> datetime:
+    """Tell the time in UTC."""
+    return datetime.now(UTC)
+
+
+def to_utc(moment: datetime) -> datetime:
+    """Bring a moment to UTC."""
+    return moment.astimezone(UTC)
+
+
+def text(moment: datetime) -> str:
+    """Write a moment as the API does: `2026-03-31T06:00:00Z`, fraction where there is one."""
+    return to_utc(moment).isoformat().replace("+00:00", "Z")
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """A moment that is UTC in every database; SQLite knows no time zones."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        utc = to_utc(value)
+        return utc.replace(tzinfo=None) if dialect.name == "sqlite" else utc
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if dialect.name == "sqlite" else to_utc(value)
+
+
+MomentIn = Annotated[AwareDatetime, AfterValidator(to_utc)]
+"""A field that reads a time with an offset; one without is refused."""
+
+MomentOut = Annotated[
+    datetime,
+    PlainSerializer(text, return_type=str),
+    WithJsonSchema({"type": "string", "format": "date-time"}),
+]
+"""A field that answers a time in UTC, ending in `Z`."""

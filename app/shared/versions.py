@@ -1,0 +1,48 @@
+"""ETag, If-Match and If-None-Match for what can be edited (RFC 9110, conditional requests)."""
+
+from pydantic import BaseModel
+
+from app.shared.problems import Refused
+
+
+class Versioned(BaseModel):
+    """An answer that names the version it shows, so that a change can name it back."""
+
+    version: int
+
+    @property
+    def etag(self) -> str:
+        """The strong entity tag of this version."""
+        return etag(self.version)
+
+
+def etag(version: int) -> str:
+    """Write a version as a strong entity tag."""
+    return f'"{version}"'
+
+
+def _tags(header: str) -> list[str]:
+    return [tag.strip() for tag in header.split(",")]
+
+
+def require_match(if_match: str | None, version: int) -> None:
+    """Refuse a change of a version that is not the current one.
+
+    `*` matches whatever is there; a weak tag never matches (strong comparison).
+    """
+    if if_match is None:
+        raise Refused("precondition-required", "The change carries no If-Match header.")
+    if not {"*", etag(version)} & set(_tags(if_match)):
+        raise Refused(
+            "precondition-failed",
+            f"If-Match was {if_match}; the current ETag is {etag(version)}.",
+            etag=etag(version),
+        )
+
+
+def unchanged(if_none_match: str | None, version: int) -> bool:
+    """Tell whether the reader already holds this version (weak comparison)."""
+    if if_none_match is None:
+        return False
+    held = {tag.removeprefix("W/") for tag in _tags(if_none_match)}
+    return bool({"*", etag(version)} & held)
