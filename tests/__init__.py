@@ -1,0 +1,1 @@
+"""What the book promises, as sentences that can fail."""

