@@ -6,9 +6,11 @@ from contextlib import asynccontextmanager
 
 import anyio.to_thread
 from fastapi import APIRouter, FastAPI
+from fastapi.routing import APIRoute
 from fastapi_offline import FastAPIOffline
 
 from app import __version__, doors
+from app.description import describe
 from app.green import routes as green
 from app.ledger import routes as ledger
 from app.packing import routes as packing
@@ -36,14 +38,9 @@ def create_app(settings: Settings) -> FastAPI:
         openapi_url="/api/openapi.json",
         static_url="/api/docs-files",
         lifespan=_lifespan,
+        generate_unique_id_function=_name,
     )
-    app.state.settings = settings
-    app.state.engine = open_engine(settings.database_url, busy_timeout_s=settings.busy_timeout_s)
-    app.state.read_engine = (
-        open_engine(settings.read_database_url) if settings.read_database_url else app.state.engine
-    )
-    app.state.in_flight = set()
-    app.state.in_flight_lock = threading.Lock()
+    open_book(app, settings)
     explain_refusals(app)
     api = APIRouter(prefix="/api/v1")
     for package in PACKAGES:
@@ -51,7 +48,24 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(api)
     app.include_router(problem_pages)
     app.include_router(doors.router)
+    describe(app)
     return app
+
+
+def open_book(app: FastAPI, settings: Settings) -> None:
+    """Give the service its settings and the databases they name."""
+    app.state.settings = settings
+    app.state.engine = open_engine(settings.database_url, busy_timeout_s=settings.busy_timeout_s)
+    app.state.read_engine = (
+        open_engine(settings.read_database_url) if settings.read_database_url else app.state.engine
+    )
+    app.state.in_flight = set()
+    app.state.in_flight_lock = threading.Lock()
+
+
+def _name(route: APIRoute) -> str:
+    """Name an operation as its function is named: short, and the same wherever it stands."""
+    return route.name
 
 
 @asynccontextmanager

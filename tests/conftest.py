@@ -11,7 +11,7 @@ from fastapi import FastAPI
 from sqlalchemy import Engine
 
 from app.ledger.checks import check_book
-from app.main import create_app
+from app.main import create_app, open_book
 from app.schema import migrate
 from app.settings import Settings
 from app.shared.db import open_engine, reading, writing
@@ -81,12 +81,19 @@ def settings(database_url: str) -> Settings:
     return Settings(database_url=database_url, hold_on_arrival=False, _env_file=None)
 
 
+@pytest.fixture(scope="session")
+def _built(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
+    """The service with its routes, built once: that takes longer than most tests."""
+    nowhere = tmp_path_factory.mktemp("nowhere") / "unused.db"
+    return create_app(Settings(database_url=f"sqlite:///{nowhere}", _env_file=None))
+
+
 @pytest.fixture
-def service(settings: Settings) -> Iterator[FastAPI]:
+def service(_built: FastAPI, settings: Settings) -> Iterator[FastAPI]:
     """The service on a book of its own."""
-    app = create_app(settings)
-    yield app
-    app.state.engine.dispose()
+    open_book(_built, settings)
+    yield _built
+    _built.state.engine.dispose()
 
 
 @pytest.fixture

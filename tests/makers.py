@@ -1,4 +1,4 @@
-"""A small roastery for tests, made through the API so that no test starts from an impossible book."""
+"""A small roastery for tests, made through the API: no test starts from an impossible book."""
 
 from decimal import Decimal
 from typing import Any

@@ -43,7 +43,7 @@ def standing(code: str) -> Standing:
 
 
 def fold(code: object) -> object:
-    """Fold a code to capitals, leaving alone what is not plain ASCII: some letters would turn into ASCII ones."""
+    """Fold plain ASCII to capitals; folding more would turn foreign letters into ASCII ones."""
     return code.strip().upper() if isinstance(code, str) and code.isascii() else code
 
 

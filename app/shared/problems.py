@@ -183,7 +183,7 @@ def _invalid(_: Request, error: Exception) -> Response:
     for flaw in error.errors():
         place, *steps = flaw["loc"]
         cause = flaw.get("ctx", {}).get("error")
-        said = str(cause) if cause else flaw["msg"]
+        said = str(cause) if isinstance(cause, Exception) else flaw["msg"]
         known = {"pointer": pointer(steps)} if place == "body" else {"parameter": str(steps[0])}
         errors.append(known | {"detail": said})
     where = errors[0].get("pointer") or errors[0].get("parameter")

@@ -1,9 +1,10 @@
 """Times: RFC 3339 with an offset on the way in, UTC inside and on the way out."""
 
+import re
 from datetime import UTC, datetime
 from typing import Annotated
 
-from pydantic import AfterValidator, AwareDatetime, PlainSerializer, WithJsonSchema
+from pydantic import AfterValidator, AwareDatetime, BeforeValidator, PlainSerializer, WithJsonSchema
 from sqlalchemy import DateTime, Dialect
 from sqlalchemy.types import TypeDecorator
 
@@ -41,7 +42,19 @@ class UtcDateTime(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if dialect.name == "sqlite" else to_utc(value)
 
 
-MomentIn = Annotated[AwareDatetime, AfterValidator(to_utc)]
+_RFC_3339 = re.compile(
+    r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII
+)
+
+
+def _with_offset(value: object) -> object:
+    """Let through what RFC 3339 calls a date-time: numbers and bare dates are not one."""
+    if isinstance(value, str) and _RFC_3339.fullmatch(value):
+        return value
+    raise ValueError("a time is RFC 3339 with an offset, such as 2026-03-31T06:00:00Z")
+
+
+MomentIn = Annotated[AwareDatetime, BeforeValidator(_with_offset), AfterValidator(to_utc)]
 """A field that reads a time with an offset; one without is refused."""
 
 MomentOut = Annotated[

@@ -3,8 +3,8 @@
 Units are visited in id order, in which sources come before targets, so one pass is enough
 at any depth and no path is ever listed. A share is a rational number whose exact form can have
 thousands of digits after a long chain; it is kept as an integer in 10**50ths, rounded down,
-beside a bound of what rounding took. Where the bound leaves a shown digit open, that one is computed with
-exact fractions.
+beside a bound of what rounding took. Where the bound leaves a shown digit open, that one is
+computed with exact fractions.
 """
 
 from collections import defaultdict

@@ -1,0 +1,112 @@
+"""Suppliers, customers, places, machines and products: what can be edited."""
+
+import pytest
+
+from tests.api import Api, problem
+
+CARDS = [
+    ("/suppliers", {"name": "Finca El Roble"}, "finca el roble", {"name": "El Roble"}),
+    ("/customers", {"name": "Café Nord", "contact": "Ida"}, "CAFÉ NORD", {"contact": "Ole"}),
+    ("/locations", {"code": "B-02", "kind": "rack", "capacity_kg": 900}, "b-02", {"site": "North"}),
+    ("/machines", {"code": "DRUM", "kind": "roaster"}, "drum", {"capacity_kg": 75.5}),
+    ("/products", {"sku": "H250", "name": "House", "nominal_g": 250}, "h250", {"name": "Home"}),
+]
+
+
+@pytest.mark.parametrize(("path", "card", "key", "change"), CARDS)
+def test_a_card_is_entered_found_whatever_its_capitals_and_changed(
+    api: Api, path: str, card: dict[str, object], key: str, change: dict[str, object]
+) -> None:
+    entered = api.send("POST", path, card)
+    read = api.send("GET", f"{path}/{key}")
+
+    changed = api.send("PATCH", f"{path}/{key}", change, If_Match=read.headers["etag"])
+
+    assert entered.status_code == 201
+    assert entered.headers["etag"] == read.headers["etag"]
+    assert card.items() <= read.json().items()
+    assert changed.status_code == 200
+    assert change.items() <= changed.json().items()
+    assert changed.headers["etag"] != read.headers["etag"]
+    assert api.get(path)["items"] == [changed.json()]
+
+
+@pytest.mark.parametrize(("path", "card", "key"), [case[:3] for case in CARDS])
+def test_a_name_or_code_is_taken_whatever_its_capitals(
+    api: Api, path: str, card: dict[str, object], key: str
+) -> None:
+    api.post(path, card)
+    field = next(iter(card))
+
+    refusal = problem(api.send("POST", path, card | {field: key}), 409, _taken(path))
+
+    assert key.casefold() in refusal["detail"].casefold()
+    assert len(api.get(path)["items"]) == 1
+
+
+def _taken(path: str) -> str:
+    return "name-taken" if path in {"/suppliers", "/customers"} else "code-taken"
+
+
+@pytest.mark.parametrize(("path", "card", "key", "change"), CARDS)
+def test_a_change_without_the_version_it_was_made_on_is_refused(
+    api: Api, path: str, card: dict[str, object], key: str, change: dict[str, object]
+) -> None:
+    first = api.send("POST", path, card).headers["etag"]
+    where = f"{path}/1" if path == "/suppliers" else f"{path}/{key}"
+
+    problem(api.send("PATCH", where, change), 428, "precondition-required")
+    assert api.send("PATCH", where, change, If_Match=first).status_code == 200
+    stale = api.send("PATCH", where, change, If_Match=first)
+
+    refusal = problem(stale, 412, "precondition-failed")
+    assert refusal["etag"] == api.send("GET", where).headers["etag"]
+
+
+def test_a_customer_can_be_renamed_but_not_to_a_name_that_is_taken(api: Api) -> None:
+    api.post("/customers", {"name": "Café Nord"})
+    other = api.send("POST", "/customers", {"name": "Café Süd"})
+
+    taken = api.send("PATCH", "/customers/2", {"name": "CAFÉ NORD"}, If_Match=other.headers["etag"])
+    renamed = api.send("PATCH", "/customers/2", {"name": "Café West"}, If_Match='"1"')
+
+    problem(taken, 409, "name-taken")
+    assert renamed.json()["name"] == "Café West"
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer"),
+    [
+        ({"sku": "H", "name": "House", "nominal_g": 0}, "#/nominal_g"),
+        ({"sku": "H", "name": "House", "nominal_g": 250.5}, "#/nominal_g"),
+        ({"sku": "H", "name": "House", "nominal_g": 250, "gtin": "4006381333932"}, "#/gtin"),
+        ({"sku": "H H", "name": "House", "nominal_g": 250}, "#/sku"),
+        ({"sku": "H", "name": "  ", "nominal_g": 250}, "#/name"),
+        ({"sku": "H", "name": "House", "nominal_g": 250, "price": 9}, "#/price"),
+    ],
+)
+def test_a_product_with_a_wrong_field_is_refused_and_the_field_is_named(
+    api: Api, body: dict[str, object], pointer: str
+) -> None:
+    refusal = api.refuse("/products", body, 422, "invalid")
+
+    assert [error["pointer"] for error in refusal["errors"]] == [pointer]
+    assert api.get("/products")["items"] == []
+
+
+def test_a_valid_gtin_is_kept(api: Api) -> None:
+    # EAN-13 4006381333931: the worked example of the GS1 check digit in public encyclopaedias.
+    body = {"sku": "H", "name": "House", "nominal_g": 250, "gtin": "4006381333931"}
+
+    assert api.post("/products", body)["gtin"] == "4006381333931"
+
+
+def test_the_code_of_a_place_is_not_that_of_a_unit(api: Api) -> None:
+    api.post("/suppliers", {"name": "Finca"})
+    lot = {"code": "B-02", "name": "Sidama", "origin": "ET", "sacks": [{"net_kg": 60}]}
+    api.post(
+        "/deliveries",
+        {"supplier": "Finca", "received_at": "2026-03-02T08:00:00Z", "lots": [lot]},
+    )
+
+    api.refuse("/locations", {"code": "b-02", "kind": "rack"}, 409, "code-taken")
