@@ -1,6 +1,7 @@
 """Runs migrations on the connection that `app.schema.migrate` hands over."""
 
 from alembic import context
+
 from app.schema import metadata
 
 connection = context.config.attributes["connection"]
@@ -10,5 +11,4 @@ context.configure(
     transactional_ddl=True,
     render_as_batch=connection.dialect.name == "sqlite",
 )
-with connection.begin():
-    context.run_migrations()
+context.run_migrations()

@@ -16,12 +16,22 @@ ADDED_TO_ONLY = (
     "hold",
     "hold_unit",
     "hold_release",
+    "delivery",
+    "green_lot",
+    "sack",
     "move",
+    "reading",
+    "roast",
     "cupping",
+    "blend",
+    "pack",
+    "dispatch",
     "dispatch_line",
+    "returned",
+    "machine_run",
+    "clean_down",
 )
 """Tables whose rows are never changed and never deleted."""
-
 
 UNIT_STAYS = ("id", "code", "kind", "made_g", "born_entry_id")
 
@@ -52,6 +62,15 @@ def _guard_sqlite() -> None:
         "CREATE TRIGGER unit_no_delete BEFORE DELETE ON unit BEGIN "
         "SELECT RAISE(ABORT, 'unit is append-only'); END"
     )
+    for table in (*ADDED_TO_ONLY, "unit"):
+        # INSERT OR REPLACE deletes what stands in its way without asking the triggers above.
+        key = sa.inspect(op.get_bind()).get_pk_constraint(table)["constrained_columns"]
+        same = " AND ".join(f"{column} = NEW.{column}" for column in key)
+        op.execute(
+            f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} "
+            f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {same}) BEGIN "
+            f"SELECT RAISE(ABORT, '{table} is append-only'); END"
+        )
     op.execute(
         f"CREATE TRIGGER unit_facts_stay BEFORE UPDATE OF {', '.join(UNIT_STAYS)} ON unit BEGIN "
         "SELECT RAISE(ABORT, 'the facts of a unit stay'); END"
@@ -455,11 +474,21 @@ def _production() -> None:
     op.create_table(
         "roast",
         sa.Column("unit_id", sa.Integer(), nullable=False),
-        sa.Column("machine_id", sa.Integer(), nullable=False),
         sa.Column("style", sa.String(length=200), nullable=True),
         sa.Column("charge_g", sa.BigInteger(), nullable=False),
         sa.Column("passed", sa.Boolean(), nullable=False),
         sa.Column("checks", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["unit_id"],
+            ["unit.id"],
+        ),
+        sa.PrimaryKeyConstraint("unit_id"),
+    )
+    op.create_table(
+        "machine_run",
+        sa.Column("unit_id", sa.Integer(), nullable=False),
+        sa.Column("machine_id", sa.Integer(), nullable=False),
+        sa.Column("ran_at", sa.DateTime(timezone=True), nullable=False),
         sa.ForeignKeyConstraint(
             ["machine_id"],
             ["machine.id"],
@@ -470,7 +499,25 @@ def _production() -> None:
         ),
         sa.PrimaryKeyConstraint("unit_id"),
     )
-    op.create_index("ix_roast_machine_id", "roast", ["machine_id"])
+    op.create_index("ix_machine_run_order", "machine_run", ["machine_id", "ran_at", "unit_id"])
+    op.create_table(
+        "clean_down",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("machine_id", sa.Integer(), nullable=False),
+        sa.Column("cleaned_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("note", sa.String(length=2000), nullable=True),
+        sa.Column("entry_id", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["entry_id"],
+            ["entry.id"],
+        ),
+        sa.ForeignKeyConstraint(
+            ["machine_id"],
+            ["machine.id"],
+        ),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_index("ix_clean_down_order", "clean_down", ["machine_id", "cleaned_at"])
     op.create_table(
         "cupping",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -493,33 +540,22 @@ def _production() -> None:
     op.create_table(
         "blend",
         sa.Column("unit_id", sa.Integer(), nullable=False),
-        sa.Column("machine_id", sa.Integer(), nullable=True),
         sa.Column("recipe", sa.String(length=200), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["machine_id"],
-            ["machine.id"],
-        ),
         sa.ForeignKeyConstraint(
             ["unit_id"],
             ["unit.id"],
         ),
         sa.PrimaryKeyConstraint("unit_id"),
     )
-    op.create_index("ix_blend_machine_id", "blend", ["machine_id"])
     op.create_table(
         "pack",
         sa.Column("unit_id", sa.Integer(), nullable=False),
         sa.Column("product_id", sa.Integer(), nullable=False),
-        sa.Column("machine_id", sa.Integer(), nullable=True),
         sa.Column("bags", sa.Integer(), nullable=False),
         sa.Column("nominal_g", sa.BigInteger(), nullable=False),
         sa.Column("lot_mark", sa.String(length=40), nullable=False),
         sa.Column("best_before", sa.Date(), nullable=True),
         sa.Column("film_roll", sa.String(length=100), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["machine_id"],
-            ["machine.id"],
-        ),
         sa.ForeignKeyConstraint(
             ["product_id"],
             ["product.id"],
@@ -531,7 +567,6 @@ def _production() -> None:
         sa.PrimaryKeyConstraint("unit_id"),
     )
     op.create_index("ix_pack_lot_mark", "pack", ["lot_mark"])
-    op.create_index("ix_pack_machine_id", "pack", ["machine_id"])
     op.create_index("ix_pack_product_id", "pack", ["product_id"])
 
 

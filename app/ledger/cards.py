@@ -77,7 +77,8 @@ def named(session: Session, shelf: Shelf[C], key: str | int, pointer: str) -> C:
     return card
 
 
-def _at(session: Session, shelf: Shelf[C], key: str) -> C:
+def card_at(session: Session, shelf: Shelf[C], key: str) -> C:
+    """Find the card that a path names."""
     card = find(session, shelf, key)
     if card is None:
         raise Refused("not-found", f"There is no {shelf.noun} {key}.")
@@ -111,11 +112,11 @@ def add(pen: Pen, shelf: Shelf[C], asked: Asked) -> CardOut:
 
 def change(pen: Pen, shelf: Shelf[C], key: str, asked: Asked, if_match: str | None) -> CardOut:
     """Change the fields that were sent, if the version they were read in is still current."""
-    card = _at(pen.session, shelf, key)
+    card = card_at(pen.session, shelf, key)
     require_match(if_match, card.version)
     changes = asked.model_dump(exclude_unset=True)
     if not changes:
-        raise Refused("invalid", "The change changes nothing: send the fields to be changed.")
+        raise FieldRefused("#", "the change changes nothing: send the fields to be changed")
     renamed = changes.get(shelf.key)
     if renamed is not None and shelf.fold(renamed) != getattr(card, shelf.folded):
         _refuse_taken(pen.session, shelf, renamed)
@@ -143,7 +144,7 @@ def show(clerk: Clerk, shelf: Shelf[C], key: str) -> Response:
     """Answer a card with its `ETag`, or 304 to a reader who holds this version."""
 
     def _read(session: Session) -> CardOut:
-        return shelf.out.model_validate(_at(session, shelf, key), from_attributes=True)
+        return shelf.out.model_validate(card_at(session, shelf, key), from_attributes=True)
 
     card = clerk.read(_read)
     if unchanged(clerk.request.headers.get("if-none-match"), card.version):

@@ -20,7 +20,7 @@ from app.packing.schemas import (
     SharedPart,
 )
 from app.packing.tables import Blend, Pack, Product
-from app.roasting.actions import machine_for
+from app.roasting.actions import machine_for, record_run
 from app.roasting.queries import refuse_unreleased
 from app.roasting.tables import MachineKind
 from app.shared.mass import HEAVIEST_G, kg_text
@@ -42,8 +42,10 @@ def blend(pen: Pen, asked: BlendIn) -> BlendOut:
     born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g)
     units = _pour(pen, posting, parts, born)
     pen.post(posting)
+    if machine is not None:
+        record_run(pen, born, machine, at)
     pen.session.execute(insert(Blend).values(
-        unit_id=born.id, machine_id=machine.id if machine else None, recipe=asked.recipe,
+        unit_id=born.id, recipe=asked.recipe,
     ))  # fmt: skip
     return BlendOut(
         code=born.code,
@@ -75,12 +77,13 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
     units = _pour(pen, posting, parts, born)
     pen.post(posting)
+    if machine is not None:
+        record_run(pen, born, machine, at)
     made = Pack(
         unit_id=born.id,
         product_id=product.id or 0,
         bags=asked.bags,
         film_roll=asked.film_roll,
-        machine_id=machine.id if machine else None,
         nominal_g=product.nominal_g,
         lot_mark=lot_mark(born.code),
         best_before=asked.best_before or best_before(at.date(), product.shelf_life_days),

@@ -11,7 +11,7 @@ from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.actions import PRODUCTS
 from app.packing.schemas import BlendLine, BlendOut, PackLine, PackOut, SharedPart
 from app.packing.tables import Blend, Pack, Product
-from app.roasting.tables import Machine
+from app.roasting.tables import Machine, MachineRun
 from app.shared.db import AnySelect
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.shares import percent
@@ -32,7 +32,8 @@ def _blends() -> AnySelect:
         )
         .join(Blend, col(Blend.unit_id) == col(Unit.id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
-        .outerjoin(Machine, col(Machine.id) == col(Blend.machine_id))
+        .outerjoin(MachineRun, col(MachineRun.unit_id) == col(Unit.id))
+        .outerjoin(Machine, col(Machine.id) == col(MachineRun.machine_id))
     )
 
 
@@ -78,7 +79,8 @@ def _packs() -> AnySelect:
         .join(Pack, col(Pack.unit_id) == col(Unit.id))
         .join(Product, col(Product.id) == col(Pack.product_id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
-        .outerjoin(Machine, col(Machine.id) == col(Pack.machine_id))
+        .outerjoin(MachineRun, col(MachineRun.unit_id) == col(Unit.id))
+        .outerjoin(Machine, col(Machine.id) == col(MachineRun.machine_id))
     )
 
 

@@ -23,7 +23,6 @@ class Blend(SQLModel, table=True):
     """Roasts, or blends of them, mixed."""
 
     unit_id: int = Field(primary_key=True, foreign_key="unit.id")
-    machine_id: int | None = Field(default=None, foreign_key="machine.id", index=True)
     recipe: str | None = Field(default=None, max_length=200)
 
 
@@ -32,7 +31,6 @@ class Pack(SQLModel, table=True):
 
     unit_id: int = Field(primary_key=True, foreign_key="unit.id")
     product_id: int = Field(foreign_key="product.id", index=True)
-    machine_id: int | None = Field(default=None, foreign_key="machine.id", index=True)
     bags: int
     nominal_g: int = Field(sa_type=BigInteger)
     """The product's nominal quantity on that day."""

@@ -2,11 +2,12 @@
 
 from collections import Counter
 from dataclasses import asdict
+from datetime import datetime
 
 from sqlalchemy import insert
 
-from app.ledger.cards import Shelf, named
-from app.ledger.posting import Pen, Posting
+from app.ledger.cards import Shelf, card_at, named
+from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
 from app.ledger.tables import Reason, Unit, UnitKind
@@ -18,8 +19,16 @@ from app.roasting.rules import (
     emptied_difference,
     loss_pct,
 )
-from app.roasting.schemas import CheckOut, Draw, MachineOut, RoastIn, RoastOut
-from app.roasting.tables import Machine, MachineKind, Roast
+from app.roasting.schemas import (
+    CheckOut,
+    CleanDownIn,
+    CleanDownOut,
+    Draw,
+    MachineOut,
+    RoastIn,
+    RoastOut,
+)
+from app.roasting.tables import CleanDown, Machine, MachineKind, MachineRun, Roast
 from app.shared.mass import kg_from_grams, kg_text
 from app.shared.problems import Refused
 
@@ -38,6 +47,26 @@ def machine_for(pen: Pen, code: str, kind: MachineKind) -> Machine:
             wanted=kind,
         )
     return machine
+
+
+def record_run(pen: Pen, born: Birth, machine: Machine, at: datetime) -> None:
+    """Record which machine a unit came off."""
+    pen.session.execute(
+        insert(MachineRun).values(unit_id=born.id, machine_id=machine.id, ran_at=at)
+    )
+
+
+def clean_down(pen: Pen, code: str, asked: CleanDownIn) -> CleanDownOut:
+    """Record that a machine was emptied and cleaned."""
+    machine = card_at(pen.session, MACHINES, code)
+    assert machine.id is not None  # noqa: S101 - read from the database
+    at = pen.moment(asked.cleaned_at, "#/cleaned_at")
+    said = {"machine": machine.code, **asked.model_dump(mode="json")}
+    entry_id = pen.note("clean-down", said, at)
+    pen.session.add(
+        CleanDown(machine_id=machine.id, cleaned_at=at, note=asked.note, entry_id=entry_id)
+    )
+    return CleanDownOut(machine=machine.code, cleaned_at=at, note=asked.note, cleaned_by=pen.who)
 
 
 def roast(pen: Pen, asked: RoastIn) -> RoastOut:
@@ -64,9 +93,9 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     pen.post(posting)
     checks = _judge(pen, asked, charge_g)
     passed = all(check.passed for check in checks)
-    assert machine.id is not None  # noqa: S101 - read from the database
+    record_run(pen, born, machine, at)
     pen.session.execute(insert(Roast).values(
-        unit_id=born.id, machine_id=machine.id, style=asked.style, charge_g=charge_g,
+        unit_id=born.id, style=asked.style, charge_g=charge_g,
         passed=passed, checks=canonical([asdict(check) for check in checks]),
     ))  # fmt: skip
     return RoastOut(

@@ -6,12 +6,14 @@ from collections.abc import Collection
 from sqlalchemy import ColumnElement, case, exists, select
 from sqlmodel import Session, col
 
+from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.quality.tables import Cupping, Verdict
+from app.roasting.actions import MACHINES
 from app.roasting.rules import loss_pct
 from app.roasting.schemas import CheckOut, Disposition, Draw, RoastOut
-from app.roasting.tables import Machine, Roast
+from app.roasting.tables import CleanDown, Machine, MachineRun, Roast
 from app.shared.db import AnySelect, batched
 from app.shared.mass import kg_from_grams
 from app.shared.paging import Page, PageOf, turn_page
@@ -51,6 +53,24 @@ def refuse_unreleased(session: Session, unit_ids: Collection[int]) -> None:
             )
 
 
+def clean_down_page(session: Session, page: Page, code: str) -> PageOf:
+    """Read when a machine was cleaned."""
+    machine = card_at(session, MACHINES, code)
+    statement = (
+        select(col(CleanDown.id), col(CleanDown.cleaned_at), col(CleanDown.note), col(Entry.who))
+        .join(Entry, col(Entry.id) == col(CleanDown.entry_id))
+        .where(col(CleanDown.machine_id) == machine.id)
+    )
+    rows, following = turn_page(session, statement, col(CleanDown.id), page)
+    return [
+        {
+            "machine": machine.code, "cleaned_at": text(row.cleaned_at), "note": row.note,
+            "cleaned_by": row.who,
+        }
+        for row in rows
+    ], following  # fmt: skip
+
+
 def _roasts() -> AnySelect:
     return (
         select(
@@ -68,7 +88,8 @@ def _roasts() -> AnySelect:
             col(Unit.voided_entry_id),
         )
         .join(Roast, col(Roast.unit_id) == col(Unit.id))
-        .join(Machine, col(Machine.id) == col(Roast.machine_id))
+        .join(MachineRun, col(MachineRun.unit_id) == col(Unit.id))
+        .join(Machine, col(Machine.id) == col(MachineRun.machine_id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
     )
 

@@ -10,6 +10,8 @@ from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.roasting import actions, queries
 from app.roasting.actions import MACHINES
 from app.roasting.schemas import (
+    CleanDownIn,
+    CleanDownOut,
     Disposition,
     MachineChange,
     MachineIn,
@@ -26,6 +28,7 @@ from app.shared.staff import Permission
 router = APIRouter(route_class=ExactRoute, tags=["roasting"])
 
 MachineKeeper = Annotated[Clerk, allowed(Permission.MACHINES)]
+Cleaner = Annotated[Clerk, allowed(Permission.CLEAN)]
 Roaster = Annotated[Clerk, allowed(Permission.ROAST)]
 
 
@@ -53,6 +56,23 @@ def change_machine(
 ) -> Response:
     """Change a machine; its code and what it does stay."""
     return clerk.write(cards.change, MACHINES, code, asked, if_match)
+
+
+@router.post(
+    "/machines/{code}/clean-downs",
+    status_code=201,
+    response_model=CleanDownOut,
+    dependencies=[Keyed],
+)
+def clean_down(clerk: Cleaner, code: str, asked: CleanDownIn) -> Response:
+    """Record that a machine was emptied and cleaned: nothing carries over past it."""
+    return clerk.write(actions.clean_down, code, asked)
+
+
+@router.get("/machines/{code}/clean-downs", response_model=Items[CleanDownOut])
+def list_clean_downs(clerk: Reader, code: str, page: PageAsked) -> Response:
+    """List when a machine was cleaned, oldest entry first."""
+    return page_answer(clerk.request, *clerk.read(queries.clean_down_page, page, code))
 
 
 @router.post("/roasts", status_code=201, response_model=RoastOut, dependencies=[Keyed])

@@ -7,7 +7,7 @@ from pydantic import Field, WithJsonSchema, model_validator
 
 from app.green.schemas import Moisture, Value
 from app.ledger.cards import CardOut
-from app.ledger.schemas import Asked, Change, Told
+from app.ledger.schemas import Asked, Change, Note, Told
 from app.roasting.tables import MachineKind
 from app.shared.codes import Code, NewCode, PlaceCode
 from app.shared.mass import KgIn, KgOut
@@ -31,6 +31,18 @@ class MachineOut(CardOut):
     code: str
     kind: MachineKind
     capacity_g: KgOut | None = Field(alias="capacity_kg")
+
+
+class CleanDownIn(Asked):
+    cleaned_at: MomentIn | None = None
+    note: Note | None = None
+
+
+class CleanDownOut(Told):
+    machine: str
+    cleaned_at: MomentOut
+    note: str | None
+    cleaned_by: str
 
 
 class DrawIn(Asked):

@@ -1,11 +1,13 @@
-"""Machines, and what is known of a roast beside its mass."""
+"""Machines and their runs, and what is known of a roast beside its mass."""
 
+from datetime import datetime
 from enum import StrEnum
 
-from sqlalchemy import BigInteger, Column, String, Text
+from sqlalchemy import BigInteger, Column, Index, String, Text
 from sqlmodel import Field, SQLModel
 
 from app.ledger.cards import Card
+from app.shared.times import UtcDateTime
 
 
 class MachineKind(StrEnum):
@@ -25,11 +27,36 @@ class Machine(Card, table=True):
     """The largest charge it takes."""
 
 
+class MachineRun(SQLModel, table=True):
+    """A unit came off a machine; the order of runs tells what could have carried over."""
+
+    __tablename__ = "machine_run"
+
+    unit_id: int = Field(primary_key=True, foreign_key="unit.id")
+    machine_id: int = Field(foreign_key="machine.id")
+    ran_at: datetime = Field(sa_type=UtcDateTime)
+
+    __table_args__ = (Index("ix_machine_run_order", "machine_id", "ran_at", "unit_id"),)
+
+
+class CleanDown(SQLModel, table=True):
+    """A machine was emptied and cleaned: nothing carries over past it."""
+
+    __tablename__ = "clean_down"
+
+    id: int | None = Field(default=None, primary_key=True)
+    machine_id: int = Field(foreign_key="machine.id")
+    cleaned_at: datetime = Field(sa_type=UtcDateTime)
+    note: str | None = Field(default=None, max_length=2000)
+    entry_id: int = Field(foreign_key="entry.id")
+
+    __table_args__ = (Index("ix_clean_down_order", "machine_id", "cleaned_at"),)
+
+
 class Roast(SQLModel, table=True):
     """One charge roasted and cooled together; its end weight is the unit's mass."""
 
     unit_id: int = Field(primary_key=True, foreign_key="unit.id")
-    machine_id: int = Field(foreign_key="machine.id", index=True)
     style: str | None = Field(default=None, max_length=200)
     charge_g: int = Field(sa_type=BigInteger)
     passed: bool

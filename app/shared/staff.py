@@ -21,6 +21,8 @@ class Permission(StrEnum):
     ADJUST = "stock:adjust"
     """Book a sample, a spill, a count, a destruction."""
     BLEND = "blends:make"
+    CLEAN = "machines:clean"
+    """Record that a machine was emptied and cleaned."""
     CUP = "roasts:cup"
     """Record a tasting and with it release or reject a set-aside roast."""
     CUSTOMERS = "customers:edit"
@@ -52,13 +54,15 @@ _P = Permission
 GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.WAREHOUSE: frozenset({
         _P.READ, _P.RECEIVE, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.PLACES, _P.PACK,
-        _P.DISPATCH, _P.RETURN, _P.VOID,
+        _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID,
     }),
     Role.ROASTER: frozenset({
-        _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.VOID,
+        _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.CLEAN, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD,
+        _P.VOID,
     }),
     Role.QUALITY: frozenset({
-        _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN, _P.VOID,
+        _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
+        _P.VOID,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS,

@@ -20,6 +20,7 @@ from app.shared.db import among
 from app.shared.mass import kg_from_grams
 from app.shared.problems import Refused
 from app.shared.times import now, text
+from app.tracing.carry_over import possible_contact
 from app.tracing.rules import (
     SCALE,
     Balance,
@@ -42,10 +43,12 @@ CAUTION = (
 """Stands on every trace: a record cannot call coffee safe."""
 
 
-def trace_unit(session: Session, code: str, direction: Direction) -> dict[str, object]:
+def trace_unit(
+    session: Session, code: str, direction: Direction, *, carry_over: bool = False
+) -> dict[str, object]:
     """Trace one unit by its code."""
     unit = live(unit_by_code(session, code))
-    answer = _trace(session, [unit], direction)
+    answer = _trace(session, [unit], direction, carry_over=carry_over)
     return {"of": {"code": unit.code, "kind": unit.kind}} | answer
 
 
@@ -56,7 +59,7 @@ def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
         units = [live(found[code]) for code in asked.units]
     else:
         units = _stood_at(session, asked.location or "", asked.since, asked.until)
-    answer = _trace(session, units, asked.direction)
+    answer = _trace(session, units, asked.direction, carry_over=asked.carry_over)
     return {"of": [{"code": unit.code, "kind": unit.kind} for unit in units]} | answer
 
 
@@ -110,7 +113,9 @@ def _last_use() -> Any:  # noqa: ANN401 - a scalar subquery has no narrower publ
     )
 
 
-def _trace(session: Session, start: Sequence[Unit], direction: Direction) -> dict[str, object]:
+def _trace(
+    session: Session, start: Sequence[Unit], direction: Direction, *, carry_over: bool
+) -> dict[str, object]:
     ids = [unit.id for unit in start]
     if direction is Direction.FORWARD:
         ids += _came_back_from(session, ids)
@@ -132,6 +137,7 @@ def _trace(session: Session, start: Sequence[Unit], direction: Direction) -> dic
         "customers": _customers(session, walked, lines, shares),
         "suppliers": _suppliers(session, walked),
         "balance": _balance(balance),
+        "possible_contact": possible_contact(session, walked) if carry_over else None,
         "caution": CAUTION,
     }
 

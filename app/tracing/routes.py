@@ -15,14 +15,18 @@ router = APIRouter(route_class=ExactRoute, tags=["trace"])
 
 @router.get("/trace/{code}", response_model=TraceOut)
 def trace(
-    clerk: Reader, code: Code, direction: Annotated[Direction, Query()] = Direction.FORWARD
+    clerk: Reader,
+    code: Code,
+    direction: Annotated[Direction, Query()] = Direction.FORWARD,
+    carry_over: bool = False,
 ) -> Response:
     """Trace a unit: forward to all that contains any of it, backward to all it was made from.
 
     Nothing is left out for being small: the list is everything reachable, the kilograms beside it
-    are pro rata.
+    are pro rata. With `carry_over` what ran next on the same machine is listed apart as possible
+    contact, unless the machine was cleaned between.
     """
-    return Answer(clerk.read(queries.trace_unit, code, direction))
+    return Answer(clerk.read(queries.trace_unit, code, direction, carry_over=carry_over))
 
 
 @router.post("/trace", response_model=TraceOut)

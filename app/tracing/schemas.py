@@ -106,13 +106,22 @@ class BalanceOut(Told):
 
 
 class PossibleContact(Told):
+    """A run next to a traced run on one machine, or something made from such a run."""
+
     code: str
     kind: UnitKind
-    machine: str
-    after: str
-    """The traced unit that ran before it on that machine."""
     made_g: KgOut = Field(alias="made_kg")
     left_g: KgOut = Field(alias="left_kg")
+    location: str | None
+    held: bool
+    customer: str | None
+    """Of a dispatch: to whom it went."""
+    machine: str | None
+    """Null on what was made from a run."""
+    after: str | None = None
+    """Forward: the traced unit that ran before it on that machine."""
+    before: str | None = None
+    """Backward: the traced unit that ran after it on that machine."""
 
 
 class TraceOut(Told):
@@ -123,6 +132,8 @@ class TraceOut(Told):
     customers: list[ReachedCustomer]
     suppliers: list[ReachedSupplier]
     balance: BalanceOut
+    possible_contact: list[PossibleContact] | None
+    """Only with `carry_over`: listed apart, since no mass is known of it."""
     caution: str
 
 

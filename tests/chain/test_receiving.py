@@ -188,7 +188,7 @@ def test_readings_are_judged_against_their_range(api: Api) -> None:
     # SCA washed arabica green coffee defect poster (2018).
     furnish(api)
     receive(api, 60, lot="GL-1")
-    expected = [
+    expected: list[tuple[str, str, bool | None]] = [
         ("moisture", v, ok)
         for v, ok in [("7.9", False), ("8.0", True), ("12.5", True), ("12.6", False)]
     ]

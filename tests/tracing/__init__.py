@@ -1,0 +1,1 @@
+"""Traces: where coffee went, where it came from, and that every gram is accounted for."""
