@@ -62,12 +62,16 @@ def _guard_sqlite() -> None:
         "CREATE TRIGGER unit_no_delete BEFORE DELETE ON unit BEGIN "
         "SELECT RAISE(ABORT, 'unit is append-only'); END"
     )
+    inspector = sa.inspect(op.get_bind())
     for table in (*ADDED_TO_ONLY, "unit"):
         # INSERT OR REPLACE deletes what stands in its way without asking the triggers above.
-        key = sa.inspect(op.get_bind()).get_pk_constraint(table)["constrained_columns"]
-        same = " AND ".join(f"{column} = NEW.{column}" for column in key)
+        keys = [inspector.get_pk_constraint(table)["constrained_columns"]]
+        keys += [unique["column_names"] for unique in inspector.get_unique_constraints(table)]
+        same = " OR ".join(
+            "(" + " AND ".join(f"{column} = NEW.{column}" for column in key) + ")" for key in keys
+        )
         op.execute(
-            f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} "
+            f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} "  # noqa: S608 - our own names
             f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {same}) BEGIN "
             f"SELECT RAISE(ABORT, '{table} is append-only'); END"
         )

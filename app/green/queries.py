@@ -12,6 +12,7 @@ from app.green.actions import judge
 from app.green.rules import stock_of
 from app.green.schemas import DeliveryOut, LotOut, LotReceived, SackBrief, SackOut
 from app.green.tables import Delivery, GreenLot, Reading, ReadingKind, Sack, Supplier
+from app.ledger.cards import card_at, find
 from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.actions import LOCATIONS
@@ -266,7 +267,7 @@ def sack_page(
         lot_id = unit_by_code(session, lot_code, UnitKind.LOT).id
         statement = statement.where(col(Sack.lot_id) == lot_id)
     if place is not None:
-        statement = statement.where(col(Location.code) == LOCATIONS.fold(place))
+        statement = statement.where(col(Unit.location_id) == card_at(session, LOCATIONS, place).id)
     if on_hand is not None:
         statement = statement.where(col(Unit.left_g) > 0 if on_hand else col(Unit.left_g) == 0)
     rows, following = turn_page(session, statement, col(Unit.id), page)
@@ -297,6 +298,8 @@ def reading_page(
     )
     if subject is not None:
         folded = subject.upper()
+        if find(session, LOCATIONS, folded) is None:
+            unit_by_code(session, folded)
         statement = statement.where((col(Unit.code) == folded) | (col(Location.code) == folded))
     if kind is not None:
         statement = statement.where(col(Reading.kind) == kind)

@@ -4,11 +4,18 @@ from decimal import Decimal
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 import pycountry
-from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    StringConstraints,
+    WithJsonSchema,
+    model_validator,
+)
 
 from app.green.tables import Condition, ReadingKind
 from app.ledger.cards import CardOut
-from app.ledger.schemas import Asked, Change, Name, Note, Told
+from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
 from app.shared.codes import Code, NewCode, PlaceCode, fold
 from app.shared.mass import KgIn, KgOut
 from app.shared.times import MomentIn, MomentOut
@@ -44,20 +51,35 @@ Value = Annotated[
 """A measured value with at most three decimals."""
 Moisture = Annotated[Value, Field(ge=0, le=100)]
 ValueOut = Annotated[Decimal, WithJsonSchema({"type": "number"})]
+Address = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=500)]
+Email = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, max_length=254, pattern=r"^[^@\s]+@[^@\s]+$"),
+]
+Web = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=500)]
 
 
 class SupplierIn(Asked):
     name: Name
+    address: Address | None = None
+    email: Email | None = None
+    web: Web | None = None
 
 
 class SupplierChange(Change):
     never_null: ClassVar[frozenset[str]] = frozenset({"name"})
 
     name: Name | None = None
+    address: Address | None = None
+    email: Email | None = None
+    web: Web | None = None
 
 
 class SupplierOut(CardOut):
     name: str
+    address: str | None
+    email: str | None
+    web: str | None
 
 
 class SacksIn(Asked):
@@ -90,8 +112,14 @@ class LotIn(Asked):
     sacks: Annotated[list[SacksIn], Field(min_length=1, max_length=5000)]
 
 
+class OpeningLot(LotIn):
+    """A lot of a stock file: its name is kept with its spaces, as it was typed."""
+
+    name: Annotated[str, Field(min_length=1, max_length=500)]
+
+
 class DeliveryIn(Asked):
-    supplier: str | int
+    supplier: Party
     reference: Annotated[str, Field(max_length=200)] | None = None
     received_at: MomentIn
     lots: Annotated[list[LotIn], Field(min_length=1, max_length=200)]

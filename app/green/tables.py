@@ -40,6 +40,11 @@ class Supplier(Card, table=True):
     name: str = Field(max_length=200)
     name_key: str = Field(default="", max_length=600, unique=True)
     """The name as it is compared, whatever its capitals."""
+    address: str | None = Field(default=None, max_length=500)
+    """Postal address."""
+    email: str | None = Field(default=None, max_length=254)
+    web: str | None = Field(default=None, max_length=500)
+    """Kept as it was typed and never fetched."""
 
 
 class Delivery(SQLModel, table=True):

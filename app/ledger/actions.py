@@ -1,5 +1,7 @@
 """Acts on any unit: adjust, hold, release, void."""
 
+from collections import Counter
+
 from sqlalchemy import select
 from sqlmodel import Session, col
 
@@ -25,6 +27,7 @@ from app.ledger.tables import (
     Unit,
     UnitKind,
 )
+from app.shared.db import among
 from app.shared.problems import Refused
 
 _ADJUSTABLE = (
@@ -160,8 +163,8 @@ def _with_siblings(session: Session, unit: Unit) -> list[Unit]:
 
 
 def _refuse_dependants(session: Session, doomed: list[Unit]) -> None:
-    made = made_of(session, {unit.id for unit in doomed})
-    made += _came_back(session, doomed)
+    doomed_ids = {unit.id for unit in doomed}
+    made = sorted({*made_of(session, doomed_ids), *_came_back(session, doomed_ids)})
     if made:
         raise Refused(
             "has-dependants",
@@ -178,31 +181,30 @@ def _refuse_dependants(session: Session, doomed: list[Unit]) -> None:
             )
 
 
-def _came_back(session: Session, doomed: list[Unit]) -> list[str]:
+def _came_back(session: Session, doomed_ids: set[int]) -> list[str]:
     """Name live returns of a dispatch: they lightened it without flowing out of it."""
-    return list(session.scalars(
-        select(col(Unit.code)).distinct()
+    rows = session.execute(
+        select(col(Unit.id), col(Unit.code))
         .join(Adjustment, col(Adjustment.entry_id) == col(Unit.born_entry_id))
-        .where(
-            col(Adjustment.reason) == Reason.RETURNED,
-            col(Adjustment.unit_id).in_([unit.id for unit in doomed]),
-            col(Unit.voided_entry_id).is_(None),
-            col(Unit.id).not_in([unit.id for unit in doomed]),
-        )
-        .order_by(col(Unit.code))
-    ))  # fmt: skip
+        .where(col(Adjustment.reason) == Reason.RETURNED)
+        .where(among(session, col(Adjustment.unit_id), doomed_ids))
+        .where(col(Unit.voided_entry_id).is_(None))
+    )
+    return [code for unit_id, code in rows if unit_id not in doomed_ids]
 
 
 def _give_back(session: Session, posting: Posting) -> dict[str, int]:
     """Give what flowed into the voided units back to where it came from; code to grams."""
-    given: dict[str, int] = {}
+    given: Counter[str] = Counter()
     flows = session.execute(
         select(col(Flow.source_id), col(Unit.code), col(Flow.grams))
         .join(Unit, col(Unit.id) == col(Flow.source_id))
-        .where(col(Flow.target_id).in_(posting.voided), col(Flow.source_id).not_in(posting.voided))
+        .where(among(session, col(Flow.target_id), posting.voided))
         .order_by(col(Flow.source_id))
     )
+    voided = set(posting.voided)
     for source_id, code, grams in flows:
-        posting.given_back[source_id] += grams
-        given[code] = given.get(code, 0) + grams
+        if source_id not in voided:
+            posting.given_back[source_id] += grams
+            given[code] += grams
     return given

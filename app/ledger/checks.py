@@ -1,10 +1,10 @@
 """The book checks itself: every balance recomputed from the entries, and the chain of entries."""
 
 import json
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections import Counter
+from collections.abc import Iterator
 
-from sqlalchemy import RowMapping, func, select
+from sqlalchemy import RowMapping, select
 from sqlmodel import Session, SQLModel, col
 
 from app.ledger.rules import FIRST_SHA256, Replay, lines_from_facts, seal
@@ -49,7 +49,7 @@ def _chain(session: Session, replay: Replay) -> Iterator[str]:
 
 def _replayed(row: RowMapping, replay: Replay) -> Iterator[str]:
     try:
-        replay.add(lines_from_facts(json.loads(row["facts"])["book"]))
+        replay.add(row["id"], lines_from_facts(json.loads(row["facts"])["book"]))
     except (ValueError, KeyError, TypeError, AttributeError):
         yield f"entry {row['id']} cannot be read: its facts are damaged"
 
@@ -63,22 +63,23 @@ def _units(session: Session, replay: Replay) -> Iterator[str]:
             col(Unit.kind),
             col(Unit.made_g),
             col(Unit.left_g),
+            col(Unit.born_entry_id),
             col(Unit.voided_entry_id),
         )
         .order_by(col(Unit.id))
         .execution_options(yield_per=1000)
     )
-    for unit_id, code, kind, made_g, left_g, voided in rows:
+    for unit_id, code, kind, made_g, left_g, born, voided in rows:
         seen.add(unit_id)
-        if replay.made.get(unit_id) != (code, str(kind), made_g):
+        if replay.made.get(unit_id) != (code, str(kind), made_g, born):
             yield f"unit {code} is not as its entry made it: {replay.made.get(unit_id)}"
         if replay.left.get(unit_id, 0) != left_g:
             yield (
                 f"unit {code} has {left_g} g left in the book; "
                 f"its entries give {replay.left.get(unit_id, 0)} g"
             )
-        if (unit_id in replay.voided) != (voided is not None):
-            yield f"unit {code} is marked as voided in only one of book and journal"
+        if replay.voided.get(unit_id) != voided:
+            yield f"unit {code} is not marked as voided where its entries say so"
     for unit_id in sorted(replay.made.keys() - seen):
         yield f"unit {replay.made[unit_id][0]} stands in the journal and not in the book"
 
@@ -99,16 +100,20 @@ def _flows(session: Session, replay: Replay) -> Iterator[str]:
 
 
 def _adjustments(session: Session, replay: Replay) -> Iterator[str]:
-    expected: Mapping[int, int] = replay.adjusted
-    rows: Any = session.execute(
-        select(col(Adjustment.unit_id), func.sum(col(Adjustment.grams))).group_by(
-            col(Adjustment.unit_id)
-        )
+    rows = session.execute(
+        select(
+            col(Adjustment.unit_id),
+            col(Adjustment.entry_id),
+            col(Adjustment.grams),
+            col(Adjustment.reason),
+        ).execution_options(yield_per=1000)
     )
-    found = {unit_id: int(grams) for unit_id, grams in rows}
-    for unit_id in sorted(expected.keys() | found.keys()):
-        if expected.get(unit_id, 0) != found.get(unit_id, 0):
+    expected = Counter(replay.adjusted)
+    expected.subtract((unit, entry, grams, str(reason)) for unit, entry, grams, reason in rows)
+    for (unit_id, entry_id, grams, reason), times in sorted(expected.items()):
+        if times:
+            only = "journal" if times > 0 else "book"
             yield (
-                f"adjustments of unit {unit_id} come to {found.get(unit_id, 0)} g; "
-                f"its entries give {expected.get(unit_id, 0)} g"
+                f"an adjustment of unit {unit_id} by {grams} g ({reason}, entry {entry_id}) "
+                f"stands in the {only} alone"
             )

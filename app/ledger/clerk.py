@@ -174,14 +174,21 @@ def _let_in(
     _: Annotated[HTTPAuthorizationCredentials | None, Depends(_BEARER)],
 ) -> Clerk:
     staff = identify(request)
+    _refuse_nul(request)
     for permission in needed.scopes:
         if not staff.may(Permission(permission)):
             raise Refused(
                 "forbidden",
-                f"{staff.name} may not do this: the permission {permission} lacks.",
+                f"{staff.name} may not do this: the permission {permission} is missing.",
                 permission=permission,
             )
     return Clerk(request, staff)
+
+
+def _refuse_nul(request: Request) -> None:
+    """Refuse an address that no database can look up."""
+    if "\0" in request.scope["path"] + "".join(request.query_params.values()):
+        raise Refused("bad-request", "The address has a NUL character in it.")
 
 
 def _keyed(

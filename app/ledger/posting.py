@@ -9,20 +9,38 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from sqlalchemy import func, insert, select, update
-from sqlmodel import Session, col
+from sqlalchemy import Row, bindparam, func, insert, select, update
+from sqlmodel import Session, SQLModel, col
 
-from app.ledger.queries import held_units
+from app.ledger.queries import on_hold
 from app.ledger.rules import FIRST_SHA256, Lines, canonical, seal
 from app.ledger.tables import LETTERS, Adjustment, Entry, Flow, Reason, Unit, UnitKind
 from app.settings import Settings
 from app.shared.codes import issue
-from app.shared.db import batched
+from app.shared.db import among, batched
 from app.shared.mass import kg_from_grams, kg_text
 from app.shared.problems import FieldRefused, Refused
 from app.shared.times import now, text
+
+# Built once, since putting a statement together takes several times as long as running it, and run
+# on the connection, since the session adds nothing to rows that are no entities.
+_TAKEN = select(col(Unit.code)).where(col(Unit.code).in_(bindparam("codes", expanding=True)))
+_THERE = select(
+    col(Unit.id),
+    col(Unit.code),
+    col(Unit.kind),
+    col(Unit.left_g),
+    col(Unit.voided_entry_id),
+    on_hold(col(Unit.id)).label("held"),
+).where(col(Unit.id).in_(bindparam("ids", expanding=True)))
+_CHANGE = (
+    update(Unit)
+    .where(col(Unit.id) == bindparam("unit"), col(Unit.left_g) >= bindparam("least"))
+    .where(col(Unit.voided_entry_id).is_(None))
+    .values(left_g=col(Unit.left_g) + bindparam("grams"))
+)
 
 
 class Birth(NamedTuple):
@@ -47,6 +65,8 @@ class Posting:
     despite_holds: bool = False
     """True for coffee that comes back: a return is taken in even while its pack is on hold."""
     births: list[Birth] = field(default_factory=list)
+    given_codes: list[str] = field(default_factory=list)
+    """Codes that somebody chose: nobody can have taken one that the book issues."""
     flows: Counter[tuple[int, int]] = field(default_factory=Counter)
     adjustments: list[tuple[int, int, Reason, str | None]] = field(default_factory=list)
     voided: list[int] = field(default_factory=list)
@@ -84,6 +104,7 @@ class Pen:
         fingerprint: str | None = None,
     ) -> None:
         self.session = session
+        self._connection = session.connection()
         self.who = who
         self.settings = settings
         self.now = now()
@@ -128,6 +149,8 @@ class Pen:
             location_id,
         )
         posting.births.append(birth)
+        if code is not None:
+            posting.given_codes.append(code)
         return birth
 
     def post(self, posting: Posting) -> int:
@@ -136,11 +159,13 @@ class Pen:
         Raises:
             Refused: `code-taken`, `insufficient-stock`, `on-hold`; nothing is written then.
         """
-        self._refuse_taken_codes(posting.births)
+        self.session.flush()  # what follows runs on the connection beside the session
+        self._refuse_taken_codes(posting.given_codes)
         changes = _changes(posting)
+        there = self._read_units(changes)
         if not posting.despite_holds:
-            self._refuse_held({source for source, _ in posting.flows} & changes.keys())
-        self._refuse_overdraw(posting, changes)
+            _refuse_held(posting, there)
+        _refuse_overdraw(posting, changes, there)
         entry_id = self._write_entry(posting)
         self._write_units(posting, entry_id)
         self._write_changes(changes)
@@ -154,50 +179,22 @@ class Pen:
         """Write an entry that moves no coffee."""
         return self.post(Posting(kind, at or self.now, said))
 
-    def _refuse_taken_codes(self, births: Sequence[Birth]) -> None:
-        codes = [birth.code for birth in births]
+    def _refuse_taken_codes(self, codes: Sequence[str]) -> None:
         twice = [code for code, times in Counter(codes).items() if times > 1]
         taken = set(twice)
         for some in batched(codes, 500):
-            taken |= set(
-                self.session.scalars(select(col(Unit.code)).where(col(Unit.code).in_(some)))
-            )
+            taken |= set(self._connection.scalars(_TAKEN, {"codes": some}))
         if taken:
             names = ", ".join(sorted(taken)[:5])
             raise Refused("code-taken", f"Already in the book: {names}.", codes=sorted(taken)[:50])
 
-    def _refuse_held(self, unit_ids: set[int]) -> None:
-        held = held_units(self.session, unit_ids)
-        if held:
-            codes = sorted(held.values())
-            raise Refused("on-hold", f"On hold: {', '.join(codes)}.", units=codes)
-
-    def _refuse_overdraw(self, posting: Posting, changes: Mapping[int, int]) -> None:
-        asked: Counter[int] = Counter()
-        for (source, _), grams in posting.flows.items():
-            asked[source] += grams
-        for some in batched(sorted(changes), 500):
-            rows = self.session.execute(
-                select(
-                    col(Unit.id),
-                    col(Unit.code),
-                    col(Unit.kind),
-                    col(Unit.left_g),
-                    col(Unit.voided_entry_id),
-                ).where(col(Unit.id).in_(some))
-            )
-            for unit_id, code, kind, left_g, voided in rows:
-                if voided is not None:
-                    raise Refused("voided", f"{kind} {code} was voided.", unit=code)
-                if left_g + changes[unit_id] < 0:
-                    wanted = asked[unit_id] or -changes[unit_id]
-                    raise Refused(
-                        "insufficient-stock",
-                        f"{kind} {code} has {kg_text(left_g)} left; {kg_text(wanted)} were asked.",
-                        unit=code,
-                        asked_kg=kg_from_grams(wanted),
-                        left_kg=kg_from_grams(left_g),
-                    )
+    def _read_units(self, changes: Mapping[int, int]) -> list[Row[*tuple[Any, ...]]]:
+        """Read the units that a posting changes, with whether they are on hold."""
+        return [
+            row
+            for some in batched(sorted(changes), 500)
+            for row in self._connection.execute(_THERE, {"ids": some})
+        ]
 
     def _write_entry(self, posting: Posting) -> int:
         self._last_entry += 1
@@ -214,14 +211,14 @@ class Pen:
             "previous_sha256": self._last_sha256,
         }
         self._last_sha256 = seal(members)
-        self.session.execute(insert(Entry).values(**members, sha256=self._last_sha256))
+        self.write(Entry, [members | {"sha256": self._last_sha256}])
         return self._last_entry
 
     def _write_units(self, posting: Posting, entry_id: int) -> None:
         drained: Counter[int] = Counter()
         for (source, _), grams in posting.flows.items():
             drained[source] += grams
-        self._insert(Unit, (
+        self.write(Unit, (
             {
                 "id": birth.id, "code": birth.code, "kind": birth.kind, "made_g": birth.made_g,
                 "left_g": birth.made_g - drained[birth.id], "location_id": birth.location_id,
@@ -233,28 +230,23 @@ class Pen:
     def _write_changes(self, changes: Mapping[int, int]) -> None:
         for unit_id, grams in sorted(changes.items()):
             # The condition repeats what was checked above: it holds whoever else writes.
-            written = self.session.scalars(
-                update(Unit)
-                .where(col(Unit.id) == unit_id, col(Unit.left_g) >= -grams)
-                .where(col(Unit.voided_entry_id).is_(None))
-                .values(left_g=col(Unit.left_g) + grams)
-                .returning(col(Unit.id))
-                .execution_options(synchronize_session=False)
-            ).all()
-            if len(written) != 1:
+            written = self._connection.execute(
+                _CHANGE, {"unit": unit_id, "grams": grams, "least": -grams}
+            )
+            if written.rowcount != 1:
                 raise Refused("busy", "Somebody else changed that unit; nothing was booked.")
 
     def _write_voids(self, posting: Posting, entry_id: int) -> None:
-        for unit_id in posting.voided:
+        if posting.voided:
             self.session.execute(
                 update(Unit)
-                .where(col(Unit.id) == unit_id)
+                .where(among(self.session, col(Unit.id), posting.voided))
                 .values(voided_entry_id=entry_id, left_g=0)
                 .execution_options(synchronize_session=False)
             )
 
     def _write_flows(self, posting: Posting) -> None:
-        self._insert(Flow, (
+        self.write(Flow, (
             {"source_id": source, "target_id": target, "grams": grams}
             for (source, target), grams in posting.flows.items()
         ))  # fmt: skip
@@ -267,13 +259,14 @@ class Pen:
                 "id": self._last_adjustment, "unit_id": unit_id, "entry_id": entry_id,
                 "grams": grams, "reason": reason, "note": note,
             })  # fmt: skip
-        self._insert(Adjustment, rows)
+        self.write(Adjustment, rows)
 
-    def _insert(
-        self, table: type[Unit | Flow | Adjustment], rows: Iterable[dict[str, object]]
-    ) -> None:
+    def write(self, table: type[SQLModel], rows: Iterable[Mapping[str, object]]) -> None:
+        """Write rows that refer to what is written already, without making entities of them."""
+        # The bare table, not its class: an insert by class costs as much again in Python.
+        bare = SQLModel.metadata.tables[str(table.__tablename__)]
         for some in batched(rows, 5000):
-            self.session.execute(insert(table), list(some))
+            self._connection.execute(insert(bare), some)
 
 
 def _changes(posting: Posting) -> Counter[int]:
@@ -288,3 +281,30 @@ def _changes(posting: Posting) -> Counter[int]:
     for unit_id in newborn.union(posting.voided):
         changes.pop(unit_id, None)
     return changes
+
+
+def _refuse_held(posting: Posting, there: Iterable[Row[*tuple[Any, ...]]]) -> None:
+    sources = {source for source, _ in posting.flows}
+    codes = sorted(unit.code for unit in there if unit.held and unit.id in sources)
+    if codes:
+        raise Refused("on-hold", f"On hold: {', '.join(codes)}.", units=codes)
+
+
+def _refuse_overdraw(
+    posting: Posting, changes: Mapping[int, int], there: Iterable[Row[*tuple[Any, ...]]]
+) -> None:
+    asked: Counter[int] = Counter()
+    for (source, _), grams in posting.flows.items():
+        asked[source] += grams
+    for unit_id, code, kind, left_g, voided, _ in there:
+        if voided is not None:
+            raise Refused("voided", f"{kind} {code} was voided.", unit=code)
+        if left_g + changes[unit_id] < 0:
+            wanted = asked[unit_id] or -changes[unit_id]
+            raise Refused(
+                "insufficient-stock",
+                f"{kind} {code} has {kg_text(left_g)} left; {kg_text(wanted)} were asked.",
+                unit=code,
+                asked_kg=kg_from_grams(wanted),
+                left_kg=kg_from_grams(left_g),
+            )

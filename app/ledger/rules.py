@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -58,28 +58,30 @@ def seal(members: Mapping[str, object]) -> str:
 class Replay:
     """A book rebuilt from its entries alone, in their order."""
 
-    made: dict[int, tuple[str, str, int]] = field(default_factory=dict)
-    """Unit id to code, kind, grams made."""
+    made: dict[int, tuple[str, str, int, int]] = field(default_factory=dict)
+    """Unit id to code, kind, grams made, entry that bore it."""
     left: dict[int, int] = field(default_factory=lambda: defaultdict(int))
     flows: dict[tuple[int, int], int] = field(default_factory=dict)
     inflows: dict[int, list[tuple[int, int]]] = field(default_factory=lambda: defaultdict(list))
-    adjusted: dict[int, int] = field(default_factory=lambda: defaultdict(int))
-    voided: set[int] = field(default_factory=set)
+    adjusted: Counter[tuple[int, int, int, str]] = field(default_factory=Counter)
+    """Unit, entry, grams and reason of each adjustment; two may be alike."""
+    voided: dict[int, int] = field(default_factory=dict)
+    """Unit id to the entry that voided it."""
 
-    def add(self, lines: Lines) -> None:
+    def add(self, entry_id: int, lines: Lines) -> None:
         """Apply one entry."""
         for unit, code, kind, grams in lines.born:
-            self.made[unit] = (code, kind, grams)
+            self.made[unit] = (code, kind, grams, entry_id)
             self.left[unit] += grams
         for source, target, grams in lines.flows:
             self.flows[source, target] = grams
             self.inflows[target].append((source, grams))
             self.left[source] -= grams
-        for unit, grams, _ in lines.adjusted:
-            self.adjusted[unit] += grams
+        for unit, grams, reason in lines.adjusted:
+            self.adjusted[unit, entry_id, grams, reason] += 1
             self.left[unit] += grams
         for unit in lines.voided:
-            self.voided.add(unit)
+            self.voided[unit] = entry_id
             for source, grams in self.inflows[unit]:
                 self.left[source] += grams
         # Last, since a lot and its sacks are voided together and give back to each other.

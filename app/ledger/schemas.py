@@ -7,6 +7,7 @@ from pydantic import (
     BaseModel,
     ConfigDict,
     Field,
+    StrictInt,
     StringConstraints,
     model_validator,
 )
@@ -25,7 +26,9 @@ Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max
 class Asked(BaseModel):
     """A body somebody sends: unknown fields are refused, so a typing slip is not lost."""
 
-    model_config = ConfigDict(extra="forbid", populate_by_name=True, frozen=True)
+    model_config = ConfigDict(
+        extra="forbid", populate_by_name=True, frozen=True, use_attribute_docstrings=True
+    )
 
 
 class Change(Asked):
@@ -44,7 +47,9 @@ class Change(Asked):
 class Told(BaseModel):
     """An answer."""
 
-    model_config = ConfigDict(populate_by_name=True, serialize_by_alias=True)
+    model_config = ConfigDict(
+        populate_by_name=True, serialize_by_alias=True, use_attribute_docstrings=True
+    )
 
 
 def _no_twins(codes: list[str]) -> list[str]:
@@ -53,6 +58,9 @@ def _no_twins(codes: list[str]) -> list[str]:
         raise ValueError(f"named twice: {', '.join(twins)}")
     return codes
 
+
+Party = Annotated[str, Field(min_length=1, max_length=200)] | StrictInt
+"""A supplier or customer by name, or by the number of its card."""
 
 Codes = Annotated[list[Code], Field(min_length=1, max_length=1000), AfterValidator(_no_twins)]
 """Codes, each named once."""

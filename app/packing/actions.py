@@ -3,8 +3,6 @@
 from collections import Counter
 from collections.abc import Mapping
 
-from sqlalchemy import insert
-
 from app.ledger.cards import Shelf, named
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
@@ -44,9 +42,7 @@ def blend(pen: Pen, asked: BlendIn) -> BlendOut:
     pen.post(posting)
     if machine is not None:
         record_run(pen, born, machine, at)
-    pen.session.execute(insert(Blend).values(
-        unit_id=born.id, recipe=asked.recipe,
-    ))  # fmt: skip
+    pen.write(Blend, [{"unit_id": born.id, "recipe": asked.recipe}])
     return BlendOut(
         code=born.code,
         recipe=asked.recipe,

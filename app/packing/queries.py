@@ -6,6 +6,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.actions import PRODUCTS
@@ -113,7 +114,8 @@ def pack_page(
     """Read packs in the order they were packed."""
     statement = _packs()
     if product is not None:
-        statement = statement.where(col(Product.sku) == PRODUCTS.fold(product))
+        found = card_at(session, PRODUCTS, product)
+        statement = statement.where(col(Pack.product_id) == found.id)
     if on_hand is not None:
         statement = statement.where(col(Unit.left_g) > 0 if on_hand else col(Unit.left_g) == 0)
     if before is not None:

@@ -4,8 +4,6 @@ from collections import Counter
 from dataclasses import asdict
 from datetime import datetime
 
-from sqlalchemy import insert
-
 from app.ledger.cards import Shelf, card_at, named
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
@@ -51,9 +49,7 @@ def machine_for(pen: Pen, code: str, kind: MachineKind) -> Machine:
 
 def record_run(pen: Pen, born: Birth, machine: Machine, at: datetime) -> None:
     """Record which machine a unit came off."""
-    pen.session.execute(
-        insert(MachineRun).values(unit_id=born.id, machine_id=machine.id, ran_at=at)
-    )
+    pen.write(MachineRun, [{"unit_id": born.id, "machine_id": machine.id, "ran_at": at}])
 
 
 def clean_down(pen: Pen, code: str, asked: CleanDownIn) -> CleanDownOut:
@@ -94,10 +90,10 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     checks = _judge(pen, asked, charge_g)
     passed = all(check.passed for check in checks)
     record_run(pen, born, machine, at)
-    pen.session.execute(insert(Roast).values(
-        unit_id=born.id, style=asked.style, charge_g=charge_g,
-        passed=passed, checks=canonical([asdict(check) for check in checks]),
-    ))  # fmt: skip
+    pen.write(Roast, [{
+        "unit_id": born.id, "style": asked.style, "charge_g": charge_g,
+        "passed": passed, "checks": canonical([asdict(check) for check in checks]),
+    }])  # fmt: skip
     return RoastOut(
         code=born.code,
         machine=machine.code,

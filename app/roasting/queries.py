@@ -3,7 +3,7 @@
 import json
 from collections.abc import Collection
 
-from sqlalchemy import ColumnElement, case, exists, select
+from sqlalchemy import ColumnElement, bindparam, case, exists, select
 from sqlmodel import Session, col
 
 from app.ledger.cards import card_at
@@ -38,14 +38,18 @@ DISPOSITION = case(
 """What a roast may be used for: a rejection is for good, a release lifts a missed check."""
 
 
+_UNRELEASED = (
+    select(col(Unit.code), DISPOSITION)
+    .join(Roast, col(Roast.unit_id) == col(Unit.id))
+    .where(col(Unit.id).in_(bindparam("ids", expanding=True)))
+    .where(DISPOSITION.in_(["set_aside", "rejected"]))
+)
+
+
 def refuse_unreleased(session: Session, unit_ids: Collection[int]) -> None:
     """Refuse roasts that missed a check and were not released, and rejected ones."""
     for some in batched(sorted(unit_ids), 500):
-        rows = session.execute(
-            select(col(Unit.code), DISPOSITION)
-            .join(Roast, col(Roast.unit_id) == col(Unit.id))
-            .where(col(Unit.id).in_(some), DISPOSITION.in_(["set_aside", "rejected"]))
-        ).all()
+        rows = session.execute(_UNRELEASED, {"ids": some}).all()
         if rows:
             named = ", ".join(f"{code} ({state.replace('_', ' ')})" for code, state in rows)
             raise Refused(

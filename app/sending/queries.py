@@ -6,7 +6,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from app.ledger.cards import named
+from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.tables import Pack, Product
@@ -97,7 +97,7 @@ def dispatch_page(session: Session, page: Page, customer: str | None) -> PageOf:
     """Read dispatches in the order they were booked."""
     statement = _dispatches()
     if customer is not None:
-        found = named(session, CUSTOMERS, customer, "customer")
+        found = card_at(session, CUSTOMERS, customer)
         statement = statement.where(col(Dispatch.customer_id) == found.id)
     rows, following = turn_page(session, statement, col(Unit.id), page)
     return [

@@ -5,7 +5,7 @@ from typing import Annotated, ClassVar
 from pydantic import AfterValidator, Field
 
 from app.ledger.cards import CardOut
-from app.ledger.schemas import Asked, Change, Name, Told, Why
+from app.ledger.schemas import Asked, Change, Name, Party, Told, Why
 from app.packing.schemas import Bags
 from app.shared.codes import Code, NewCode
 from app.shared.mass import KgOut
@@ -49,7 +49,7 @@ Lines = Annotated[list[BagsIn], Field(min_length=1, max_length=500), AfterValida
 
 class DispatchIn(Asked):
     code: NewCode | None = None
-    customer: str | int
+    customer: Party
     reference: Annotated[str, Field(max_length=200)] | None = None
     dispatched_at: MomentIn | None = None
     lines: Lines

@@ -30,6 +30,16 @@ def _whole(digits: str) -> int:
     return int(_exact(digits))
 
 
+def _once_each(members: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Refuse a name that stands twice: nobody could tell which of the two was meant (RFC 7493)."""
+    content = dict(members)
+    if len(content) != len(members):
+        names = [name for name, _ in members]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise ValueError(f"the name {twice} stands twice in one object")
+    return content
+
+
 def _refuse_unwritable(value: object) -> None:
     """Refuse text that no database can hold: NUL, and halves of surrogate pairs."""
     if isinstance(value, str):
@@ -49,11 +59,15 @@ def read_json(body: bytes | str) -> Any:  # noqa: ANN401 - JSON is any of its ty
 
     Raises:
         ValueError: for what is no JSON, NaN, Infinity, numbers beyond any scale, nesting
-            beyond what can be parsed, and text that no database can hold.
+            beyond what can be parsed, names that stand twice, and text that no database can hold.
     """
     try:
         content = json.loads(
-            body, parse_float=_exact, parse_int=_whole, parse_constant=_refuse_constant
+            body,
+            parse_float=_exact,
+            parse_int=_whole,
+            parse_constant=_refuse_constant,
+            object_pairs_hook=_once_each,
         )
         _refuse_unwritable(content)
     except RecursionError as error:

@@ -2,19 +2,23 @@
 
 A code the book issues is `<letter>-<six digits or more>-<check>`, the last character
 being the ISO 7064 MOD 37,36 check character of the rest. It catches every single wrong
-character and every swap of two neighbours, so a misread label is told apart
-from a code that does not exist.
+character and all but one sort of swap of two neighbours, and a number in which that sort
+could happen is written with one zero more. So a misread label is told apart from a code that
+does not exist, and never passes for another one.
 """
 
 import re
+from collections.abc import Iterator
 from enum import StrEnum
+from itertools import pairwise
+from string import ascii_uppercase, digits
 from typing import Annotated
 
 from pydantic import AfterValidator, BeforeValidator, StringConstraints
 from stdnum.iso7064 import mod_37_36
 
 _UNIT = re.compile(r"[A-Z0-9][A-Z0-9._-]{1,31}")
-_ISSUED = re.compile(r"([A-Z])-(\d{6,})-([A-Z0-9])")
+_ISSUED = re.compile(r"([A-Z])-([0-9]{6,})-([A-Z0-9])")
 
 
 class Standing(StrEnum):
@@ -23,23 +27,58 @@ class Standing(StrEnum):
     SOUND = "sound"
     """It has the book's own form and its check character fits."""
     MISREAD = "misread"
-    """It has the book's own form and its check character does not fit."""
+    """One wrong character or one swap of neighbours away from a code the book could have issued."""
     FOREIGN = "foreign"
     """Somebody else chose it; nothing can be said."""
 
 
 def issue(letter: str, number: int) -> str:
     """Make the code of unit `number`: `issue("S", 42)` is `S-000042-` and a check character."""
-    body = f"{letter}-{number:06d}"
-    return f"{body}-{mod_37_36.calc_check_digit(body.replace('-', ''))}"
+    written = f"{number:06d}"
+    while _hides_a_swap(letter, written):
+        written = f"0{written}"
+    return f"{letter}-{written}-{mod_37_36.calc_check_digit(letter + written)}"
+
+
+def _hides_a_swap(letter: str, written: str) -> bool:
+    """Tell whether swapping two neighbours would leave the check character as it is.
+
+    Only digits that follow one another can: where the running sum of the standard comes to 18 with
+    the lower one and to 19 with the higher one, it cannot tell which of them was first.
+    """
+    check = mod_37_36.calc_check_digit(letter + written)
+    return any(
+        abs(int(one) - int(other)) == 1
+        and mod_37_36.is_valid(f"{letter}{written[:i]}{other}{one}{written[i + 2 :]}{check}")
+        for i, (one, other) in enumerate(pairwise(written))
+    )
 
 
 def standing(code: str) -> Standing:
     """Tell a misread code of the book from a sound one and from somebody else's."""
+    if _is_sound(code):
+        return Standing.SOUND
+    slipped = _ISSUED.fullmatch(code) or any(_is_sound(other) for other in _one_slip_away(code))
+    return Standing.MISREAD if slipped else Standing.FOREIGN
+
+
+def _is_sound(code: str) -> bool:
     issued = _ISSUED.fullmatch(code)
-    if issued is None:
-        return Standing.FOREIGN
-    return Standing.SOUND if mod_37_36.is_valid("".join(issued.groups())) else Standing.MISREAD
+    return issued is not None and mod_37_36.is_valid("".join(issued.groups()))
+
+
+def _one_slip_away(code: str) -> Iterator[str]:
+    """Name codes of the book's form that differ in one character or in a swap of neighbours."""
+    form = [ascii_uppercase, "-", *[digits] * (len(code) - 4), "-", digits + ascii_uppercase]
+    wrong = [
+        i for i, allowed in zip(range(len(code)), form, strict=False) if code[i] not in allowed
+    ]
+    if len(wrong) == 1:
+        (i,) = wrong
+        yield from (code[:i] + other + code[i + 1 :] for other in form[i])
+    elif len(wrong) == 2 and wrong[1] == wrong[0] + 1:  # noqa: PLR2004 - two neighbours
+        i, j = wrong
+        yield code[:i] + code[j] + code[i] + code[j + 1 :]
 
 
 def fold(code: object) -> object:

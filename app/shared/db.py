@@ -67,7 +67,7 @@ def open_engine(url: str, *, busy_timeout_s: int = 30) -> Engine:
 
 def _open_sqlite(url: str, busy_timeout_s: int) -> Engine:
     file = make_url(url).database
-    if file and file != ":memory:":
+    if file:
         Path(file).expanduser().parent.mkdir(parents=True, exist_ok=True)
     # The driver must not begin or commit on its own: `_begin` below does.
     engine = create_engine(

@@ -47,9 +47,10 @@ def _decode(cursor: str) -> int:
         said = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode()
     except (ValueError, binascii.Error):
         said = ""
-    if not re.fullmatch(r"after:[0-9]{1,18}", said):
+    after = int(said.removeprefix("after:")) if re.fullmatch(r"after:[0-9]{1,18}", said) else 0
+    if cursor != _encode(after):
         raise Refused("bad-request", "The cursor is none that this service gave out.")
-    return int(said.removeprefix("after:"))
+    return after
 
 
 def _asked(
@@ -58,7 +59,7 @@ def _asked(
         str | None, Query(max_length=100, description="The `next` of the page before")
     ] = None,
 ) -> Page:
-    return Page(limit, _decode(cursor) if cursor else 0)
+    return Page(limit, 0 if cursor is None else _decode(cursor))
 
 
 PageOf = tuple[Sequence[Mapping[str, object]], str | None]

@@ -4,7 +4,7 @@ A refusal is raised where the rule lives and knows nothing of HTTP; `KINDS` hold
 and explanation, and the service serves the explanation under `/problems/<slug>` (RFC 9457).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Final
@@ -13,6 +13,7 @@ from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from app.shared.answers import Answer
 
@@ -172,18 +173,33 @@ def problem(
 
 
 def pointer(location: Sequence[str | int]) -> str:
-    """Write where a field stands as a JSON Pointer (RFC 6901) in a URI fragment: `#/lots/0`."""
+    """Write where a field stands as a JSON Pointer (RFC 6901) in a URI fragment: `#/lots/0`.
+
+    The whole body is `#`; a slash after it would name a member without a name.
+    """
     steps = (str(step).replace("~", "~0").replace("/", "~1") for step in location)
-    return "#/" + "/".join(steps)
+    return "".join(["#", *(f"/{step}" for step in steps)])
 
 
-def _invalid(_: Request, error: Exception) -> Response:
+def _is_json(request: Request) -> bool:
+    media_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    return media_type == "application/json" or media_type.endswith("+json")
+
+
+def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)  # noqa: S101 - registered for it alone
     errors = []
     for flaw in error.errors():
+        if flaw["type"] == "model_attributes_type" and not _is_json(request):
+            return problem("unsupported-media-type", "The body is not `application/json`.")
         place, *steps = flaw["loc"]
         cause = flaw.get("ctx", {}).get("error")
         said = str(cause) if isinstance(cause, Exception) else flaw["msg"]
+        if flaw["type"] == "json_invalid":
+            # The one step is not a field but how far into the text the parser came.
+            steps, said = [], f"no JSON that this service reads: {cause}"
+        elif flaw["type"] == "model_attributes_type":
+            said = "a JSON object is wanted"
         known = {"pointer": pointer(steps)} if place == "body" else {"parameter": str(steps[0])}
         errors.append(known | {"detail": said})
     where = errors[0].get("pointer") or errors[0].get("parameter")
@@ -205,7 +221,18 @@ def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # noqa: S101 - registered for it alone
     slug = _BY_STATUS.get(HTTPStatus(error.status_code), "bad-request")
     detail = f"{request.method} {request.url.path}: {error.detail}"
-    return problem(slug, detail, error.headers)
+    headers = dict(error.headers or {})
+    if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+        headers["Allow"] = ", ".join(_methods_at(request))
+    return problem(slug, detail, headers)
+
+
+def _methods_at(request: Request) -> Iterator[str]:
+    """Name the methods of a path; the router names those of the first route there alone."""
+    for method in ("GET", "HEAD", "POST", "PATCH"):
+        scope = {**request.scope, "method": method}
+        if any(route.matches(scope)[0] is Match.FULL for route in request.app.router.routes):
+            yield method
 
 
 def _refused(_: Request, refusal: Exception) -> Response:
@@ -222,13 +249,19 @@ def _refused(_: Request, refusal: Exception) -> Response:
 def _database(_: Request, error: Exception) -> Response:
     """Answer for a database that is locked, full or gone; anything else it says is our fault."""
     assert isinstance(error, DBAPIError)  # noqa: S101 - registered for it alone
+    if "no such table" in str(error.orig) or "UndefinedTable" in type(error.orig).__name__:
+        return problem(
+            "busy",
+            "The database has no tables of this service yet: `jutebook migrate` makes them.",
+            {"Retry-After": "60"},
+        )
     if error.connection_invalidated or type(error).__name__ == "OperationalError":
         return problem(
             "busy",
             "The database did not take the request; nothing was booked.",
             {"Retry-After": "2"},
         )
-    return _broken(_, error)
+    raise error  # to the one place that answers 500 and lets the server log what happened
 
 
 def _broken(_: Request, __: Exception) -> Response:

@@ -109,7 +109,11 @@ def identify(request: Request) -> Staff:
     scheme, _, secret = header.partition(" ")
     if not header:
         raise Refused("unauthorized", "The request carries no token.", challenge="Bearer")
-    if scheme.lower() != "bearer" or not re.fullmatch(r"[A-Za-z0-9._~+/-]+=*", secret.strip()):
+    if scheme.lower() != "bearer":
+        raise Refused(
+            "unauthorized", "The Authorization header is not `Bearer <token>`.", challenge="Bearer"
+        )
+    if not re.fullmatch(r"[A-Za-z0-9._~+/-]+=*", secret.strip()):
         raise Refused(
             "unauthorized",
             "The Authorization header is not `Bearer <token>`.",

@@ -27,8 +27,14 @@ class Permission(StrEnum):
     """Record a tasting and with it release or reject a set-aside roast."""
     CUSTOMERS = "customers:edit"
     DISPATCH = "dispatches:make"
+    EVIDENCE = "evidence:record"
+    """Put plots and due diligence of lots on record."""
+    GRADE = "lots:grade"
+    """Record a grading or a cupping of a green lot."""
     HOLD = "holds:place"
     """Stop coffee. Anyone on the floor who sees something wrong may."""
+    LABELS = "labels:print"
+    """Order labels of sacks, racks, roasts and packs."""
     MACHINES = "machines:edit"
     MOVE = "sacks:move"
     PACK = "packs:make"
@@ -44,6 +50,8 @@ class Permission(StrEnum):
     """Let held coffee go again: a decision of quality alone."""
     RETURN = "returns:receive"
     ROAST = "roasts:make"
+    SAMPLE = "samples:take"
+    """Draw a sample out of sacks, or enter one that somebody sent."""
     SUPPLIERS = "suppliers:edit"
     VOID = "units:void"
     """Undo a mistaken entry by a correcting one."""
@@ -54,18 +62,18 @@ _P = Permission
 GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.WAREHOUSE: frozenset({
         _P.READ, _P.RECEIVE, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.PLACES, _P.PACK,
-        _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID,
+        _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID, _P.SAMPLE, _P.LABELS,
     }),
     Role.ROASTER: frozenset({
         _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.CLEAN, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD,
-        _P.VOID,
+        _P.VOID, _P.SAMPLE, _P.LABELS,
     }),
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
-        _P.VOID,
+        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS,
     }),
     Role.BUYER: frozenset({
-        _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS,
+        _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
     }),
     Role.ADMIN: frozenset(Permission),
 }  # fmt: skip

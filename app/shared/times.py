@@ -42,9 +42,7 @@ class UtcDateTime(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if dialect.name == "sqlite" else to_utc(value)
 
 
-_RFC_3339 = re.compile(
-    r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII
-)
+_RFC_3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
 
 
 def _with_offset(value: object) -> object:
@@ -54,7 +52,14 @@ def _with_offset(value: object) -> object:
     raise ValueError("a time is RFC 3339 with an offset, such as 2026-03-31T06:00:00Z")
 
 
-MomentIn = Annotated[AwareDatetime, BeforeValidator(_with_offset), AfterValidator(to_utc)]
+def _in_utc(moment: datetime) -> datetime:
+    try:
+        return to_utc(moment)
+    except OverflowError as error:
+        raise ValueError("a time in UTC is in the years 1 to 9999") from error
+
+
+MomentIn = Annotated[AwareDatetime, BeforeValidator(_with_offset), AfterValidator(_in_utc)]
 """A field that reads a time with an offset; one without is refused."""
 
 MomentOut = Annotated[

@@ -21,8 +21,10 @@ def etag(version: int) -> str:
     return f'"{version}"'
 
 
-def _tags(header: str) -> list[str]:
-    return [tag.strip() for tag in header.split(",")]
+def _tags(header: str) -> set[str]:
+    """Read the list of entity tags; `*` stands alone or is none of them."""
+    tags = {tag.strip() for tag in header.split(",")}
+    return tags if tags == {"*"} else tags - {"*"}
 
 
 def require_match(if_match: str | None, version: int) -> None:
@@ -32,7 +34,7 @@ def require_match(if_match: str | None, version: int) -> None:
     """
     if if_match is None:
         raise Refused("precondition-required", "The change carries no If-Match header.")
-    if not {"*", etag(version)} & set(_tags(if_match)):
+    if not {"*", etag(version)} & _tags(if_match):
         raise Refused(
             "precondition-failed",
             f"If-Match was {if_match}; the current ETag is {etag(version)}.",

@@ -1,0 +1,1 @@
+"""The book: what it must hold whatever happens, at once, halfway and undone."""

@@ -1,0 +1,94 @@
+"""What the tests of the book share: sacks to draw from, and people who sign in over a wire."""
+
+import shutil
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+from fastapi import FastAPI
+from sqlalchemy import Engine, event
+from sqlalchemy.pool import ConnectionPoolEntry
+
+from app.settings import Settings
+from app.shared.db import open_engine, writing
+from app.shared.sign_in import add_token
+from app.shared.staff import Role
+from tests.api import Api
+from tests.makers import furnish, receive, sack_codes
+from tests.postgres import PostgresServer
+from tests.serving import ServiceProcess, Wire, served
+
+
+@pytest.fixture
+def sack(api: Api, book_is_sound: Callable[[], None]) -> Iterator[str]:
+    """A sack of 10 kg in a furnished roastery, whose book is still sound when the test is over."""
+    furnish(api)
+    yield sack_codes(receive(api, 10))[0]
+    book_is_sound()
+
+
+@pytest.fixture
+def token(engine: Engine) -> str:
+    with writing(engine) as session:
+        return add_token(session, "ida", list(Role))
+
+
+@pytest.fixture
+def wire(service: FastAPI, token: str) -> Iterator[Wire]:
+    """Ida, at the service on a real socket."""
+    with served(service) as address, Wire(address, token) as line:
+        yield line
+
+
+@pytest.fixture
+def start_process(settings: Settings) -> Iterator[Callable[[], ServiceProcess]]:
+    """Start one more server process on the test's database."""
+    with ExitStack() as running:
+        yield lambda: running.enter_context(ServiceProcess(settings))
+
+
+@pytest.fixture
+def call(token: str) -> Iterator[Callable[[ServiceProcess], Wire]]:
+    """Connect Ida to a server process."""
+    with ExitStack() as lines:
+        yield lambda process: lines.enter_context(Wire(process.address, token))
+
+
+@contextmanager
+def _sqlite_copy(pattern: Path, folder: Path) -> Iterator[Engine]:
+    file = shutil.copy(pattern, folder / f"{uuid4().hex}.db")
+    engine = open_engine(f"sqlite:///{file}")
+
+    @event.listens_for(engine, "connect")
+    def _forget_the_disk(connection: sqlite3.Connection, _: ConnectionPoolEntry) -> None:
+        connection.execute("PRAGMA synchronous = OFF")
+
+    yield engine
+    engine.dispose()
+    Path(file).unlink()
+
+
+@contextmanager
+def _postgresql_copy(server: PostgresServer, pattern: str) -> Iterator[Engine]:
+    name = f"walk_{uuid4().hex}"
+    server.create_database(name, template=pattern)
+    engine = open_engine(server.url(name))
+    yield engine
+    engine.dispose()
+    server.drop_database(name)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def new_book(
+    request: pytest.FixtureRequest, tmp_path: Path
+) -> Callable[[], AbstractContextManager[Engine]]:
+    """Open an empty book, as often as asked."""
+    if request.param == "sqlite":
+        file: Path = request.getfixturevalue("sqlite_pattern")
+        return lambda: _sqlite_copy(file, tmp_path)
+    server: PostgresServer = request.getfixturevalue("postgres_server")
+    name: str = request.getfixturevalue("postgres_pattern")
+    return lambda: _postgresql_copy(server, name)

@@ -1,0 +1,1 @@
+"""Mass, codes, pages and versions: what knows nothing of coffee."""

@@ -1,0 +1,61 @@
+"""Requests that no database could answer are told so, and none of them is a 500."""
+
+import pytest
+
+from tests.api import Api, problem
+from tests.makers import furnish
+
+ADDRESSES = [
+    "/customers/%00", "/suppliers/a%00b", "/locations/%00", "/machines/%00", "/products/%00",
+    "/deliveries/%00", "/dispatches?customer=%00", "/packs?product=%00", "/sacks?lot=%00",
+    "/trace/%00?direction=forward",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("address", ADDRESSES)
+def test_an_address_with_a_nul_in_it_is_refused(api: Api, address: str) -> None:
+    problem(api.send("GET", address), 400, "bad-request")
+
+
+@pytest.mark.parametrize(
+    ("sent", "said"),
+    [
+        (b'{"name": ', "#"),
+        (b'{"name": NaN}', "NaN is no JSON number"),
+        (b'{"name": "a", "name": "b"}', "the name name stands twice"),
+        (b'{"name": "a", "more": {"b": 1, "b": 1}}', "the name b stands twice"),
+        (b"[" * 100_000, "nested too deeply"),
+        (b'{"name": "\\u0000"}', "NUL"),
+        (b'{"name": "\\ud800"}', "surrogate"),
+        (b'{"name": "\xff"}', "#"),
+        (b"[]", "#"),
+        (b'"name"', "#"),
+        (b"", "#"),
+    ],
+)
+def test_a_body_that_is_no_json_object_is_refused_as_a_whole(
+    api: Api, sent: bytes, said: str
+) -> None:
+    refusal = problem(api.send("POST", "/suppliers", sent), 422, "invalid")
+
+    assert [error["pointer"] for error in refusal["errors"]] == ["#"]
+    assert said in refusal["detail"]
+    assert api.get("/suppliers")["items"] == []
+
+
+@pytest.mark.parametrize("year", ["0001-01-01T00:00:00+01:00", "0001-01-01T00:00:00Z"])
+def test_a_time_at_the_edge_of_the_calendar_is_taken_or_refused(api: Api, year: str) -> None:
+    furnish(api)
+    lot = {"name": "Old", "origin": "ET", "sacks": [{"net_kg": 60}]}
+
+    answer = api.send(
+        "POST",
+        "/deliveries",
+        {"supplier": "Finca El Roble", "received_at": year, "lots": [lot]},
+    )
+
+    if year.endswith("Z"):
+        assert answer.json()["received_at"] == year
+    else:
+        refusal = problem(answer, 422, "invalid")
+        assert refusal["errors"][0]["pointer"] == "#/received_at"
