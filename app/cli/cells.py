@@ -1,0 +1,43 @@
+"""CSV cells that a spreadsheet cannot mistake for a formula."""
+
+import csv
+import re
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from typing import TextIO
+
+from app.shared.times import text
+
+# OWASP, "CSV Injection": a cell that begins with = + - @, a tab or a carriage return may be run
+# as a formula; an apostrophe in front keeps it text. A text that has apostrophes before such
+# a character gets one more, so that taking one off always gives the text back.
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+
+
+def cell(value: object) -> str:
+    """Write a value for a CSV file: numbers as numbers, times in UTC, text neutralised."""
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "true" if value else "false"
+        case int() | Decimal():
+            return f"{value:f}" if isinstance(value, Decimal) else str(value)
+        case datetime():
+            return text(value)
+        case date():
+            return value.isoformat()
+    said = str(value)
+    return f"'{said}" if _FORMULA.match(said) else said
+
+
+def write_csv(file: TextIO, header: Sequence[str], rows: Iterable[Sequence[object]]) -> int:
+    """Write CSV by RFC 4180 and count the rows: lines end in CR LF, quotes where they must be."""
+    writer = csv.writer(file)
+    writer.writerow(header)
+    count = 0
+    for row in rows:
+        writer.writerow([cell(value) for value in row])
+        count += 1
+    return count

@@ -1,0 +1,89 @@
+"""Serving the book, and bringing its database to the newest schema."""
+
+import signal
+import socket
+import sys
+from collections.abc import Callable
+from contextlib import suppress
+
+import typer
+import uvicorn
+from fastapi import FastAPI
+
+from app import schema
+from app.cli.desk import MistakeError, examples, migrated_book, open_book, read_settings
+from app.main import create_app
+from app.settings import Settings
+
+_WAITING = 2048
+"""Connections that may wait while others are being answered."""
+
+
+def register(cli: typer.Typer) -> None:
+    """Add the commands to the command line."""
+    cli.command(epilog=examples("jutebook serve", "JUTEBOOK_PORT=0 jutebook serve"))(serve)
+    cli.command(epilog=examples("jutebook migrate"))(migrate)
+
+
+def serve() -> None:
+    """Serve the book to browsers, scanners and scripts until it is told to stop.
+
+    It prints the address it answers at; Ctrl-C stops it. Where it listens is set by JUTEBOOK_HOST
+    and JUTEBOOK_PORT; port 0 takes any port that is free. It does not start on a database that
+    has not been migrated: run jutebook migrate first.
+    """
+    settings = read_settings()
+    with migrated_book(settings):
+        pass
+    listen(settings, lambda address: typer.echo(f"Jutebook serves at {address}"))
+
+
+def listen(settings: Settings, greet: Callable[[str], None]) -> None:
+    """Serve until a signal ends it; `greet` is told the address as soon as it can be called."""
+    door = _open_door(settings.host, settings.port)
+    # The server gives the signal on when it has finished; being asked to stop is no failure.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    with door:
+        greet(_address(door))
+        sys.stdout.flush()
+        _run(create_app(settings), door)
+
+
+def _open_door(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        return socket.create_server((host, port), family=family, backlog=_WAITING)
+    except OSError as error:
+        raise MistakeError(
+            f"It cannot listen on {host}, port {port}: {error.strerror or error}. "
+            "Choose others with JUTEBOOK_HOST and JUTEBOOK_PORT."
+        ) from error
+
+
+def _address(door: socket.socket) -> str:
+    host, port = door.getsockname()[:2]
+    return f"http://[{host}]:{port}" if door.family == socket.AF_INET6 else f"http://{host}:{port}"
+
+
+def _run(app: FastAPI, door: socket.socket) -> None:
+    server = uvicorn.Server(uvicorn.Config(app))
+    with suppress(KeyboardInterrupt):
+        server.run(sockets=[door])
+    if not server.started:
+        raise typer.Exit(1)
+
+
+def migrate() -> None:
+    """Bring the database to the newest schema, making its tables when it is empty.
+
+    Everything happens in one transaction. Make a backup before you migrate a book that is in use.
+    """
+    with open_book(read_settings()) as engine:
+        lacking = schema.lag(engine)
+        if lacking is None:
+            typer.echo("The database is at the newest schema already.")
+            return
+        if "migrate" not in lacking:
+            raise MistakeError(lacking)  # newer than this program: there is no way back
+        schema.migrate(engine)
+    typer.echo("The database is at the newest schema now.")

@@ -1,0 +1,144 @@
+"""Opening stock: taking over the lots that were there before the book was.
+
+Whether a row is in the book already is judged by what the journal says, which is never changed:
+the entry that brought a lot keeps every field of its row in one form (`StockRow.said`), so `60`
+and `60.000` are equal, an added note is not, and a sack that was moved or roasted meanwhile
+changes nothing. A lot that came in by a delivery is never equal to a row.
+"""
+
+import json
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.green.actions import bear_lot, supplier_id, write_delivery, write_lot
+from app.green.schemas import OpeningLot, SacksIn
+from app.green.stock_file import RefusedRow, StockRow
+from app.ledger.posting import Pen, Posting
+from app.ledger.tables import Entry, Unit, UnitKind
+from app.places.tables import Location
+from app.shared.db import batched
+
+OPENING: Final = "opening stock"
+"""The kind of the entry that brings a lot of a stock file."""
+
+
+@dataclass
+class Sorted:
+    """The rows of a stock file, held against the book."""
+
+    new: list[StockRow] = field(default_factory=list)
+    there: list[StockRow] = field(default_factory=list)
+    """In the book already, with the same content."""
+    refused: list[RefusedRow] = field(default_factory=list)
+    places: dict[str, Location] = field(default_factory=dict)
+    """The locations that rows name, by code."""
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What the book says of a code."""
+
+    kind: UnitKind
+    voided: bool
+    said: Mapping[str, object] | None
+    """The row it came from; None when it came another way."""
+
+
+def sort_rows(session: Session, rows: Collection[StockRow]) -> Sorted:
+    """Tell rows that are new from those the book holds already and those it cannot take."""
+    known = _known(session, [row.lot for row in rows])
+    places = _places(session, {row.location for row in rows if row.location is not None})
+    result = Sorted(places=places)
+    for row in rows:
+        before = known.get(row.lot)
+        reasons = _against_book(row, before) if before else _against_places(row, places)
+        if reasons:
+            result.refused.append(RefusedRow(row.line, row.lot, reasons))
+        elif before:
+            result.there.append(row)
+        else:
+            result.new.append(row)
+    return result
+
+
+def _known(session: Session, codes: Iterable[str]) -> dict[str, _Known]:
+    known: dict[str, _Known] = {}
+    for some in batched(codes, 500):
+        rows = session.execute(
+            select(
+                col(Unit.code),
+                col(Unit.kind),
+                col(Unit.voided_entry_id),
+                col(Entry.kind).label("entry_kind"),
+                col(Entry.facts),
+            )
+            .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+            .where(col(Unit.code).in_(some))
+        )
+        for row in rows:
+            said = json.loads(row.facts)["said"] if row.entry_kind == OPENING else None
+            known[row.code] = _Known(UnitKind(row.kind), row.voided_entry_id is not None, said)
+    return known
+
+
+def _places(session: Session, codes: Collection[str]) -> dict[str, Location]:
+    found: dict[str, Location] = {}
+    for some in batched(sorted(codes), 500):
+        statement = select(Location).where(col(Location.code).in_(some))
+        found |= {place.code: place for place in session.scalars(statement)}
+    return found
+
+
+def _against_book(row: StockRow, before: _Known) -> list[tuple[str, str]]:
+    if before.kind is not UnitKind.LOT:
+        return [("lot", f"the book holds a {before.kind} with this code")]
+    if before.voided:
+        return [("lot", "the book holds a voided lot with this code: give it a new one")]
+    if before.said is None:
+        return [("lot", "the book holds this lot already, from a delivery")]
+    said = row.said()
+    other = sorted(
+        name for name in said.keys() | before.said if said.get(name) != before.said.get(name)
+    )
+    if other:
+        return [("lot", f"the book holds this lot already, with another {', '.join(other)}")]
+    return []
+
+
+def _against_places(row: StockRow, places: Mapping[str, Location]) -> list[tuple[str, str]]:
+    if row.location is not None and row.location not in places:
+        return [("location", f"there is no location {row.location}: enter it first")]
+    return []
+
+
+def enter(pen: Pen, row: StockRow, places: dict[str, Location]) -> None:
+    """Book one row: an entry, a delivery, a lot and its sacks. It is not held: it is no arrival."""
+    posting = Posting(OPENING, row.received_at, row.said())
+    arrived = bear_lot(pen, posting, _lot(row), places)
+    supplier = None if row.supplier is None else supplier_id(pen, row.supplier)
+    entry_id = pen.post(posting)
+    delivery = write_delivery(pen, entry_id, supplier, None)
+    cost = None if row.cost_per_kg is None else str(row.cost_per_kg)
+    write_lot(pen, entry_id, delivery, arrived, cost_per_kg=cost, currency=row.currency)
+
+
+def _lot(row: StockRow) -> OpeningLot:
+    sacks = SacksIn.model_validate(
+        {"count": row.sacks, "net_kg": row.sack_kg, "location": row.location}
+    )
+    return OpeningLot(
+        code=row.lot,
+        name=row.name,
+        origin=row.origin,
+        crop_year=row.crop_year,
+        process=row.process,
+        ico_mark=row.ico_mark,
+        moisture_pct=row.moisture_pct,
+        certificate=row.certificate,
+        note=row.note,
+        sacks=[sacks],
+    )

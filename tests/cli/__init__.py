@@ -1,0 +1,1 @@
+"""The command line as a person at the keyboard meets it."""
