@@ -1,0 +1,66 @@
+"""The cards of the scenario: suppliers, customers, places, machines and products."""
+
+from app.green.actions import SUPPLIERS as SUPPLIER_CARDS
+from app.green.schemas import SupplierIn
+from app.ledger.cards import add
+from app.packing.actions import PRODUCTS as PRODUCT_CARDS
+from app.packing.schemas import ProductIn
+from app.places.actions import add_location
+from app.places.schemas import LocationIn
+from app.roasting.actions import MACHINES
+from app.roasting.schemas import MachineIn
+from app.sending.actions import CUSTOMERS as CUSTOMER_CARDS
+from app.sending.schemas import CustomerIn
+from app.shared.mass import kg_from_grams
+from app.shared.staff import Role
+from seed.diary import Diary
+from seed.roastery import (
+    BIG_DRUM,
+    BLENDER,
+    CAPACITIES_G,
+    CUSTOMERS,
+    LINES,
+    PRODUCTS,
+    QUARANTINE,
+    RACKS,
+    ROASTER_SIDE,
+    SHELF_LIFE_DAYS,
+    SITE,
+    SMALL_DRUM,
+    STAFF,
+    SUPPLIERS,
+    TASTING_ROOM,
+)
+
+PLACES = {ROASTER_SIDE: "roaster_side", QUARANTINE: "floor"}
+MACHINE_KINDS = {
+    BIG_DRUM: "roaster",
+    SMALL_DRUM: "roaster",
+    BLENDER: "blender",
+    **dict.fromkeys(LINES.values(), "packing_line"),
+}
+
+
+def furnish(diary: Diary) -> None:
+    """Enter everything that has a card, early on the first day."""
+    pen = diary.hand(STAFF[Role.ADMIN], diary.at(6))
+    for code in (*RACKS, *PLACES):
+        place = {"code": code, "kind": PLACES.get(code, "rack"), "site": SITE}
+        add_location(pen, LocationIn.model_validate(place))
+    for code, kind in MACHINE_KINDS.items():
+        capacity = {"capacity_kg": kg_from_grams(CAPACITIES_G[code])} if kind == "roaster" else {}
+        machine = {"code": code, "kind": kind, **capacity}
+        add(pen, MACHINES, MachineIn.model_validate(machine))
+    pen = diary.hand(STAFF[Role.BUYER], diary.at(7))
+    for name in SUPPLIERS:
+        add(pen, SUPPLIER_CARDS, SupplierIn(name=name))
+    for customer in CUSTOMERS:
+        add(pen, CUSTOMER_CARDS, CustomerIn(name=customer.name, contact=customer.contact))
+    add(pen, CUSTOMER_CARDS, CustomerIn(name=TASTING_ROOM))
+    for product in PRODUCTS:
+        card = {
+            "sku": product.sku, "name": f"{product.recipe} {product.nominal_g} g",
+            "nominal_g": product.nominal_g, "gtin": product.gtin,
+            "shelf_life_days": SHELF_LIFE_DAYS,
+        }  # fmt: skip
+        add(pen, PRODUCT_CARDS, ProductIn.model_validate(card))
