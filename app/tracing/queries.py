@@ -1,40 +1,44 @@
 """Traces and single units, as they are answered."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from datetime import datetime
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Any
+from functools import lru_cache, partial
+from typing import NamedTuple
 
-from sqlalchemy import func, or_, select
-from sqlalchemy.orm import aliased
+from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.green.tables import Delivery, GreenLot, Sack, Supplier
-from app.ledger.cards import named
 from app.ledger.queries import live, on_hold, parts_of, unit_by_code, units_by_code
 from app.ledger.tables import Entry, Flow, Unit, UnitKind
-from app.places.actions import LOCATIONS
-from app.places.tables import Location, Move
-from app.sending.tables import Customer, Dispatch, Returned
+from app.places.tables import Location
+from app.sending.tables import Customer, Dispatch
 from app.shared.db import among
 from app.shared.mass import kg_from_grams
-from app.shared.problems import Refused
-from app.shared.times import now, text
+from app.shared.times import text
 from app.tracing.carry_over import possible_contact
 from app.tracing.rules import (
-    SCALE,
     Balance,
-    Spread,
+    Sent,
     backward_balance,
     backward_content,
     backward_shares,
     forward_balance,
     forward_shares,
     green_content,
-    nearest,
+    suspect_green,
 )
 from app.tracing.schemas import Direction, Part, TraceIn, UnitOut
-from app.tracing.walk import Sent, Walk, sent_lines, still_out, traced, walk
+from app.tracing.spread import Inflows, Spread, grams_of_both, inflows
+from app.tracing.stays import stood_at
+from app.tracing.walk import Walk, by_way_of_dispatches, came_back_from, sent_lines, walk
+
+_GREEN = (UnitKind.LOT, UnitKind.SACK)
+
+_kg = lru_cache(maxsize=50_000)(kg_from_grams)
+"""A long answer has the same few masses again and again."""
 
 CAUTION = (
     "This lists what the records connect. Whether to withdraw or recall is for the food business "
@@ -58,122 +62,86 @@ def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
         found = units_by_code(session, asked.units)
         units = [live(found[code]) for code in asked.units]
     else:
-        units = _stood_at(session, asked.location or "", asked.since, asked.until)
+        units = stood_at(session, asked.location or "", asked.since, asked.until)
     answer = _trace(session, units, asked.direction, carry_over=asked.carry_over)
     return {"of": [{"code": unit.code, "kind": unit.kind} for unit in units]} | answer
-
-
-def _stood_at(
-    session: Session, code: str, since: datetime | None, until: datetime | None
-) -> list[Unit]:
-    """Find what stood at a place during a time, both ends included.
-
-    A stay begins with the move that brought the unit and ends with the next one, or when the last
-    of it was used.
-    """
-    place = named(session, LOCATIONS, code, "#/location")
-    next_move, coming, leaving = aliased(Move), aliased(Entry), aliased(Entry)
-    left_by = (
-        select(func.min(col(next_move.id)))
-        .where(col(next_move.unit_id) == col(Move.unit_id), col(next_move.id) > col(Move.id))
-        .correlate(Move)
-        .scalar_subquery()
-    )
-    leave = aliased(Move)
-    statement = (
-        select(Unit)
-        .join(Move, col(Move.unit_id) == col(Unit.id))
-        .join(coming, col(coming.id) == col(Move.entry_id))
-        .outerjoin(leave, col(leave.id) == left_by)
-        .outerjoin(leaving, col(leaving.id) == col(leave.entry_id))
-        .where(col(Move.to_id) == place.id, col(Unit.voided_entry_id).is_(None))
-        .where(col(coming.happened_at) <= (until or now()))
-        .order_by(col(Unit.id))
-    )
-    if since is not None:
-        statement = statement.where(
-            or_(col(leaving.happened_at).is_(None), col(leaving.happened_at) >= since),
-            or_(col(Unit.left_g) > 0, _last_use() >= since),
-        )
-    units = list(session.scalars(statement).unique())
-    if not units:
-        raise Refused("not-found", f"Nothing stood at {place.code} during that time.")
-    return units
-
-
-def _last_use() -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
-    user, use = aliased(Unit), aliased(Entry)
-    return (
-        select(func.max(col(use.happened_at)))
-        .join(user, col(user.born_entry_id) == col(use.id))
-        .join(Flow, col(Flow.target_id) == col(user.id))
-        .where(col(Flow.source_id) == col(Unit.id), col(user.voided_entry_id).is_(None))
-        .correlate(Unit)
-        .scalar_subquery()
-    )
 
 
 def _trace(
     session: Session, start: Sequence[Unit], direction: Direction, *, carry_over: bool
 ) -> dict[str, object]:
     ids = [unit.id for unit in start]
+    back = came_back_from(session, ids)
     if direction is Direction.FORWARD:
-        ids += _came_back_from(session, ids)
+        ids += [bags.unit for bags in back if bags.unit not in ids]
     walked = walk(session, ids, direction)
     lines = sent_lines(session, walked)
     if direction is Direction.FORWARD:
-        shares = forward_shares(list(walked.units), walked.flows, ids)
-        made_g = {unit.id: unit.made_g for unit in walked.units.values()}
-        green = green_content(list(walked.units), walked.flows, ids, made_g)
-        balance = forward_balance(traced(walked), walked.flows, shares, ids, still_out(lines))
-        units = _units(walked, shares, shares, green)
+        found = _look_ahead(session, walked, lines)
     else:
-        shares, content, balance = _look_back(walked, ids)
-        units = _units(walked, shares, content, content)
+        found = _look_back(walked, by_way_of_dispatches(walked, back))
     return {
         "direction": direction,
-        "units": units,
+        "units": _units(walked, found),
         "flows": _flows(walked),
-        "customers": _customers(session, walked, lines, shares),
+        "customers": _customers(session, walked, lines, found.part),
         "suppliers": _suppliers(session, walked),
-        "balance": _balance(balance),
+        "balance": _balance(found.balance),
         "possible_contact": possible_contact(session, walked) if carry_over else None,
         "caution": CAUTION,
     }
 
 
-def _look_back(walked: Walk, ids: Sequence[int]) -> tuple[Spread, Spread, Balance]:
+class _Found(NamedTuple):
+    """What the arithmetic finds about the reached units."""
+
+    shares: Spread
+    part: Spread
+    """Forward the shares; backward the part of a unit that went into what was asked."""
+    green_g: Callable[[int, int], int]
+    """Green behind that part of a unit of so many grams."""
+    balance: Balance
+
+
+def _look_ahead(session: Session, walked: Walk, lines: Iterable[Sent]) -> _Found:
+    order = list(walked.units)
+    into = inflows(walked.flows)
+    shares = forward_shares(order, into, walked.start)
+    made_g = {unit.id: unit.made_g for unit in walked.units.values()}
+    if all(walked.units[unit].kind in _GREEN for unit in walked.start):
+        green = green_content(order, into, walked.start, made_g)
+    else:
+        behind = walk(session, walked.start, Direction.BACKWARD)
+        made_g |= {unit.id: unit.made_g for unit in behind.units.values()}
+        green = suspect_green(order, into, walked.start, made_g, inflows(behind.flows))
+    balance = forward_balance(walked.units, into, shares, walked.start, lines)
+    return _Found(shares, shares, green.grams, balance)
+
+
+def _look_back(walked: Walk, into: Inflows) -> _Found:
     order = sorted(walked.units, reverse=True)
     made_g = {unit.id: unit.made_g for unit in walked.units.values()}
-    shares = backward_shares(order, walked.flows, {unit: made_g[unit] for unit in ids})
-    content = backward_content(order, walked.flows, ids, made_g)
-    return shares, content, backward_balance(traced(walked), walked.flows, content, ids)
+    shares = backward_shares(order, into, {unit: made_g[unit] for unit in walked.start})
+    content = backward_content(order, into, walked.start, walked.units)
+    eldest = [unit for unit in order if unit not in into]
+    green = green_content(order[::-1], into, eldest, made_g)
+    balance = backward_balance(walked.units, into, content, walked.start)
+    return _Found(shares, content, partial(grams_of_both, content, green), balance)
 
 
-def _came_back_from(session: Session, ids: Collection[int]) -> list[int]:
-    """Add what came back from dispatches among the starts: it was in them."""
-    rows = session.scalars(
-        select(col(Returned.unit_id))
-        .join(Unit, col(Unit.id) == col(Returned.unit_id))
-        .where(among(session, col(Returned.dispatch_id), ids))
-        .where(col(Unit.voided_entry_id).is_(None))
-    )
-    return [unit_id for unit_id in rows if unit_id not in ids]
-
-
-def _units(walked: Walk, shares: Spread, part: Spread, green: Spread) -> list[dict[str, object]]:
+def _units(walked: Walk, found: _Found) -> list[dict[str, object]]:
     return [
         {
             "code": unit.code,
             "kind": unit.kind,
             "happened_at": text(unit.happened_at),
-            "made_kg": kg_from_grams(unit.made_g),
-            "left_kg": kg_from_grams(unit.left_g),
-            "suspect_kg": kg_from_grams(part.grams(unit.id, unit.made_g)),
-            "green_kg": kg_from_grams(green.grams(unit.id, unit.made_g)),
-            "share_pct": shares.percent(unit.id),
+            "made_kg": _kg(unit.made_g),
+            "left_kg": _kg(unit.left_g),
+            "suspect_kg": _kg(found.part.grams(unit.id, unit.made_g)),
+            "green_kg": _kg(found.green_g(unit.id, unit.made_g)),
+            "share_pct": found.shares.percent(unit.id),
             "location": unit.location,
-            "held": bool(unit.held),
+            "held": unit.held,
         }
         for unit in walked.units.values()
     ]
@@ -185,39 +153,56 @@ def _flows(walked: Walk) -> list[dict[str, object]]:
         {
             "source": walked.units[source].code,
             "target": walked.units[target].code,
-            "kg": kg_from_grams(grams),
+            "kg": _kg(grams),
         }
-        for source, target, grams in sorted(walked.flows, key=lambda flow: (flow[1], flow[0]))
+        for source, target, grams in walked.flows
         if source in walked.units
     ]
 
 
+@dataclass
+class _Tally:
+    """What one customer was sent of the reached bags."""
+
+    name: str
+    contact: str | None
+    dispatches: dict[str, None] = field(default_factory=dict)
+    """Their codes, each once, in order."""
+    bags: int = 0
+    grams: int = 0
+    back_bags: int = 0
+    held_g: Counter[int] = field(default_factory=Counter)
+    """Grams by the unit whose share counts for them."""
+
+
 def _customers(
-    session: Session, walked: Walk, lines: Sequence[Sent], shares: Spread
+    session: Session, walked: Walk, lines: Sequence[Sent], part: Spread
 ) -> list[dict[str, object]]:
     """Add up by customer what was sent of the reached bags."""
-    named_by = _customers_of(session, {line.dispatch for line in lines})
-    rows: dict[int, dict[str, Any]] = {}
-    suspect: dict[int, int] = {}
+    sent_to = _customers_of(session, {line.dispatch for line in lines})
+    tallies: dict[int, _Tally] = {}
     for line in lines:
-        customer_id, name, contact = named_by[line.dispatch]
-        row = rows.setdefault(customer_id, {
-            "customer": name, "contact": contact, "dispatches": [], "bags": 0, "kg": 0,
-            "suspect_kg": 0, "returned_bags": 0,
-        })  # fmt: skip
-        code = walked.units[line.dispatch].code
-        if code not in row["dispatches"]:
-            row["dispatches"].append(code)
-        row["bags"] += line.bags
-        row["kg"] += line.grams
-        row["returned_bags"] += line.back_bags
-        whole = line.dispatch in walked.start
-        low = SCALE if whole else shares.bounds[line.pack].low
-        suspect[customer_id] = suspect.get(customer_id, 0) + low * line.grams
-    for customer_id, row in rows.items():
-        row["kg"] = kg_from_grams(row["kg"])
-        row["suspect_kg"] = kg_from_grams(nearest(suspect[customer_id], SCALE))
-    return sorted(rows.values(), key=lambda row: str(row["customer"]).casefold())
+        customer_id, name, contact = sent_to[line.dispatch]
+        tally = tallies.get(customer_id)
+        if tally is None:
+            tally = tallies[customer_id] = _Tally(name, contact)
+        tally.dispatches[walked.units[line.dispatch].code] = None
+        tally.bags += line.bags
+        tally.grams += line.grams
+        tally.back_bags += line.back_bags
+        tally.held_g[line.dispatch if line.dispatch in walked.start else line.pack] += line.grams
+    return [
+        {
+            "customer": tally.name,
+            "contact": tally.contact,
+            "dispatches": list(tally.dispatches),
+            "bags": tally.bags,
+            "kg": kg_from_grams(tally.grams),
+            "suspect_kg": kg_from_grams(part.total(tally.held_g)),
+            "returned_bags": tally.back_bags,
+        }
+        for tally in sorted(tallies.values(), key=lambda tally: tally.name.casefold())
+    ]
 
 
 def _customers_of(

@@ -101,7 +101,10 @@ class BalanceOut(Told):
     adjusted_g: KgOut = Field(alias="adjusted_kg")
     """Taken out as samples, spills, counts or destruction; negative where more was found."""
     asked_g: KgOut = Field(alias="asked_kg")
-    """Backward only: what the asked units weighed when they were made."""
+    """Backward only: what the asked units weighed when they were made.
+
+    What went from one of them into another counts once.
+    """
     accounted_pct: PctOut
 
 
