@@ -1,7 +1,7 @@
 """The doors that need no token: is it alive, is it ready, what does it count, where to begin."""
 
 from fastapi import APIRouter, Request, Response
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, PlainTextResponse
 from prometheus_client import CONTENT_TYPE_LATEST, generate_latest
 from sqlalchemy.exc import DBAPIError
 
@@ -41,12 +41,14 @@ def front() -> HTMLResponse:
     return HTMLResponse(_FRONT)
 
 
+@router.head("/healthz", include_in_schema=False)
 @router.get("/healthz")
 def alive() -> Response:
     """Tell that the process answers."""
     return Answer({"status": "alive", "version": __version__})
 
 
+@router.head("/readyz", include_in_schema=False)
 @router.get("/readyz")
 def ready(request: Request) -> Response:
     """Tell that the database is reachable and migrated."""
@@ -59,7 +61,7 @@ def ready(request: Request) -> Response:
     return Answer({"status": "ready"})
 
 
-@router.get("/metrics")
+@router.get("/metrics", response_class=PlainTextResponse)
 def metrics() -> Response:
     """Answer the process's counters as Prometheus text."""
     return Response(generate_latest(), headers={"content-type": CONTENT_TYPE_LATEST})

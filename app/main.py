@@ -12,10 +12,13 @@ from fastapi_offline import FastAPIOffline
 from app import __version__, doors
 from app.description import describe
 from app.green import routes as green
+from app.green.evidence import routes as evidence
+from app.labels import routes as labels
 from app.ledger import routes as ledger
 from app.packing import routes as packing
 from app.places import routes as places
 from app.quality import routes as quality
+from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
 from app.sending import routes as sending
 from app.settings import Settings
@@ -23,8 +26,22 @@ from app.shared.db import open_engine
 from app.shared.problem_pages import router as problem_pages
 from app.shared.problems import explain_refusals
 from app.tracing import routes as tracing
+from app.tracing.evidence import routes as unit_evidence
 
-PACKAGES = (green, places, roasting, packing, sending, quality, ledger, tracing)
+PACKAGES = (
+    green,
+    evidence,
+    places,
+    roasting,
+    packing,
+    sending,
+    quality,
+    grading,
+    ledger,
+    labels,
+    tracing,
+    unit_evidence,
+)
 
 
 def create_app(settings: Settings) -> FastAPI:

@@ -1,23 +1,39 @@
 """The schema: every table of the book, and the migrations that bring a database to it."""
 
+from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, MetaData
 from sqlmodel import SQLModel
 
-from alembic import command
 from app.green import tables as green
+from app.green.evidence import tables as evidence
+from app.labels import tables as labels
 from app.ledger import tables as ledger
 from app.packing import tables as packing
 from app.places import tables as places
 from app.quality import tables as quality
+from app.quality.grading import tables as grading
 from app.roasting import tables as roasting
 from app.sending import tables as sending
 from app.settings import project_folder
 from app.shared import sign_in
+from app.shared.db import writing
 
-TABLES = (sign_in, ledger, places, green, quality, roasting, packing, sending)
+TABLES = (
+    sign_in,
+    ledger,
+    places,
+    green,
+    evidence,
+    quality,
+    grading,
+    roasting,
+    packing,
+    sending,
+    labels,
+)
 """The modules whose import registers every table."""
 
 
@@ -33,10 +49,14 @@ def _config() -> Config:
 
 
 def migrate(engine: Engine) -> None:
-    """Bring a database to the newest schema, in one transaction."""
+    """Bring a database to the newest schema, in one transaction that holds the pen.
+
+    So two that migrate at once take turns, the second finding nothing left to do, and nobody
+    writes into a book whose tables are being changed.
+    """
     config = _config()
-    with engine.connect() as connection:
-        config.attributes["connection"] = connection
+    with writing(engine) as session:
+        config.attributes["connection"] = session.connection()
         command.upgrade(config, "head")
 
 

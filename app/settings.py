@@ -1,14 +1,28 @@
 """What a roastery can set, from the environment (prefix `JUTEBOOK_`) and an `.env` file."""
 
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated
 
 from platformdirs import user_data_path
-from pydantic import Field
+from pydantic import AfterValidator, Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from app.standards.defects import Rounding
+from app.standards.due_diligence import FEWER_LINES, FEWEST_YEARS_KEPT
+
 Percent = Annotated[Decimal, Field(ge=0, le=100)]
+
+
+def _run_upward(limits: tuple[int, int, int, int]) -> tuple[int, int, int, int]:
+    if not 0 <= limits[0] < limits[1] < limits[2] < limits[3]:
+        raise ValueError("the limits run upward from 0")
+    return limits
+
+
+FourLimits = Annotated[tuple[int, int, int, int], AfterValidator(_run_upward)]
+LabelMm = tuple[Annotated[int, Field(ge=59, le=210)], Annotated[int, Field(ge=29, le=297)]]
 
 
 def default_database_url() -> str:
@@ -46,6 +60,44 @@ class Settings(BaseSettings):
     """Green moisture, wet basis, ends included (ICO Resolution 420)."""
     water_activity_below: Decimal = Decimal("0.70")
     """Green water activity must stay below this (SCA washed arabica standard)."""
+    sample_share_pct: Percent = Decimal(10)
+    """A sample is drawn from at least this share of a lot's sacks (ISO 4072, from memory)."""
+    sample_fewest_sacks: Annotated[int, Field(ge=1, le=10_000)] = 10
+    """And never from fewer sacks than this (ISO 4072, from memory)."""
+    sample_increment_g: Annotated[int, Field(ge=1, le=10_000)] = 30
+    """About so much is drawn from each sack (ISO 4072, from memory)."""
+    sample_bulk_g: Annotated[int, Field(ge=1, le=100_000)] = 1500
+    """The increments of a sample together weigh at least this (ISO 4072, from memory)."""
+    defect_rounding: Rounding = Rounding.FLOOR
+    """`floor`: leftovers of each kind of defect do not count (from memory); `exact`: they do."""
+    screen_tolerance_pct: Percent = Decimal("0.5")
+    """How far a screen analysis may add up beside 100 % (our own rule)."""
+    older_class_limits: FourLimits = (5, 8, 23, 86)
+    """Most full defects in 300 g of specialty, premium, exchange, below standard (the last two
+    from memory)."""
+    cup_taint_points: Annotated[int, Field(ge=0, le=10)] = 2
+    """What each tainted cup costs on the classic cupping form (from memory)."""
+    cup_fault_points: Annotated[int, Field(ge=0, le=10)] = 4
+    """What each faulty cup costs on the classic cupping form (from memory)."""
+    eudr_applies_on: date = date(2026, 12, 30)
+    """When Regulation (EU) 2023/1115 binds this firm: the default is for large and medium ones;
+    micro and small ones set up by the end of 2024 set 2027-06-30. It was moved before."""
+    eudr_cut_off_on: date = date(2020, 12, 31)
+    """Land that was forest until after this day is deforested by that regulation."""
+    eudr_kept_years: Annotated[int, Field(ge=FEWEST_YEARS_KEPT, le=100)] = FEWEST_YEARS_KEPT
+    """How long evidence is kept after the coffee was placed on the market (Art. 9: five years)."""
+    eudr_statement_lines: Annotated[int, Field(ge=1, le=10_000)] = FEWER_LINES
+    """More lots than this under one statement are pointed out: official material says 200 and
+    100."""
+    eudr_trader_plots: bool = False
+    """Whether lots bought as a trader need plots, time of production and HS code too."""
+    heavy_over_kg: Annotated[Decimal, Field(gt=0, le=30_000, decimal_places=3)] = Decimal(25)
+    """Sacks heavier than this are labelled with a caution. Great Britain's safety authority asks
+    food firms to bring sacks down to it, and sets no limit."""
+    label_large_mm: LabelMm = (100, 70)
+    """Width and height of the large labels on the roll."""
+    label_small_mm: LabelMm = (62, 29)
+    """Width and height of the small ones; less has no room for a code in 24 points."""
     ahead_minutes: Annotated[int, Field(ge=0, le=1440)] = 5
     """How far ahead of the server's clock a time may be before it is refused."""
 

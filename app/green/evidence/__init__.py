@@ -1,0 +1,1 @@
+"""Evidence of where green coffee grew: plots, statements of due diligence, the firm's role."""

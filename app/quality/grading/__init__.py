@@ -1,0 +1,1 @@
+"""Samples of green coffee, its grading and its cupping."""

@@ -1,0 +1,1 @@
+"""Arithmetic of published standards: values in, values out, no database."""

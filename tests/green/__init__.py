@@ -1,0 +1,1 @@
+"""Green coffee: what is known of lots beside their mass."""

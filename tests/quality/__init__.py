@@ -1,0 +1,1 @@
+"""Samples, gradings and cuppings of green lots."""

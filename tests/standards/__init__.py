@@ -1,0 +1,1 @@
+"""Published standards, held against their published figures."""
