@@ -25,7 +25,7 @@ TAGS: Final[Mapping[str, str]] = {
     "roasting": "Machines, and the roasts made on them.",
     "packing": "Products, blends, and the bags filled from them.",
     "sending": "Customers, what was sent to them and what came back.",
-    "quality": "Holds and their release, and the tasting of what was set aside.",
+    "quality": "Holds and releases, samples and grading, the tasting of what was set aside.",
     "labels": "What is glued to sacks, racks, roasts and packs, and who printed which.",
     "book": "Corrections and the journal: every write is one line of it.",
     "trace": "Where coffee went and what it was made from.",

@@ -58,7 +58,7 @@ def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
     supplier = named(pen.session, SUPPLIERS, asked.supplier, "#/supplier")
     places = _places(pen, asked)
     at = pen.moment(asked.received_at, "#/received_at")
-    posting = Posting("delivery", at, asked.model_dump(mode="json", by_alias=True))
+    posting = Posting("delivery", at, asked.model_dump(mode="json"))
     arrived = [bear_lot(pen, posting, lot, places) for lot in asked.lots]
     entry_id = pen.post(posting)
     delivery = write_delivery(pen, entry_id, supplier.id, asked.reference)

@@ -69,7 +69,7 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     parts = _parts(asked.parts)
     packed_g, brought_g = asked.bags * product.nominal_g, sum(parts.values())
     _refuse_gain(asked.bags, product, packed_g, brought_g)
-    posting = Posting("pack", at, asked.model_dump(mode="json", by_alias=True))
+    posting = Posting("pack", at, asked.model_dump(mode="json"))
     born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
     units = _pour(pen, posting, parts, born)
     pen.post(posting)

@@ -186,11 +186,8 @@ def test_a_backup_is_not_written_over_another_unasked(jutebook: Jutebook, desk: 
     assert jutebook("restore", "book.backup").exit_code == 0
 
 
-def test_the_book_itself_is_no_place_for_its_backup(
-    jutebook: Jutebook, database_url: str, desk: Path
-) -> None:
-    if not database_url.startswith("sqlite"):
-        pytest.skip("a PostgreSQL book is no file")
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)  # a book that is a file
+def test_the_book_itself_is_no_place_for_its_backup(jutebook: Jutebook, desk: Path) -> None:
     before = (desk / "book.db").read_bytes()
 
     copied = jutebook("backup", "book.db", "--force")

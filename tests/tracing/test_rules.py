@@ -244,6 +244,26 @@ def test_coffee_asked_twice_counts_once(data: st.DataObject) -> None:
     )
 
 
+def test_half_a_gram_received_is_the_same_half_gram_accounted_for() -> None:
+    """A suspect of 127 g is half of an older one, by way of thirds: 63.5 g of it are new."""
+    flows = [(1, 3, 100), (2, 3, 200), (1, 4, 100), (2, 4, 100), (1, 5, 19), (3, 5, 57), (4, 5, 51)]
+    made_g = {1: 1000, 2: 1000, 3: 300, 4: 200, 5: 127}
+    gone_g = {unit: sum(grams for source, _, grams in flows if source == unit) for unit in made_g}
+    units = {
+        unit: Coffee("blend" if unit > 2 else "lot", grams, grams - gone_g[unit], 0)
+        for unit, grams in made_g.items()
+    }
+    into = inflows(flows)
+    shares = forward_shares(list(units), into, [1, 5])
+
+    balance = forward_balance(units, into, shares, [1, 5], [])
+
+    assert shares.exact(5) == 1
+    assert abs(balance.received_g - Fraction(2127, 2)) == Fraction(1, 2)
+    assert sum(balance.figures.values()) == balance.received_g
+    assert balance.accounted_pct == 100
+
+
 def test_a_balance_says_what_part_it_cannot_account_for() -> None:
     units = {1: Coffee("lot", 1000, 0, 0), 2: Coffee("roast", 850, 750, 0)}
     into = inflows([(1, 2, 1000)])
@@ -289,6 +309,13 @@ def test_half_a_gram_reached_by_way_of_thirds_goes_to_the_even_gram(of_g: int, s
     assert spread.exact(4) == Fraction(1, 2)
     assert spread.bounds[4][1] > 0
     assert spread.grams(4, of_g) == shown
+
+
+@pytest.mark.parametrize("of_g", [10**49, 10**51 + 1, 10**60, 10**60 + 1])
+def test_a_mass_beyond_all_scales_is_still_multiplied_exactly(of_g: int) -> None:
+    spread = forward_shares([1, 2, 3], inflows([(1, 3, 2), (2, 3, 1)]), [1])
+
+    assert spread.grams(3, of_g) == round(Fraction(2, 3) * of_g)
 
 
 def test_a_hair_beside_a_tie_is_not_taken_for_one() -> None:
