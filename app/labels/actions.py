@@ -87,11 +87,10 @@ def _subject(code: str, unit: Unit | None, location: Location | None) -> _Subjec
     if unit is None:
         raise unknown(code)
     if unit.kind not in LABELLED:
-        wanted = ", ".join(LABELLED)
-        hint = ": name it as lot for all its sacks" if unit.kind == UnitKind.LOT else ""
+        hint = " Name it as lot for all its sacks." if unit.kind == UnitKind.LOT else ""
         raise Refused(
             "wrong-kind",
-            f"{code} is a {unit.kind}{hint}; labels are for a {wanted} or a location.",
+            f"{code} is a {unit.kind}; a label is for a {', '.join(LABELLED)} or location.{hint}",
             unit=code,
             kind=unit.kind,
             wanted=[*LABELLED, "location"],

@@ -12,7 +12,8 @@ from fpdf import FPDF
 from fpdf.enums import TextMode
 
 from app.labels.fonts import Font, FontRuler, readable, runs
-from app.labels.layout import Face, Layout, Lettering, Line, lay_out
+from app.labels.layout import lay_out
+from app.labels.pieces import Face, Layout, Lettering, Line
 from app.labels.sheets import Grid, Place, places
 from app.labels.symbols import QUIET, matrix
 from app.shared.codes import Standing, standing

@@ -2,13 +2,13 @@
 
 from collections.abc import Callable, Collection, Mapping
 
-from sqlalchemy import func, select
+from sqlalchemy import ScalarSelect, func, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.green.tables import Delivery, GreenLot, Sack
 from app.labels import wording
-from app.labels.layout import Face
+from app.labels.pieces import Face
 from app.ledger.queries import on_hold
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.tables import Blend, Pack, Product
@@ -41,13 +41,6 @@ def faces_of(
 
 def _sacks(session: Session, ids: Collection[int], settings: Settings) -> Faces:
     lot = aliased(Unit)
-    others = aliased(Sack)
-    of = (
-        select(func.count())
-        .where(col(others.lot_id) == col(Sack.lot_id))
-        .correlate(Sack)
-        .scalar_subquery()
-    )
     rows = session.execute(
         select(
             col(Unit.id),
@@ -56,7 +49,7 @@ def _sacks(session: Session, ids: Collection[int], settings: Settings) -> Faces:
             col(GreenLot.name),
             col(GreenLot.origin),
             col(Sack.number),
-            of.label("of"),
+            _sacks_of_the_lot().label("of"),
             col(Unit.made_g),
             col(Unit.left_g),
             col(Entry.happened_at),
@@ -91,6 +84,17 @@ def _sacks(session: Session, ids: Collection[int], settings: Settings) -> Faces:
         )
         for row in rows
     }
+
+
+def _sacks_of_the_lot() -> ScalarSelect[int]:
+    """Count in a statement the sacks of the lot that a sack is of."""
+    others = aliased(Sack)
+    return (
+        select(func.count())
+        .where(col(others.lot_id) == col(Sack.lot_id))
+        .correlate(Sack)
+        .scalar_subquery()
+    )
 
 
 def _roasts(session: Session, ids: Collection[int], _: Settings) -> Faces:

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from fontTools.ttLib import TTFont
 
-from app.labels.layout import Lettering
+from app.labels.pieces import Lettering
 
 
 class Font(NamedTuple):

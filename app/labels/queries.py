@@ -7,7 +7,7 @@ from sqlmodel import Session, col
 
 from app.labels.drawing import PrintJob
 from app.labels.faces import faces_of
-from app.labels.layout import MM
+from app.labels.pieces import MM
 from app.labels.schemas import OrderOut, Reprint
 from app.labels.sheets import GRIDS, Size
 from app.labels.tables import LabelLine, LabelOrder
@@ -23,31 +23,23 @@ from app.shared.times import text
 
 
 def _orders() -> AnySelect:
-    codes = (
-        select(
-            col(LabelLine.order_id),
-            func.count().label("codes"),
-            func.count().filter(col(LabelLine.reprint) > 0).label("reprinted"),
-        )
-        .group_by(col(LabelLine.order_id))
-        .subquery()
+    lines = (
+        select(func.count())
+        .where(col(LabelLine.order_id) == col(LabelOrder.id))
+        .correlate(LabelOrder)
     )
-    return (
-        select(
-            col(LabelOrder.id),
-            col(LabelOrder.size),
-            col(LabelOrder.sheet),
-            col(LabelOrder.start_at),
-            col(LabelOrder.copies),
-            codes.c.codes,
-            codes.c.reprinted,
-            col(LabelOrder.entry_id),
-            col(Entry.recorded_at),
-            col(Entry.who),
-        )
-        .join(codes, codes.c.order_id == col(LabelOrder.id))
-        .join(Entry, col(Entry.id) == col(LabelOrder.entry_id))
-    )
+    return select(
+        col(LabelOrder.id),
+        col(LabelOrder.size),
+        col(LabelOrder.sheet),
+        col(LabelOrder.start_at),
+        col(LabelOrder.copies),
+        lines.scalar_subquery().label("codes"),
+        lines.where(col(LabelLine.reprint) > 0).scalar_subquery().label("reprinted"),
+        col(LabelOrder.entry_id),
+        col(Entry.recorded_at),
+        col(Entry.who),
+    ).join(Entry, col(Entry.id) == col(LabelOrder.entry_id))
 
 
 def _order_fields(row: Any) -> dict[str, Any]:  # noqa: ANN401 - a row of `_orders`

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import pycountry
 
-from app.labels.layout import Face, Item
+from app.labels.pieces import Face, Item
 from app.shared.mass import kg_text
 
 HEAVY = "Heavy: use mechanical help or two trained people; assess first"

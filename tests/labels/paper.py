@@ -71,6 +71,12 @@ def _in_rows(seen: list[Seen]) -> list[Seen]:
     return [each for row in rows for each in sorted(row, key=lambda each: each.x)]
 
 
+def order(api: Api, *codes: str, **more: Any) -> dict[str, Any]:
+    """Order labels of codes."""
+    made: dict[str, Any] = api.post("/labels", {"codes": list(codes)} | more)
+    return made
+
+
 def fetch(api: Api, order: dict[str, Any]) -> Paper:
     """Fetch the labels of a print order."""
     answer = api.send("GET", order["pdf"])

@@ -7,7 +7,7 @@ from PIL import Image, ImageChops
 
 from app.labels.drawing import PrintJob, draw, ruler
 from app.labels.fonts import readable, runs
-from app.labels.layout import MM, Face, Item, Lettering
+from app.labels.pieces import MM, Face, Item, Lettering
 from app.shared.codes import issue
 from tests.labels.paper import Paper
 

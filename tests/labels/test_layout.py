@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from app.labels.drawing import composed, ruler
 from app.labels.fonts import readable
-from app.labels.layout import LARGE_PRINT, MM, Box, Face, Item, Layout, Lettering
+from app.labels.pieces import LARGE_PRINT, MM, Box, Face, Item, Layout, Lettering
 from app.labels.sheets import GRIDS
 from app.labels.symbols import QUIET, matrix
 from app.labels.wording import HEAVY

@@ -4,7 +4,7 @@ from itertools import combinations
 
 import pytest
 
-from app.labels.layout import Box
+from app.labels.pieces import Box
 from app.labels.sheets import GRIDS, Grid, Paper, Size, places
 
 # Common practice, no source: how many labels the usual sheets have.

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from app.labels.layout import Face
+from app.labels.pieces import Face
 from app.labels.wording import (
     HEAVY,
     BlendFacts,
