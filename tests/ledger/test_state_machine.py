@@ -112,8 +112,9 @@ class Book(RuleBasedStateMachine):
         batch = self._model.of("roast")[0]
         self._blend(Counter({batch: 2000}))
         self._pack(Counter({batch: 1000, self._model.of("blend")[0]: 1000}), bags=8)
-        packed = self._model.of("pack")[0]
-        self._send(Counter({packed: 5}))
+        self._pack(Counter({batch: 500}), bags=2)
+        packed, also = self._model.of("pack")
+        self._send(Counter({packed: 5, also: 1}))
         self._take_back(self._model.of("dispatch")[0], Counter({packed: 2}))
 
     @precondition(lambda self: len(self._model.of("lot")) < MOST_LOTS)
@@ -215,7 +216,7 @@ class Book(RuleBasedStateMachine):
     @precondition(lambda self: self._model.of("roast"))
     @rule(data=st.data(), released=MOSTLY)
     def cup(self, data: st.DataObject, released: bool) -> None:
-        code = self._pick(data, "roast")
+        code = data.draw(st.sampled_from(self._model.of("roast")), "roast")
         asked = CuppingIn(verdict=Verdict.RELEASE if released else Verdict.REJECT)
 
         if self._book(lambda pen: cup(pen, code, asked), self._model.cupping(code)):
@@ -264,13 +265,14 @@ class Book(RuleBasedStateMachine):
             self._model.make(made.code, sent)
 
     @precondition(lambda self: self._model.of("dispatch"))
-    @rule(data=st.data(), more=RARELY)
-    def take_back(self, data: st.DataObject, more: bool) -> None:
+    @rule(data=st.data())
+    def take_back(self, data: st.DataObject) -> None:
         code = self._pick(data, "dispatch")
         out = +self._model.units[code].bags or Counter({self._pick(data, "pack"): 1})
         some = data.draw(st.lists(st.sampled_from(sorted(out)), min_size=1, unique=True), "packs")
         self._take_back(code, Counter({
-            unit: data.draw(st.integers(1, out[unit]), "bags") + more for unit in some
+            unit: data.draw(st.integers(1, out[unit]) | st.just(out[unit] + 1), "bags")
+            for unit in some
         }))  # fmt: skip
 
     def _take_back(self, code: str, bags: Counter[str]) -> None:

@@ -149,10 +149,14 @@ def test_bags_that_came_back_do_not_let_their_empty_pack_stand_on_the_shelf(api:
 
 def test_a_draw_that_was_voided_did_not_empty_the_sack(api: Api) -> None:
     sack = arrive_at(api, "B-02", lot="LOT-A")
-    batch = roast(api, {sack: 60}, 50, roasted_at="2026-03-04T10:00:00Z")["code"]
-    api.post(f"/units/{batch}/void", {"reason": "another sack"})
+    batch = roast(api, {sack: 60}, 50, roasted_at="2026-03-08T10:00:00Z")["code"]
+    api.post(f"/units/{batch}/void", {"reason": "it was on the fourth"})
 
     assert stood_at(api, "B-02", "2026-03-10T00:00:00Z") == [sack]
+
+    roast(api, {sack: 60}, 50, roasted_at="2026-03-04T10:00:00Z")
+
+    nothing_stood_at(api, "B-02", **{"from": "2026-03-06T00:00:00Z"})
 
 
 def test_a_clock_a_little_ahead_of_ours_hides_nothing(api: Api, wanderer: str) -> None:
