@@ -21,6 +21,8 @@ from app.shared.mass import KgIn, KgOut
 from app.shared.times import MomentIn, MomentOut
 
 MILLI = Decimal("0.001")
+MOST_SACKS = 20_000
+"""In one delivery: some sixty containers, so more is a slip of the finger."""
 
 
 def _country(code: str) -> str:
@@ -123,6 +125,13 @@ class DeliveryIn(Asked):
     reference: Annotated[str, Field(max_length=200)] | None = None
     received_at: MomentIn
     lots: Annotated[list[LotIn], Field(min_length=1, max_length=200)]
+
+    @model_validator(mode="after")
+    def _no_more_than_a_ship(self) -> Self:
+        sacks = sum(group.count or 1 for lot in self.lots for group in lot.sacks)
+        if sacks > MOST_SACKS:
+            raise ValueError(f"{sacks} sacks in one delivery; {MOST_SACKS} are the most")
+        return self
 
 
 class SackBrief(Told):

@@ -119,6 +119,16 @@ def test_a_time_without_offset_or_ahead_of_the_clock_is_refused(
     assert said in refusal["errors"][0]["detail"]
 
 
+def test_a_delivery_of_more_sacks_than_sixty_containers_hold_is_refused(api: Api) -> None:
+    furnish(api)
+    groups = [{"count": 5000, "net_kg": 60} for _ in range(4)]
+
+    answer = api.send("POST", "/deliveries", delivery(lot(*groups, {"net_kg": 60})))
+
+    assert "20001 sacks" in problem(answer, 422, "invalid")["detail"]
+    assert api.get("/lots")["items"] == []
+
+
 def test_a_time_with_an_offset_is_answered_in_utc(api: Api) -> None:
     furnish(api)
 
