@@ -64,7 +64,9 @@ def _limits(settings: Settings, lightest: str, heaviest: str) -> Limits:
     The columns are {", ".join(COLUMNS)}. The first row names them, in any order;
     {", ".join(REQUIRED)} must be there. Save the file with commas, as UTF-8. A lot of 320 sacks
     makes 320 sacks. origin is the two letters of the country, received_at a day such as 2026-03-02,
-    sack_kg the net weight of one sack with a full stop before the decimals.
+    sack_kg the net weight of one sack with a full stop before the decimals. Sacks are booked in
+    whole grams: where sack_kg is finer, some sacks of the lot are a gram heavier than the others,
+    so that the lot weighs what the row says.
 
     Every row that cannot be taken is listed with its line in the file and every reason, and
     nothing at all is stored unless you say --skip-refused. Importing the same file again
@@ -143,7 +145,7 @@ def _report(found: Sorted, refused: list[RefusedRow]) -> None:
     sacks, grams = sum(row.sacks for row in found.new), sum(row.whole_g for row in found.new)
     typer.echo(f"Accepted: {sacks} sacks, {kg_text(grams)}.")
     if found.new:
-        weights = [row.sack_g for row in found.new]
+        weights = [grams for row in found.new for _, grams in row.weights]
         typer.echo(f"One sack weighs {kg_text(min(weights))} to {kg_text(max(weights))}.")
 
 

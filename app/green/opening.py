@@ -21,6 +21,7 @@ from app.ledger.posting import Pen, Posting
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.tables import Location
 from app.shared.db import batched
+from app.shared.mass import kg_from_grams
 
 OPENING: Final = "opening stock"
 """The kind of the entry that brings a lot of a stock file."""
@@ -127,9 +128,12 @@ def enter(pen: Pen, row: StockRow, places: dict[str, Location]) -> None:
 
 
 def _lot(row: StockRow) -> OpeningLot:
-    sacks = SacksIn.model_validate(
-        {"count": row.sacks, "net_kg": row.sack_kg, "location": row.location}
-    )
+    sacks = [
+        SacksIn.model_validate(
+            {"count": count, "net_kg": kg_from_grams(grams), "location": row.location}
+        )
+        for count, grams in row.weights
+    ]
     return OpeningLot(
         code=row.lot,
         name=row.name,
@@ -140,5 +144,5 @@ def _lot(row: StockRow) -> OpeningLot:
         moisture_pct=row.moisture_pct,
         certificate=row.certificate,
         note=row.note,
-        sacks=[sacks],
+        sacks=sacks,
     )

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Annotated, NamedTuple
 
 import pycountry
@@ -27,7 +27,7 @@ from pydantic import (
 
 from app.green.schemas import Country
 from app.shared.codes import NewCode, PlaceCode, fold
-from app.shared.mass import grams_from_kg, kg_from_grams
+from app.shared.mass import GRAM, HEAVIEST_G, kg_from_grams
 from app.shared.shares import plain
 from app.shared.times import text, to_utc
 
@@ -85,15 +85,19 @@ def _limits(info: ValidationInfo) -> Limits:
 
 def _mass(cell: object, info: ValidationInfo) -> Decimal:
     limits = _limits(info)
-    grams = grams_from_kg(_number(cell))
-    if grams == 0:
+    kilograms = _number(cell)
+    if kilograms == 0:
         raise ValueError("a sack of 0 kg holds no coffee")
-    if not limits.lightest_g <= grams <= limits.heaviest_g:
+    if kilograms > HEAVIEST_G * GRAM:
+        raise ValueError(f"{kilograms} kg is over the limit of 30000 kg")
+    if kilograms != round(kilograms, 9):
+        raise ValueError(f"{_shown(cell)} kg has more than 9 decimals")
+    if not limits.lightest_g * GRAM <= kilograms <= limits.heaviest_g * GRAM:
         raise ValueError(
-            f"a sack of {kg_from_grams(grams)} kg is outside the limits of "
+            f"a sack of {plain(kilograms)} kg is outside the limits of "
             f"{kg_from_grams(limits.lightest_g)} to {kg_from_grams(limits.heaviest_g)} kg"
         )
-    return kg_from_grams(grams)
+    return plain(kilograms)
 
 
 def _moment(cell: object, info: ValidationInfo) -> datetime:
@@ -178,14 +182,22 @@ class StockRow(BaseModel):
     note: Annotated[str, StringConstraints(max_length=2000), AsTyped] | None = None
 
     @property
-    def sack_g(self) -> int:
-        """What one sack weighs."""
-        return grams_from_kg(self.sack_kg)
+    def whole_g(self) -> int:
+        """What the lot weighs, to the nearest gram, half to even."""
+        exact = self.sacks * self.sack_kg / GRAM
+        return int(exact.to_integral_value(ROUND_HALF_EVEN))
 
     @property
-    def whole_g(self) -> int:
-        """What the lot weighs."""
-        return self.sacks * self.sack_g
+    def weights(self) -> list[tuple[int, int]]:
+        """How many sacks of how many grams are booked, the heavier first.
+
+        A sack weighs whole grams. Weights converted from pounds seldom do, so what is rounded is
+        the lot: some of its sacks are a gram heavier than the others, and together they weigh
+        what the row says.
+        """
+        lighter_g, heavier = divmod(self.whole_g, self.sacks)
+        groups = [(heavier, lighter_g + 1), (self.sacks - heavier, lighter_g)]
+        return [(count, grams) for count, grams in groups if count]
 
     def said(self) -> dict[str, object]:
         """Say everything the row said in one form, whatever the spelling of its figures."""

@@ -9,7 +9,7 @@ import csv
 import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 from pathlib import Path
 
 import pycountry
@@ -75,11 +75,10 @@ def _day(typed: str) -> str:
 
 
 def _sack_kg(typed: str) -> str:
-    """Give kilograms as typed, and pounds to the nearest gram, half to even."""
+    """Give kilograms as typed, and pounds converted exactly."""
     said = typed.strip()
     if re.fullmatch(r"\d+", said):
         return ""
     if in_pounds := re.fullmatch(r"(\d+) lbs", said):
-        exact = Decimal(in_pounds[1]) * POUND_KG
-        return str(exact.quantize(GRAM, ROUND_HALF_EVEN))
+        return str(Decimal(in_pounds[1]) * POUND_KG)
     return said.removesuffix(" kg")

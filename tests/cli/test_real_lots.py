@@ -21,8 +21,9 @@ from tests.cli.sheets import write_sheet
 
 PUBLISHED_KG = Decimal("5013543.1956885")
 """Of the 462 lots that pass, with 85 sacks of 130 lb at 58.9670081 kg each."""
-BOOKED_KG = Decimal("5013543.195")
-"""The same with those sacks at whole grams, as the book weighs: 58.967 kg each."""
+BOOKED_KG = Decimal("5013543.196")
+"""The same with that lot to the nearest gram: 5012.196 kg, 84 sacks of 58.967 kg and one of a
+gram more."""
 
 COLUMN_OF = {
     "bag_weight_unit": "sack_kg",
@@ -107,11 +108,11 @@ def test_the_published_total_differs_from_the_booked_by_the_rounding_of_one_lot_
 
     assert (len(taken), sum(int(row["sacks"]) for row in taken)) == (462, 77_783)
     assert [(typed[row["lot"]], row["sacks"], row["sack_kg"]) for row in in_pounds] == [
-        ("130 lbs", "85", "58.967")
+        ("130 lbs", "85", "58.96700810")
     ]
-    assert total == BOOKED_KG
-    assert PUBLISHED_KG - total == 85 * (130 * POUND_KG - Decimal("58.967"))
-    assert PUBLISHED_KG - total == Decimal("0.0006885")
+    assert total == PUBLISHED_KG
+    assert BOOKED_KG - total == Decimal("5012.196") - 85 * 130 * POUND_KG
+    assert BOOKED_KG - total == Decimal("0.0003115")
 
 
 def test_refused_are_exactly_the_rows_of_the_list_each_at_its_line_for_its_reasons(

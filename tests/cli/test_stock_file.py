@@ -42,8 +42,17 @@ def test_a_full_row_is_read_to_the_gram_and_its_words_stay_as_they_were_typed() 
     assert row.name == FULL["name"]
     assert row.note == FULL["note"]
     assert row.received_at == datetime(2026, 1, 5, 7, 30, tzinfo=UTC)
-    assert (row.sacks, row.sack_g, row.whole_g) == (2, 69_125, 138_250)
+    assert (row.sacks, row.weights, row.whole_g) == (2, [(2, 69_125)], 138_250)
     assert (row.moisture_pct, row.cost_per_kg) == (Decimal("11.25"), Decimal("7.2"))
+
+
+def test_sacks_of_pounds_weigh_whole_grams_and_together_what_the_row_says() -> None:
+    # 130 lb of 0.45359237 kg each, the international avoirdupois pound of 1959.
+    (row,) = one(sacks="85", sack_kg="58.9670081").rows
+
+    assert row.whole_g == 5_012_196
+    assert row.weights == [(1, 58_968), (84, 58_967)]
+    assert sum(count * grams for count, grams in row.weights) == row.whole_g
 
 
 def test_a_day_is_its_midnight_in_utc() -> None:
@@ -89,7 +98,7 @@ def test_what_a_row_says_does_not_hang_on_the_spelling_of_its_figures() -> None:
         ("sack_kg", "NaN", "no plain number"),
         ("sack_kg", "-60", "no plain number"),
         ("sack_kg", "0.000", "holds no coffee"),
-        ("sack_kg", "60.0001", "finer than a gram"),
+        ("sack_kg", "60.0000000001", "more than 9 decimals"),
         ("sack_kg", "30000.001", "over the limit of 30000 kg"),
         ("location", "rack 7", "no code of a location"),
         ("moisture_pct", "0", "0 % means not measured: leave it blank"),
