@@ -146,7 +146,12 @@ class PostgresServer:
 
     def drop_database(self, name: str) -> None:
         """Drop a database if it is there, whoever is still connected to it."""
-        self._tell(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name)))
+        # The superuser does it: whoever is connected may be the server's own cleaning up.
+        with self._as_superuser() as connection:
+            connection.autocommit = True
+            connection.execute(
+                sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name))
+            )
 
     def start(self) -> None:
         """Start again on the same port after `stop` or `crash`."""
@@ -198,10 +203,13 @@ class PostgresServer:
             else:
                 return
 
-    def _create_owner(self) -> None:
-        with psycopg.connect(
+    def _as_superuser(self) -> psycopg.Connection:
+        return psycopg.connect(
             host=str(self._folder), port=self.port, user="postgres", dbname="postgres"
-        ) as connection:
+        )
+
+    def _create_owner(self) -> None:
+        with self._as_superuser() as connection:
             connection.execute(
                 sql.SQL("CREATE ROLE {} LOGIN CREATEDB REPLICATION").format(sql.Identifier(OWNER))
             )
