@@ -18,6 +18,7 @@ from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
 from app.shared.codes import Code, NewCode, PlaceCode, fold
 from app.shared.mass import KgIn, KgOut
+from app.shared.numbers import NumberOut, exact_number
 from app.shared.times import MomentIn, MomentOut
 
 MILLI = Decimal("0.001")
@@ -31,12 +32,6 @@ def _country(code: str) -> str:
     return code
 
 
-def _exact_number(value: object) -> Decimal:
-    if isinstance(value, bool) or not isinstance(value, int | Decimal):
-        raise ValueError("a JSON number is wanted")  # noqa: TRY004 - Pydantic turns it into a 422
-    return Decimal(value)
-
-
 def _to_milli(value: Decimal) -> Decimal:
     if not value.is_finite() or abs(value) > 1_000_000:  # noqa: PLR2004 - far beyond any instrument
         raise ValueError("a value is between -1000000 and 1000000")
@@ -48,11 +43,10 @@ def _to_milli(value: Decimal) -> Decimal:
 Country = Annotated[str, BeforeValidator(fold), AfterValidator(_country)]
 _NUMBER: dict[str, Any] = {"type": "number", "multipleOf": 0.001}
 Value = Annotated[
-    Decimal, BeforeValidator(_exact_number), AfterValidator(_to_milli), WithJsonSchema(_NUMBER)
+    Decimal, BeforeValidator(exact_number), AfterValidator(_to_milli), WithJsonSchema(_NUMBER)
 ]
 """A measured value with at most three decimals."""
 Moisture = Annotated[Value, Field(ge=0, le=100)]
-ValueOut = Annotated[Decimal, WithJsonSchema({"type": "number"})]
 Address = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=500)]
 Email = Annotated[
     str,
@@ -187,9 +181,9 @@ class LotOut(Told):
     held: bool
     sack_count: int
     sacks_on_hand: int
-    latest_moisture_pct: ValueOut | None
+    latest_moisture_pct: NumberOut | None
     voided: bool
-    cost_per_kg: ValueOut | None = None
+    cost_per_kg: NumberOut | None = None
     """Only for those who may see prices."""
     currency: str | None = None
 
@@ -219,10 +213,10 @@ class ReadingOut(Told):
     id: int
     subject: str
     kind: ReadingKind
-    value: ValueOut
+    value: NumberOut
     taken_at: MomentOut
     instrument: str | None
     taken_by: str
     in_range: bool | None
     """Null where no range is set for this kind of reading."""
-    range: list[ValueOut] | None
+    range: list[NumberOut] | None

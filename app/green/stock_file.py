@@ -7,6 +7,7 @@ the line of the file it begins on and every reason at once, so that one look men
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -27,7 +28,7 @@ from pydantic import (
 
 from app.green.schemas import Country
 from app.shared.codes import NewCode, PlaceCode, fold
-from app.shared.mass import GRAM, HEAVIEST_G, kg_from_grams
+from app.shared.mass import GRAM, HEAVIEST_G, Grams, kg_from_grams, share_out
 from app.shared.shares import plain
 from app.shared.times import text, to_utc
 
@@ -195,9 +196,8 @@ class StockRow(BaseModel):
         the lot: some of its sacks are a gram heavier than the others, and together they weigh
         what the row says.
         """
-        lighter_g, heavier = divmod(self.whole_g, self.sacks)
-        groups = [(heavier, lighter_g + 1), (self.sacks - heavier, lighter_g)]
-        return [(count, grams) for count, grams in groups if count]
+        shares = Counter(share_out(Grams(self.whole_g), [1] * self.sacks))
+        return [(count, grams) for grams, count in shares.items()]
 
     def said(self) -> dict[str, object]:
         """Say everything the row said in one form, whatever the spelling of its figures."""

@@ -90,19 +90,6 @@ def on_hold(unit_id: IdColumn) -> ColumnElement[bool]:
     )
 
 
-def held_units(session: Session, unit_ids: Collection[int]) -> dict[int, str]:
-    """Of these units, name those on hold: id to code."""
-    held: dict[int, str] = {}
-    for some in batched(sorted(unit_ids), 500):
-        rows = session.execute(
-            select(col(Unit.id), col(Unit.code)).where(
-                col(Unit.id).in_(some), on_hold(col(Unit.id))
-            )
-        )
-        held |= {row.id: row.code for row in rows}
-    return held
-
-
 def parts_of(session: Session, target_id: int) -> Sequence[tuple[str, UnitKind, int]]:
     """Name what went into a unit: code, kind, grams, oldest first."""
     rows = session.execute(

@@ -1,10 +1,9 @@
 """What the API reads and answers about products, blends and packs."""
 
 from datetime import date
-from decimal import Decimal
 from typing import Annotated, ClassVar
 
-from pydantic import AfterValidator, Field, WithJsonSchema
+from pydantic import AfterValidator, Field
 from stdnum import ean
 
 from app.ledger.cards import CardOut
@@ -12,9 +11,8 @@ from app.ledger.schemas import Asked, Change, Name, Told
 from app.ledger.tables import UnitKind
 from app.shared.codes import Code, NewCode, PlaceCode
 from app.shared.mass import KgIn, KgOut
+from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
-
-PctOut = Annotated[Decimal, WithJsonSchema({"type": "number"})]
 
 
 def _gtin(digits: str) -> str:
@@ -75,7 +73,7 @@ class SharedPart(Told):
     unit: str
     kind: UnitKind
     grams: KgOut = Field(alias="kg")
-    share_pct: PctOut
+    share_pct: NumberOut
 
 
 class BlendLine(Told):

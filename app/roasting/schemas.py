@@ -1,9 +1,8 @@
 """What the API reads and answers about machines and roasts."""
 
-from decimal import Decimal
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, WithJsonSchema, model_validator
+from pydantic import Field, model_validator
 
 from app.green.schemas import Moisture, Value
 from app.ledger.cards import CardOut
@@ -11,10 +10,10 @@ from app.ledger.schemas import Asked, Change, Note, Told
 from app.roasting.tables import MachineKind
 from app.shared.codes import Code, NewCode, PlaceCode
 from app.shared.mass import KgIn, KgOut
+from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
 
 Disposition = Literal["passed", "set_aside", "released", "rejected"]
-PctOut = Annotated[Decimal, WithJsonSchema({"type": "number"})]
 
 
 class MachineIn(Asked):
@@ -89,7 +88,7 @@ class RoastOut(Told):
     roasted_at: MomentOut
     charge_g: KgOut = Field(alias="charge_kg")
     end_g: KgOut = Field(alias="end_kg")
-    loss_pct: PctOut
+    loss_pct: NumberOut
     disposition: Disposition
     checks: list[CheckOut]
     draws: list[Draw]
@@ -105,7 +104,7 @@ class RoastLine(Told):
     roasted_at: MomentOut
     charge_g: KgOut = Field(alias="charge_kg")
     end_g: KgOut = Field(alias="end_kg")
-    loss_pct: PctOut
+    loss_pct: NumberOut
     disposition: Disposition
     left_g: KgOut = Field(alias="left_kg")
     held: bool

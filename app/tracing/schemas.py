@@ -1,18 +1,16 @@
 """What the API reads and answers about traces."""
 
-from decimal import Decimal
 from enum import StrEnum
-from typing import Annotated, Self
+from typing import Self
 
-from pydantic import Field, WithJsonSchema, model_validator
+from pydantic import Field, model_validator
 
 from app.ledger.schemas import Asked, Codes, Told
 from app.ledger.tables import UnitKind
 from app.shared.codes import PlaceCode
 from app.shared.mass import KgOut
+from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
-
-PctOut = Annotated[Decimal, WithJsonSchema({"type": "number"})]
 
 
 class Direction(StrEnum):
@@ -60,7 +58,7 @@ class TracedUnit(Told):
     """Forward: share times made. Backward: so much of this unit went into what was asked."""
     green_g: KgOut = Field(alias="green_kg")
     """The same coffee as kilograms of green."""
-    share_pct: PctOut
+    share_pct: NumberOut
     location: str | None
     held: bool
 
@@ -105,7 +103,7 @@ class BalanceOut(Told):
 
     What went from one of them into another counts once.
     """
-    accounted_pct: PctOut
+    accounted_pct: NumberOut
 
 
 class PossibleContact(Told):

@@ -26,7 +26,7 @@ from app.ledger import actions as ledger
 from app.ledger import cards
 from app.ledger.checks import check_book
 from app.ledger.posting import Pen
-from app.ledger.queries import held_units
+from app.ledger.queries import on_hold
 from app.ledger.schemas import AdjustmentIn, HoldIn, ReleaseIn, VoidIn
 from app.ledger.tables import Unit
 from app.packing.actions import PRODUCTS, blend, pack
@@ -305,7 +305,7 @@ class Book(RuleBasedStateMachine):
             rows = session.execute(
                 select(col(Unit.code), col(Unit.left_g), col(Unit.voided_entry_id))
             ).all()
-            held = held_units(session, range(1, len(rows) + 1)).values()
+            held = session.scalars(select(col(Unit.code)).where(on_hold(col(Unit.id)))).all()
         assert {code: (left_g, voided is not None) for code, left_g, voided in rows} == {
             code: (unit.left_g, unit.voided) for code, unit in self._model.units.items()
         }

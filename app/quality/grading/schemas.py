@@ -6,11 +6,12 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field
 
-from app.green.schemas import Moisture, Value, ValueOut
+from app.green.schemas import Moisture, Value
 from app.ledger.schemas import Asked, Name, Note, Told, Why
 from app.quality.grading.tables import SampleKind
 from app.shared.codes import Code
 from app.shared.mass import KgIn, KgOut
+from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
 from app.standards.cupping_forms import OffTaste
 from app.standards.defects import DefectKind, Rounding
@@ -147,7 +148,7 @@ class TallyOut(Told):
     """Full defects by both roundings; `fraction` is the exact one without any rounding."""
 
     floor: int
-    exact: ValueOut
+    exact: NumberOut
     fraction: str
 
 
@@ -168,16 +169,16 @@ class FullDefectsOut(Told):
 
 class ScreenLineOut(Told):
     label: str
-    hole_mm: ValueOut | None
-    retained_pct: ValueOut
+    hole_mm: NumberOut | None
+    retained_pct: NumberOut
     up_label: str | None
-    up_pct: ValueOut | None
+    up_pct: NumberOut | None
 
 
 class SeenReading(Told):
     """The newest reading of the lot or any of its sacks."""
 
-    value: ValueOut
+    value: NumberOut
     subject: str
     taken_at: MomentOut
 
@@ -270,15 +271,15 @@ class CupOut(Told):
 class PointsOut(Told):
     """How a score comes about."""
 
-    sections: ValueOut
-    cups: ValueOut
-    deduction: ValueOut
+    sections: NumberOut
+    cups: NumberOut
+    deduction: NumberOut
 
 
 class OnForm(Told):
     """What stands on a form."""
 
-    sections: dict[str, ValueOut]
+    sections: dict[str, NumberOut]
     cups: list[CupOut]
     points: PointsOut
 
@@ -289,7 +290,7 @@ class LotCuppingOut(Told):
     sample: int | None
     form: str
     form_version: str
-    score: ValueOut
+    score: NumberOut
     on_form: OnForm | None
     """`null` where the score was given without its sections."""
     tasters: int
@@ -309,10 +310,10 @@ class FormScores(Told):
     form: str
     form_version: str
     cuppings: int
-    latest: ValueOut
+    latest: NumberOut
     latest_at: MomentOut
-    lowest: ValueOut
-    highest: ValueOut
+    lowest: NumberOut
+    highest: NumberOut
 
 
 class GradeOut(Told):
