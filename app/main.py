@@ -14,6 +14,7 @@ from app import __version__, doors
 from app.description import describe
 from app.green import routes as green
 from app.green.evidence import routes as evidence
+from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
 from app.packing import routes as packing
@@ -31,6 +32,7 @@ from app.tracing.evidence import routes as unit_evidence
 
 PACKAGES = (
     green,
+    readings,
     evidence,
     places,
     roasting,

@@ -9,6 +9,7 @@ from sqlmodel import SQLModel
 
 from app.green import tables as green
 from app.green.evidence import tables as evidence
+from app.green.readings import tables as readings
 from app.labels import tables as labels
 from app.ledger import tables as ledger
 from app.packing import tables as packing
@@ -26,6 +27,7 @@ TABLES = (
     ledger,
     places,
     green,
+    readings,
     evidence,
     quality,
     grading,

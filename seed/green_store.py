@@ -7,8 +7,8 @@ from datetime import datetime
 from decimal import Decimal
 from random import Random
 
-from app.green import actions as green
-from app.green.schemas import ReadingIn
+from app.green.readings.actions import read
+from app.green.readings.schemas import ReadingIn
 from app.ledger import actions as ledger
 from app.ledger.schemas import AdjustmentIn
 from app.places import actions as places
@@ -174,7 +174,7 @@ class GreenStore:
             "instrument": {"moisture": "MM-2", "water_activity": "AW-1"}.get(kind, "TH-4"),
         })  # fmt: skip
         booked = self._diary.at(*typed) if typed else None
-        green.read(self._diary.hand(STAFF[Role.QUALITY], taken_at, booked=booked), asked)
+        read(self._diary.hand(STAFF[Role.QUALITY], taken_at, booked=booked), asked)
 
     def count(self) -> None:
         """Weigh the opened sacks once a month and book what differs."""

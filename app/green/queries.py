@@ -4,20 +4,19 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import case, func, select
+from sqlalchemy import select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from app.green.actions import judge
+from app.green.readings.queries import latest_moisture
 from app.green.rules import stock_of
 from app.green.schemas import DeliveryOut, LotOut, LotReceived, SackBrief, SackOut
-from app.green.tables import Delivery, GreenLot, Reading, ReadingKind, Sack, Supplier
-from app.ledger.cards import card_at, find
+from app.green.tables import Delivery, GreenLot, Sack, Supplier
+from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.actions import LOCATIONS
 from app.places.tables import Location
-from app.settings import Settings
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams
 from app.shared.paging import Page, PageOf, turn_page
@@ -76,7 +75,7 @@ def lot_page(
 def _lot_out(session: Session, rows: Any, *, prices: bool) -> list[LotOut]:  # noqa: ANN401 - rows of `_lots`
     ids = [row.id for row in rows]
     stock = _stock(session, ids)
-    moisture = _latest_moisture(session, ids)
+    moisture = latest_moisture(session, ids)
     lots = []
     for row in rows:
         known: GreenLot = row.GreenLot
@@ -107,29 +106,6 @@ def _stock(session: Session, lot_ids: list[int]) -> Mapping[int, list[tuple[int,
     for lot_id, left_g, held in rows:
         found.setdefault(lot_id, []).append((left_g, held))
     return found
-
-
-def _latest_moisture(session: Session, lot_ids: list[int]) -> Mapping[int, Decimal]:
-    """Find the newest moisture reading of each lot or of any of its sacks."""
-    lot_id = case((col(Sack.lot_id).is_not(None), col(Sack.lot_id)), else_=col(Reading.unit_id))
-    newest = (
-        select(
-            lot_id.label("lot_id"),
-            col(Reading.value_milli),
-            func.row_number()
-            .over(
-                partition_by=lot_id,
-                order_by=(col(Entry.happened_at).desc(), col(Reading.id).desc()),
-            )
-            .label("place"),
-        )
-        .join(Entry, col(Entry.id) == col(Reading.entry_id))
-        .outerjoin(Sack, col(Sack.unit_id) == col(Reading.unit_id))
-        .where(col(Reading.kind) == ReadingKind.MOISTURE, lot_id.in_(lot_ids))
-        .subquery()
-    )
-    rows = session.execute(select(newest.c.lot_id, newest.c.value_milli).where(newest.c.place == 1))
-    return {row_lot: kg_from_grams(milli) for row_lot, milli in rows}
 
 
 def delivery(session: Session, code: str) -> DeliveryOut:
@@ -272,46 +248,3 @@ def sack_page(
         statement = statement.where(col(Unit.left_g) > 0 if on_hand else col(Unit.left_g) == 0)
     rows, following = turn_page(session, statement, col(Unit.id), page)
     return [_sack_line(row) for row in rows], following
-
-
-def reading_page(
-    session: Session,
-    page: Page,
-    subject: str | None,
-    kind: ReadingKind | None,
-    settings: Settings,
-) -> PageOf:
-    """Read measurements in the order they were booked."""
-    statement = (
-        select(
-            col(Reading.id),
-            func.coalesce(col(Unit.code), col(Location.code)).label("subject"),
-            col(Reading.kind),
-            col(Reading.value_milli),
-            col(Reading.instrument),
-            col(Entry.happened_at),
-            col(Entry.who),
-        )
-        .join(Entry, col(Entry.id) == col(Reading.entry_id))
-        .outerjoin(Unit, col(Unit.id) == col(Reading.unit_id))
-        .outerjoin(Location, col(Location.id) == col(Reading.location_id))
-    )
-    if subject is not None:
-        folded = subject.upper()
-        if find(session, LOCATIONS, folded) is None:
-            unit_by_code(session, folded)
-        statement = statement.where((col(Unit.code) == folded) | (col(Location.code) == folded))
-    if kind is not None:
-        statement = statement.where(col(Reading.kind) == kind)
-    rows, following = turn_page(session, statement, col(Reading.id), page)
-    return [_reading_line(row, settings) for row in rows], following
-
-
-def _reading_line(row: Any, settings: Settings) -> dict[str, object]:  # noqa: ANN401 - see above
-    value = kg_from_grams(row.value_milli)
-    verdict = judge(ReadingKind(row.kind), value, settings)
-    return {
-        "id": row.id, "subject": row.subject, "kind": row.kind, "value": value,
-        "taken_at": text(row.happened_at), "instrument": row.instrument, "taken_by": row.who,
-        "in_range": verdict.in_range, "range": list(verdict.limits) if verdict.limits else None,
-    }  # fmt: skip

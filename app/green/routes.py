@@ -1,4 +1,4 @@
-"""Suppliers, deliveries, lots, sacks and readings."""
+"""Suppliers, deliveries, lots and sacks."""
 
 from typing import Annotated
 
@@ -12,14 +12,11 @@ from app.green.schemas import (
     DeliveryLine,
     DeliveryOut,
     LotOut,
-    ReadingIn,
-    ReadingOut,
     SackOut,
     SupplierChange,
     SupplierIn,
     SupplierOut,
 )
-from app.green.tables import ReadingKind
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
@@ -32,7 +29,6 @@ router = APIRouter(route_class=ExactRoute, tags=["green"])
 
 SupplierKeeper = Annotated[Clerk, allowed(Permission.SUPPLIERS)]
 Receiver = Annotated[Clerk, allowed(Permission.RECEIVE)]
-Measurer = Annotated[Clerk, allowed(Permission.READING)]
 
 
 @router.post("/suppliers", status_code=201, response_model=SupplierOut, dependencies=[Keyed])
@@ -115,23 +111,3 @@ def list_sacks(
 def show_sack(clerk: Reader, code: Code) -> Response:
     """Show a sack: what is left, where it stands, whether it is held."""
     return Answer(clerk.read(queries.sack, code))
-
-
-@router.post("/readings", status_code=201, response_model=ReadingOut, dependencies=[Keyed])
-def take_reading(clerk: Measurer, asked: ReadingIn) -> Response:
-    """Record a measurement of a lot, sack, roast or place."""
-    return clerk.write(actions.read, asked)
-
-
-@router.get("/readings", response_model=Items[ReadingOut])
-def list_readings(
-    clerk: Reader,
-    page: PageAsked,
-    subject: Annotated[str | None, Query(max_length=32)] = None,
-    kind: ReadingKind | None = None,
-) -> Response:
-    """List measurements, oldest first."""
-    return page_answer(
-        clerk.request,
-        *clerk.read(queries.reading_page, page, subject, kind, clerk.settings),
-    )

@@ -1,7 +1,6 @@
 """What the API reads and answers about green coffee."""
 
-from decimal import Decimal
-from typing import Annotated, Any, ClassVar, Literal, Self
+from typing import Annotated, ClassVar, Self
 
 import pycountry
 from pydantic import (
@@ -9,19 +8,18 @@ from pydantic import (
     BeforeValidator,
     Field,
     StringConstraints,
-    WithJsonSchema,
     model_validator,
 )
 
-from app.green.tables import Condition, ReadingKind
+from app.green.readings.schemas import Moisture
+from app.green.tables import Condition
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
-from app.shared.codes import Code, NewCode, PlaceCode, fold
+from app.shared.codes import NewCode, PlaceCode, fold
 from app.shared.mass import KgIn, KgOut
-from app.shared.numbers import NumberOut, exact_number
+from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
 
-MILLI = Decimal("0.001")
 MOST_SACKS = 20_000
 """In one delivery: some sixty containers, so more is a slip of the finger."""
 
@@ -32,21 +30,7 @@ def _country(code: str) -> str:
     return code
 
 
-def _to_milli(value: Decimal) -> Decimal:
-    if not value.is_finite() or abs(value) > 1_000_000:  # noqa: PLR2004 - far beyond any instrument
-        raise ValueError("a value is between -1000000 and 1000000")
-    if value != value.quantize(MILLI):
-        raise ValueError("a value has at most 3 decimals")
-    return value
-
-
 Country = Annotated[str, BeforeValidator(fold), AfterValidator(_country)]
-_NUMBER: dict[str, Any] = {"type": "number", "multipleOf": 0.001}
-Value = Annotated[
-    Decimal, BeforeValidator(exact_number), AfterValidator(_to_milli), WithJsonSchema(_NUMBER)
-]
-"""A measured value with at most three decimals."""
-Moisture = Annotated[Value, Field(ge=0, le=100)]
 Address = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=500)]
 Email = Annotated[
     str,
@@ -198,25 +182,3 @@ class SackOut(Told):
     held: bool
     condition: Condition
     voided: bool
-
-
-class ReadingIn(Asked):
-    subject: Code | PlaceCode
-    subject_kind: Literal["unit", "location"] | None = None
-    kind: ReadingKind
-    value: Value
-    taken_at: MomentIn | None = None
-    instrument: Annotated[str, Field(max_length=200)] | None = None
-
-
-class ReadingOut(Told):
-    id: int
-    subject: str
-    kind: ReadingKind
-    value: NumberOut
-    taken_at: MomentOut
-    instrument: str | None
-    taken_by: str
-    in_range: bool | None
-    """Null where no range is set for this kind of reading."""
-    range: list[NumberOut] | None

@@ -7,7 +7,8 @@ from sqlalchemy import func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from app.green.tables import Reading, ReadingKind, Sack
+from app.green.readings.tables import Reading, ReadingKind
+from app.green.tables import Sack
 from app.ledger.queries import unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.quality.grading.judging import Readings, judge_all

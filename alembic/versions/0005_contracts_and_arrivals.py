@@ -1,0 +1,10 @@
+"""Contracts, and what was found when coffee arrived."""
+
+revision = "0005"
+down_revision = "0004"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Nothing yet."""

@@ -1,0 +1,10 @@
+"""Instruments, and how a reading was taken."""
+
+revision = "0008"
+down_revision = "0007"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Nothing yet."""

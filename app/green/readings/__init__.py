@@ -1,0 +1,1 @@
+"""Measurements of coffee and of the places it stands in."""
