@@ -13,6 +13,7 @@ from app.green.readings import tables as readings
 from app.labels import tables as labels
 from app.ledger import tables as ledger
 from app.packing import tables as packing
+from app.packing.weighing import tables as weighing
 from app.places import tables as places
 from app.quality import tables as quality
 from app.quality.grading import tables as grading
@@ -33,6 +34,7 @@ TABLES = (
     grading,
     roasting,
     packing,
+    weighing,
     sending,
     labels,
 )

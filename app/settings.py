@@ -3,12 +3,13 @@
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 from platformdirs import user_data_path
 from pydantic import AfterValidator, Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from app.standards.average_quantity import Check
 from app.standards.defects import Rounding
 from app.standards.due_diligence import FEWER_LINES, FEWEST_YEARS_KEPT
 
@@ -91,6 +92,10 @@ class Settings(BaseSettings):
     100."""
     eudr_trader_plots: bool = False
     """Whether lots bought as a trader need plots, time of production and HS code too."""
+    check_plan: Literal[Check.DOUBLE, Check.SINGLE, Check.DESTRUCTIVE, Check.US] = Check.DOUBLE
+    """How check batches of a hundred bags or more are sampled when a check names no plan."""
+    hold_on_failed_weighing: bool = True
+    """Whether a pack waits on hold when its check of weight is rejected."""
     heavy_over_kg: Annotated[Decimal, Field(gt=0, le=30_000, decimal_places=3)] = Decimal(25)
     """Sacks heavier than this are labelled with a caution. Great Britain's safety authority asks
     food firms to bring sacks down to it, and sets no limit."""

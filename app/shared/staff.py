@@ -55,6 +55,8 @@ class Permission(StrEnum):
     SUPPLIERS = "suppliers:edit"
     VOID = "units:void"
     """Undo a mistaken entry by a correcting one."""
+    WEIGH = "packs:weigh"
+    """Check the weight of bags."""
 
 
 _P = Permission
@@ -62,15 +64,15 @@ _P = Permission
 GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.WAREHOUSE: frozenset({
         _P.READ, _P.RECEIVE, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.PLACES, _P.PACK,
-        _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID, _P.SAMPLE, _P.LABELS,
+        _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH,
     }),
     Role.ROASTER: frozenset({
         _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.CLEAN, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD,
-        _P.VOID, _P.SAMPLE, _P.LABELS,
+        _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH,
     }),
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
-        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS,
+        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.WEIGH,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,

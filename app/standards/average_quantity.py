@@ -109,6 +109,7 @@ class Verdict:
     """Below T1, among the packages that decided."""
     below_t2: int
     """Among all that were weighed."""
+    decided_by: Step
     contents: Finding
     mean: Mean
     finding: Finding
@@ -239,19 +240,18 @@ def judge(chosen: Plan, held_against: Limits, weights_mg: Sequence[int]) -> Verd
     if len(weights_mg) not in counts:
         wanted = " or, where the first sample does not decide, ".join(map(str, counts))
         raise ValueError(f"this plan wants {wanted} weights, not {len(weights_mg)}")
-    contents, defective = Finding.SECOND_SAMPLE, 0
     for step in chosen.steps:
-        if step.weighed > len(weights_mg) or contents is not Finding.SECOND_SAMPLE:
-            break
         defective = sum(w < held_against.t1_mg for w in weights_mg[: step.weighed])
         contents = _decide(step, defective)
+        if contents is not Finding.SECOND_SAMPLE or step.weighed == len(weights_mg):
+            break
     mean = _mean(chosen, held_against, weights_mg[: chosen.mean_of])
     below_t2 = sum(w < held_against.t2_mg for w in weights_mg)
     if chosen.check is Check.US:
         below_t2 = 0  # those rules know one limit
     rejected = Finding.REJECTED in {contents, mean.finding} or below_t2
     return Verdict(
-        chosen, held_against, len(weights_mg), defective, below_t2, contents, mean,
+        chosen, held_against, len(weights_mg), defective, below_t2, step, contents, mean,
         Finding.REJECTED if rejected else contents,
     )  # fmt: skip
 

@@ -1,0 +1,1 @@
+"""Packing, and whether bags hold what their labels say."""
