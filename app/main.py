@@ -23,6 +23,7 @@ from app.places import routes as places
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
+from app.roasting.styles import routes as styles
 from app.sending import routes as sending
 from app.settings import Settings
 from app.shared.db import open_engine
@@ -37,6 +38,7 @@ PACKAGES = (
     evidence,
     places,
     roasting,
+    styles,
     packing,
     weighing,
     sending,

@@ -18,6 +18,7 @@ from app.places import tables as places
 from app.quality import tables as quality
 from app.quality.grading import tables as grading
 from app.roasting import tables as roasting
+from app.roasting.styles import tables as styles
 from app.sending import tables as sending
 from app.settings import project_folder
 from app.shared import sign_in
@@ -33,6 +34,7 @@ TABLES = (
     quality,
     grading,
     roasting,
+    styles,
     packing,
     weighing,
     sending,

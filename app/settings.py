@@ -55,6 +55,12 @@ class Settings(BaseSettings):
     """How far book and scale may differ when a sack is used up, as a part of its net weight."""
     loss_range_pct: tuple[Percent, Percent] = (Decimal(12), Decimal(18))
     """The weight loss a roast is expected to have when the roast itself names no range."""
+    style_loss_tolerance: Percent = Decimal("0.5")
+    """How many points the loss may stand from a style's own where the style names no tolerance
+    (our own rule)."""
+    usual_charge_pct: tuple[Percent, Percent] = (Decimal(40), Decimal(80))
+    """A charge outside this share of the drum's capacity is pointed out (our own rule; about 80 %
+    as a ceiling is a magazine's advice on batch size)."""
     colour_tolerance: Annotated[Decimal, Field(ge=0)] = Decimal(3)
     """How far a colour reading may stand from its target when the roast names no tolerance."""
     moisture_range_pct: tuple[Percent, Percent] = (Decimal(8), Decimal("12.5"))

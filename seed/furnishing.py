@@ -7,7 +7,7 @@ from app.packing.actions import PRODUCTS as PRODUCT_CARDS
 from app.packing.schemas import ProductIn
 from app.places.actions import add_location
 from app.places.schemas import LocationIn
-from app.roasting.actions import MACHINES
+from app.roasting.machines import MACHINES
 from app.roasting.schemas import MachineIn
 from app.sending.actions import CUSTOMERS as CUSTOMER_CARDS
 from app.sending.schemas import CustomerIn

@@ -8,7 +8,7 @@ from random import Random
 
 from sqlalchemy import Engine
 
-from app.roasting.actions import clean_down
+from app.roasting.machines import clean_down
 from app.roasting.schemas import CleanDownIn
 from app.settings import Settings
 from app.shared.db import batched, writing

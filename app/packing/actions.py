@@ -18,7 +18,7 @@ from app.packing.schemas import (
     SharedPart,
 )
 from app.packing.tables import Blend, Pack, Product
-from app.roasting.actions import machine_for, record_run
+from app.roasting.machines import machine_for, record_run
 from app.roasting.queries import refuse_unreleased
 from app.roasting.tables import MachineKind
 from app.shared.mass import HEAVIEST_G, kg_text

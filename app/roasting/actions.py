@@ -2,67 +2,33 @@
 
 from collections import Counter
 from dataclasses import asdict
-from datetime import datetime
+from decimal import Decimal
 
-from app.ledger.cards import Shelf, card_at, named
-from app.ledger.posting import Birth, Pen, Posting
+from app.ledger.posting import Pen, Posting
 from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
 from app.ledger.tables import Reason, Unit, UnitKind
+from app.roasting.machines import machine_for, record_run
 from app.roasting.rules import (
     Check,
     check_colour,
     check_loss,
     check_profile,
+    check_share,
     emptied_difference,
     loss_pct,
 )
 from app.roasting.schemas import (
     CheckOut,
-    CleanDownIn,
-    CleanDownOut,
     Draw,
-    MachineOut,
     RoastIn,
     RoastOut,
 )
-from app.roasting.tables import CleanDown, Machine, MachineKind, MachineRun, Roast
+from app.roasting.styles.actions import Targets, style_named, targets
+from app.roasting.styles.tables import Style
+from app.roasting.tables import Machine, MachineKind, Roast
 from app.shared.mass import kg_from_grams, kg_text
-from app.shared.problems import Refused
-
-MACHINES = Shelf("machine", Machine, MachineOut, key="code", folded="code")
-
-
-def machine_for(pen: Pen, code: str, kind: MachineKind) -> Machine:
-    """Find the machine a body names and refuse one that does other work."""
-    machine = named(pen.session, MACHINES, code, "#/machine")
-    if machine.kind != kind:
-        raise Refused(
-            "wrong-machine",
-            f"{machine.code} is a {machine.kind}; this needs a {kind}.",
-            machine=machine.code,
-            kind=machine.kind,
-            wanted=kind,
-        )
-    return machine
-
-
-def record_run(pen: Pen, born: Birth, machine: Machine, at: datetime) -> None:
-    """Record which machine a unit came off."""
-    pen.write(MachineRun, [{"unit_id": born.id, "machine_id": machine.id, "ran_at": at}])
-
-
-def clean_down(pen: Pen, code: str, asked: CleanDownIn) -> CleanDownOut:
-    """Record that a machine was emptied and cleaned."""
-    machine = card_at(pen.session, MACHINES, code)
-    assert machine.id is not None  # noqa: S101 - read from the database
-    at = pen.moment(asked.cleaned_at, "#/cleaned_at")
-    said = {"machine": machine.code, **asked.model_dump(mode="json")}
-    entry_id = pen.note("clean-down", said, at)
-    pen.session.add(
-        CleanDown(machine_id=machine.id, cleaned_at=at, note=asked.note, entry_id=entry_id)
-    )
-    return CleanDownOut(machine=machine.code, cleaned_at=at, note=asked.note, cleaned_by=pen.who)
+from app.shared.problems import FieldRefused, Refused
 
 
 def roast(pen: Pen, asked: RoastIn) -> RoastOut:
@@ -76,6 +42,7 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     drawn = _drawn(asked)
     charge_g = sum(drawn.values())
     _refuse_charge(machine, charge_g, asked.end_g)
+    style = style_named(pen.session, asked.style)
     at = pen.moment(asked.roasted_at, "#/roasted_at")
     found = units_by_code(pen.session, list(drawn), UnitKind.SACK)
     posting = Posting("roast", at, asked.model_dump(mode="json"))
@@ -87,23 +54,28 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         if code in emptied:
             _book_difference(pen, posting, sack, grams)
     pen.post(posting)
-    checks = _judge(pen, asked, charge_g)
+    checks = _judge(pen, asked, charge_g, style)
     passed = all(check.passed for check in checks)
+    warnings = _warnings(pen, machine, charge_g, style)
     record_run(pen, born, machine, at)
     pen.write(Roast, [{
-        "unit_id": born.id, "style": asked.style, "charge_g": charge_g,
+        "unit_id": born.id, "style": style.name if style else asked.style, "charge_g": charge_g,
         "passed": passed, "checks": canonical([asdict(check) for check in checks]),
+        "style_id": style.id if style else None, "style_version": style.version if style else None,
+        "warnings": canonical(warnings),
     }])  # fmt: skip
     return RoastOut(
         code=born.code,
         machine=machine.code,
-        style=asked.style,
+        style=style.name if style else asked.style,
+        style_version=style.version if style else None,
         roasted_at=at,
         charge_g=charge_g,
         end_g=asked.end_g,
         loss_pct=loss_pct(charge_g, asked.end_g),
         disposition="passed" if passed else "set_aside",
         checks=[CheckOut(**asdict(check)) for check in checks],
+        warnings=warnings,
         draws=[Draw(sack=code, grams=grams) for code, grams in drawn.items()],
         left_g=asked.end_g,
         held=False,
@@ -157,12 +129,47 @@ def _book_difference(pen: Pen, posting: Posting, sack: Unit, drawn_g: int) -> No
         posting.adjust(sack.id, difference_g, Reason.DRAW_DIFFERENCE)
 
 
-def _judge(pen: Pen, asked: RoastIn, charge_g: int) -> list[Check]:
-    tolerance = asked.colour_tolerance
-    if tolerance is None:
-        tolerance = pen.settings.colour_tolerance
+def _judge(pen: Pen, asked: RoastIn, charge_g: int, style: Style | None) -> list[Check]:
+    """Ask the questions of the gate; what a style says stands, the rest is the roast's own."""
+    held_to = targets(style, pen.settings) if style else Targets(None, None, None)
+    if style:
+        _refuse_other_targets(asked, style, held_to)
+    loss_range = held_to.loss_range or asked.loss_range_pct or pen.settings.loss_range_pct
+    colour = _first(held_to.colour, asked.colour_target)
+    tolerance = _first(held_to.colour_tolerance, asked.colour_tolerance)
     return [
         check_profile(asked.profile_hit),
-        check_loss(charge_g, asked.end_g, asked.loss_range_pct or pen.settings.loss_range_pct),
-        check_colour(asked.colour, asked.colour_target, tolerance),
+        check_loss(charge_g, asked.end_g, loss_range),
+        check_colour(
+            asked.colour, colour, pen.settings.colour_tolerance if tolerance is None else tolerance
+        ),
     ]
+
+
+def _first(*said: Decimal | None) -> Decimal | None:
+    return next((each for each in said if each is not None), None)
+
+
+def _refuse_other_targets(asked: RoastIn, style: Style, held_to: Targets) -> None:
+    """Refuse a roast that would be judged by other figures than its style's."""
+    said = {
+        "loss_range_pct": (asked.loss_range_pct, held_to.loss_range),
+        "colour_target": (asked.colour_target, held_to.colour),
+        "colour_tolerance": (asked.colour_tolerance, held_to.colour_tolerance),
+    }
+    for name, (own, styles) in said.items():
+        if own is not None and styles is not None and own != styles:
+            figures = " to ".join(map(str, styles)) if isinstance(styles, tuple) else styles
+            raise FieldRefused(
+                f"#/{name}",
+                f"style {style.name}, version {style.version}, says {figures}: leave it out, or "
+                "roast without a style",
+            )
+
+
+def _warnings(pen: Pen, machine: Machine, charge_g: int, style: Style | None) -> list[str]:
+    share = check_share(charge_g, machine.capacity_g, pen.settings.usual_charge_pct)
+    found = [share] if share else []
+    if style and style.machine and style.machine != machine.code:
+        found.append(f"style {style.name} is made for {style.machine}, not {machine.code}")
+    return found

@@ -10,7 +10,7 @@ from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.quality.tables import Cupping, Verdict
-from app.roasting.actions import MACHINES
+from app.roasting.machines import MACHINES
 from app.roasting.rules import loss_pct
 from app.roasting.schemas import CheckOut, Disposition, Draw, RoastOut
 from app.roasting.tables import CleanDown, Machine, MachineRun, Roast
@@ -88,6 +88,8 @@ def _roasts() -> AnySelect:
             col(Unit.left_g),
             DISPOSITION,
             col(Roast.checks),
+            col(Roast.style_version),
+            col(Roast.warnings),
             on_hold(col(Unit.id)).label("held"),
             col(Unit.voided_entry_id),
         )
@@ -106,6 +108,8 @@ def roast(session: Session, code: str) -> RoastOut:
         code=row.code,
         machine=row.machine,
         style=row.style,
+        style_version=row.style_version,
+        warnings=json.loads(row.warnings or "[]"),
         roasted_at=row.happened_at,
         charge_g=row.charge_g,
         end_g=row.made_g,

@@ -7,8 +7,8 @@ from fastapi import APIRouter, Response
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.roasting import actions, queries
-from app.roasting.actions import MACHINES
+from app.roasting import actions, machines, queries
+from app.roasting.machines import MACHINES
 from app.roasting.schemas import (
     CleanDownIn,
     CleanDownOut,
@@ -66,7 +66,7 @@ def change_machine(
 )
 def clean_down(clerk: Cleaner, code: str, asked: CleanDownIn) -> Response:
     """Record that a machine was emptied and cleaned: nothing carries over past it."""
-    return clerk.write(actions.clean_down, code, asked)
+    return clerk.write(machines.clean_down, code, asked)
 
 
 @router.get("/machines/{code}/clean-downs", response_model=Items[CleanDownOut])

@@ -44,6 +44,19 @@ def check_profile(hit: bool | None) -> Check:
     return Check("profile", hit, "profile hit" if hit else "profile missed")
 
 
+def check_share(
+    charge_g: int, capacity_g: int | None, usual: tuple[Decimal, Decimal]
+) -> str | None:
+    """Point out a charge that fills unusually little or much of the drum; ends are usual."""
+    if capacity_g is None:
+        return None
+    low, high = usual
+    if low * capacity_g <= 100 * charge_g <= high * capacity_g:
+        return None
+    share = (Decimal(100 * charge_g) / capacity_g).quantize(Decimal("0.1"))
+    return f"the charge fills {share} % of the drum; {low} to {high} % is usual here"
+
+
 def emptied_difference(left_g: int, drawn_g: int, net_g: int, tolerance_pct: Decimal) -> int | None:
     """What to book when a sack was used up: scale less book in grams, None beyond the tolerance.
 

@@ -85,12 +85,16 @@ class RoastOut(Told):
     code: str
     machine: str
     style: str | None
+    style_version: int | None
+    """By which version of a style it was judged; null where `style` is a word alone."""
     roasted_at: MomentOut
     charge_g: KgOut = Field(alias="charge_kg")
     end_g: KgOut = Field(alias="end_kg")
     loss_pct: NumberOut
     disposition: Disposition
     checks: list[CheckOut]
+    warnings: list[str]
+    """What was unusual about the charge; it does not keep a roast from passing."""
     draws: list[Draw]
     left_g: KgOut = Field(alias="left_kg")
     held: bool

@@ -63,3 +63,8 @@ class Roast(SQLModel, table=True):
     """Whether every check of the gate was there and met."""
     checks: str = Field(sa_column=Column(Text, nullable=False))
     """The checks as they were judged, as JSON."""
+    style_id: int | None = Field(default=None, foreign_key="style.id")
+    style_version: int | None = None
+    """By which version of the style it was judged; None where its style is a word alone."""
+    warnings: str | None = Field(default=None, sa_column=Column(Text))
+    """What was pointed out, as JSON."""

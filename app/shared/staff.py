@@ -52,6 +52,8 @@ class Permission(StrEnum):
     ROAST = "roasts:make"
     SAMPLE = "samples:take"
     """Draw a sample out of sacks, or enter one that somebody sent."""
+    STYLES = "styles:edit"
+    """Say what roasts of a style are held to."""
     SUPPLIERS = "suppliers:edit"
     VOID = "units:void"
     """Undo a mistaken entry by a correcting one."""
@@ -72,7 +74,7 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     }),
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
-        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.WEIGH,
+        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.WEIGH, _P.STYLES,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,

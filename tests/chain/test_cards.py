@@ -9,6 +9,7 @@ CARDS = [
     ("/customers", {"name": "Café Nord", "contact": "Ida"}, "CAFÉ NORD", {"contact": "Ole"}),
     ("/locations", {"code": "B-02", "kind": "rack", "capacity_kg": 900}, "b-02", {"site": "North"}),
     ("/machines", {"code": "DRUM", "kind": "roaster"}, "drum", {"capacity_kg": 75.5}),
+    ("/styles", {"name": "Filter", "loss_pct": 14.5}, "FILTER", {"colour_target": 70.5}),
     ("/products", {"sku": "H250", "name": "House", "nominal_g": 250}, "h250", {"name": "Home"}),
 ]
 
@@ -45,7 +46,7 @@ def test_a_name_or_code_is_taken_whatever_its_capitals(
 
 
 def _taken(path: str) -> str:
-    return "name-taken" if path in {"/suppliers", "/customers"} else "code-taken"
+    return "name-taken" if path in {"/suppliers", "/customers", "/styles"} else "code-taken"
 
 
 @pytest.mark.parametrize(("path", "card", "key", "change"), CARDS)

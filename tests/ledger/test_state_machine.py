@@ -37,7 +37,8 @@ from app.places.tables import PlaceKind
 from app.quality.actions import cup
 from app.quality.schemas import CuppingIn
 from app.quality.tables import Verdict
-from app.roasting.actions import MACHINES, roast
+from app.roasting.actions import roast
+from app.roasting.machines import MACHINES
 from app.roasting.schemas import MachineIn, RoastIn
 from app.sending.actions import CUSTOMERS, dispatch, take_back
 from app.sending.schemas import CustomerIn, DispatchIn, ReturnIn

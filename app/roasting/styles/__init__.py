@@ -1,0 +1,1 @@
+"""Styles: what a roast of one name is meant to be."""

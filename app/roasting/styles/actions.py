@@ -1,0 +1,77 @@
+"""Entering and changing styles, and finding the one a roast names."""
+
+from decimal import Decimal
+from typing import NamedTuple
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.ledger.cards import Shelf, add, change
+from app.ledger.posting import Pen
+from app.roasting.machines import machine_for
+from app.roasting.styles.schemas import StyleChange, StyleIn, StyleOut
+from app.roasting.styles.tables import Style, StyleVersion
+from app.roasting.tables import MachineKind
+from app.settings import Settings
+from app.shared.answers import to_json
+from app.shared.mass import kg_from_grams
+
+STYLES = Shelf("style", Style, StyleOut, key="name", folded="name_key")
+
+
+class Targets(NamedTuple):
+    """What a roast of a style is held to; None where the style says nothing."""
+
+    loss_range: tuple[Decimal, Decimal] | None
+    colour: Decimal | None
+    colour_tolerance: Decimal | None
+
+
+def add_style(pen: Pen, asked: StyleIn) -> StyleOut:
+    """Enter a style as its first version."""
+    _refuse_other_machines(pen, asked.machine)
+    return _keep(pen, add(pen, STYLES, asked))
+
+
+def change_style(pen: Pen, name: str, asked: StyleChange, if_match: str | None) -> StyleOut:
+    """Change a style: roasts until now stay judged by the version that was."""
+    _refuse_other_machines(pen, asked.machine)
+    return _keep(pen, change(pen, STYLES, name, asked, if_match))
+
+
+def _refuse_other_machines(pen: Pen, code: str | None) -> None:
+    if code is not None:
+        machine_for(pen, code, MachineKind.ROASTER)
+
+
+def _keep(pen: Pen, style: object) -> StyleOut:
+    assert isinstance(style, StyleOut)  # noqa: S101 - the shelf says so
+    assert pen.entry_id is not None  # noqa: S101 - the card wrote it
+    pen.write(StyleVersion, [{
+        "style_id": style.id, "version": style.version, "said": to_json(style).decode(),
+        "entry_id": pen.entry_id,
+    }])  # fmt: skip
+    return style
+
+
+def style_named(session: Session, name: str | None) -> Style | None:
+    """Find the style a roast names; a word that is none stays a word."""
+    if name is None:
+        return None
+    # Not `find`, which takes a name of digits for the number of another style's card.
+    key = STYLES.fold(name)
+    return session.scalars(select(Style).where(col(Style.name_key) == key)).first()
+
+
+def targets(style: Style, settings: Settings) -> Targets:
+    """Say what roasts of a style are held to now."""
+    loss, tolerance = _number(style.loss_milli), _number(style.loss_tolerance_milli)
+    loss_range = None
+    if loss is not None:
+        off = settings.style_loss_tolerance if tolerance is None else tolerance
+        loss_range = (max(loss - off, Decimal(0)), loss + off)
+    return Targets(loss_range, _number(style.colour_milli), _number(style.colour_tolerance_milli))
+
+
+def _number(thousandths: int | None) -> Decimal | None:
+    return None if thousandths is None else kg_from_grams(thousandths)

@@ -1,0 +1,35 @@
+"""Styles, and every version a style had."""
+
+from sqlalchemy import BigInteger, Column, Text
+from sqlmodel import Field, SQLModel
+
+from app.ledger.cards import Card
+
+
+class Style(Card, table=True):
+    """What a roast is judged by when it names the style. Per cent and colours in thousandths."""
+
+    name: str = Field(max_length=200)
+    name_key: str = Field(default="", max_length=600, unique=True)
+    loss_milli: int | None = None
+    """The weight loss that is aimed at."""
+    loss_tolerance_milli: int | None = None
+    colour_milli: int | None = Field(default=None, sa_type=BigInteger)
+    colour_tolerance_milli: int | None = Field(default=None, sa_type=BigInteger)
+    machine: str | None = Field(default=None, max_length=32, foreign_key="machine.code")
+    """The drum it is made for; a machine's code never changes."""
+    batch_g: int | None = Field(default=None, sa_type=BigInteger)
+    """The usual charge."""
+    note: str | None = Field(default=None, sa_column=Column(Text))
+
+
+class StyleVersion(SQLModel, table=True):
+    """A style as it was from one change to the next: what a roast of that version was held to."""
+
+    __tablename__ = "style_version"
+
+    style_id: int = Field(primary_key=True, foreign_key="style.id")
+    version: int = Field(primary_key=True)
+    said: str = Field(sa_column=Column(Text, nullable=False))
+    """The style as it was answered, as JSON."""
+    entry_id: int = Field(foreign_key="entry.id", index=True)

@@ -1,0 +1,1 @@
+"""Roasting: styles and the gate beside the chain of `tests/chain`."""
