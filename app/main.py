@@ -18,6 +18,7 @@ from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
 from app.packing import routes as packing
+from app.packing.recipes import routes as recipes
 from app.packing.weighing import routes as weighing
 from app.places import routes as places
 from app.quality import routes as quality
@@ -40,6 +41,7 @@ PACKAGES = (
     roasting,
     styles,
     packing,
+    recipes,
     weighing,
     sending,
     quality,

@@ -13,6 +13,7 @@ from app.green.readings import tables as readings
 from app.labels import tables as labels
 from app.ledger import tables as ledger
 from app.packing import tables as packing
+from app.packing.recipes import tables as recipes
 from app.packing.weighing import tables as weighing
 from app.places import tables as places
 from app.quality import tables as quality
@@ -35,6 +36,7 @@ TABLES = (
     grading,
     roasting,
     styles,
+    recipes,
     packing,
     weighing,
     sending,

@@ -58,6 +58,9 @@ class Settings(BaseSettings):
     style_loss_tolerance: Percent = Decimal("0.5")
     """How many points the loss may stand from a style's own where the style names no tolerance
     (our own rule)."""
+    recipe_tolerance: Percent = Decimal(2)
+    """How many points a share of a blend may be off where its recipe names no tolerance (our own
+    rule)."""
     usual_charge_pct: tuple[Percent, Percent] = (Decimal(40), Decimal(80))
     """A charge outside this share of the drum's capacity is pointed out (our own rule; about 80 %
     as a ceiling is a magazine's advice on batch size)."""

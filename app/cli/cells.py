@@ -1,6 +1,7 @@
 """CSV cells that a spreadsheet cannot mistake for a formula."""
 
 import csv
+import json
 import re
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
@@ -28,7 +29,7 @@ def cell(value: object) -> str:
             return text(value)
         case date():
             return value.isoformat()
-    said = str(value)
+    said = json.dumps(value, ensure_ascii=False) if isinstance(value, dict | list) else str(value)
     return f"'{said}" if _FORMULA.match(said) else said
 
 

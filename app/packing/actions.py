@@ -1,16 +1,19 @@
 """Blending roasted coffee and packing it into bags."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from app.ledger.cards import Shelf, named
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
+from app.ledger.rules import canonical
 from app.ledger.tables import Unit, UnitKind
+from app.packing.recipes.actions import Held, hold_against, recipe_named
 from app.packing.rules import best_before, lot_mark
 from app.packing.schemas import (
     BlendIn,
     BlendOut,
+    BlendPart,
     PackIn,
     PackOut,
     PartIn,
@@ -28,8 +31,12 @@ from app.shared.shares import percent
 PRODUCTS = Shelf("product", Product, ProductOut, key="sku", folded="sku")
 
 
-def blend(pen: Pen, asked: BlendIn) -> BlendOut:
-    """Mix roasts and blends; the whole weighs what its parts weigh."""
+def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
+    """Mix roasts and blends; the whole weighs what its parts weigh.
+
+    Raises:
+        Refused: `off-recipe`, `not-released`, and what posting refuses.
+    """
     machine = machine_for(pen, asked.machine, MachineKind.BLENDER) if asked.machine else None
     at = pen.moment(asked.blended_at, "#/blended_at")
     parts = _parts(asked.parts)
@@ -39,20 +46,46 @@ def blend(pen: Pen, asked: BlendIn) -> BlendOut:
     posting = Posting("blend", at, asked.model_dump(mode="json"))
     born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g)
     units = _pour(pen, posting, parts, born)
+    held = _hold_against_recipe(pen, asked, units, may_deviate=may_deviate)
     pen.post(posting)
     if machine is not None:
         record_run(pen, born, machine, at)
-    pen.write(Blend, [{"unit_id": born.id, "recipe": asked.recipe}])
+    pen.write(Blend, [{
+        "unit_id": born.id, "recipe": held.recipe.name if held else asked.recipe,
+        "recipe_id": held.recipe.id if held else None,
+        "recipe_version": held.recipe.version if held else None,
+        "components": canonical(held.components) if held else None,
+        "off_recipe_reason": held.reason if held else None,
+    }])  # fmt: skip
     return BlendOut(
         code=born.code,
-        recipe=asked.recipe,
+        recipe=held.recipe.name if held else asked.recipe,
+        recipe_version=held.recipe.version if held else None,
+        off_recipe_reason=held.reason if held else None,
         machine=machine.code if machine else None,
         blended_at=at,
         grams=whole_g,
         left_g=whole_g,
         held=False,
         voided=False,
-        parts=_shared(parts, units),
+        parts=[
+            BlendPart(
+                **dict(part),
+                component=held.components[part.unit] if held else None,
+            )
+            for part in _shared(parts, units)
+        ],
+    )
+
+
+def _hold_against_recipe(
+    pen: Pen, asked: BlendIn, units: Mapping[str, Unit], *, may_deviate: bool
+) -> Held | None:
+    recipe = recipe_named(pen.session, asked.recipe)
+    if recipe is None:
+        return None
+    return hold_against(
+        pen, recipe, asked.parts, units, asked.off_recipe_reason, may_deviate=may_deviate
     )
 
 
@@ -104,7 +137,7 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     )
 
 
-def _parts(asked: list[PartIn]) -> Counter[str]:
+def _parts(asked: Sequence[PartIn]) -> Counter[str]:
     """Add up the parts: two scoops from one unit are one part."""
     parts: Counter[str] = Counter()
     for part in asked:

@@ -1,5 +1,6 @@
 """Reading blends and packs."""
 
+import json
 from datetime import date
 from typing import Any
 
@@ -10,7 +11,7 @@ from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.actions import PRODUCTS
-from app.packing.schemas import BlendLine, BlendOut, PackLine, PackOut, SharedPart
+from app.packing.schemas import BlendLine, BlendOut, BlendPart, PackLine, PackOut, SharedPart
 from app.packing.tables import Blend, Pack, Product
 from app.roasting.tables import Machine, MachineRun
 from app.shared.db import AnySelect
@@ -24,6 +25,9 @@ def _blends() -> AnySelect:
             col(Unit.id),
             col(Unit.code),
             col(Blend.recipe),
+            col(Blend.recipe_version),
+            col(Blend.off_recipe_reason),
+            col(Blend.components),
             col(Machine.code).label("machine"),
             col(Entry.happened_at),
             col(Unit.made_g),
@@ -40,7 +44,8 @@ def _blends() -> AnySelect:
 
 def _blend_fields(row: Any) -> dict[str, Any]:  # noqa: ANN401 - a row of `_blends`
     return {
-        "code": row.code, "recipe": row.recipe, "machine": row.machine,
+        "code": row.code, "recipe": row.recipe, "recipe_version": row.recipe_version,
+        "off_recipe_reason": row.off_recipe_reason, "machine": row.machine,
         "blended_at": row.happened_at, "grams": row.made_g, "left_g": row.left_g,
         "held": bool(row.held), "voided": row.voided_entry_id is not None,
     }  # fmt: skip
@@ -50,7 +55,12 @@ def blend(session: Session, code: str) -> BlendOut:
     """Read one blend with its parts."""
     unit = unit_by_code(session, code, UnitKind.BLEND)
     row = session.execute(_blends().where(col(Unit.id) == unit.id)).one()
-    return BlendOut(**_blend_fields(row), parts=_parts(session, unit.id))
+    components = json.loads(row.components or "{}")
+    parts = [
+        BlendPart(**dict(part), component=components.get(part.unit))
+        for part in _parts(session, unit.id)
+    ]
+    return BlendOut(**_blend_fields(row), parts=parts)
 
 
 def blend_page(session: Session, page: Page) -> PageOf:

@@ -61,8 +61,9 @@ def change_product(
 
 @router.post("/blends", status_code=201, response_model=BlendOut, dependencies=[Keyed])
 def blend(clerk: Blender, asked: BlendIn) -> Response:
-    """Mix roasts and blends."""
-    return clerk.write(actions.blend, asked)
+    """Mix roasts and blends, held against the recipe where one is named."""
+    may_deviate = clerk.staff.may(Permission.OFF_RECIPE)
+    return clerk.write(actions.blend, asked, may_deviate=may_deviate)
 
 
 @router.get("/blends", response_model=Items[BlendLine])

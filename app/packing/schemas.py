@@ -7,7 +7,7 @@ from pydantic import AfterValidator, Field
 from stdnum import ean
 
 from app.ledger.cards import CardOut
-from app.ledger.schemas import Asked, Change, Name, Told
+from app.ledger.schemas import Asked, Change, Name, Told, Why
 from app.ledger.tables import UnitKind
 from app.shared.codes import Code, NewCode, PlaceCode
 from app.shared.mass import KgIn, KgOut
@@ -59,12 +59,20 @@ class PartIn(Asked):
 Parts = Annotated[list[PartIn], Field(min_length=1, max_length=200)]
 
 
+class BlendPartIn(PartIn):
+    component: Annotated[str, Field(max_length=200)] | None = None
+    """Which component of the recipe it is, or `rework`; by its own style or recipe when left
+    out."""
+
+
 class BlendIn(Asked):
     code: NewCode | None = None
     recipe: Annotated[str, Field(max_length=200)] | None = None
     machine: PlaceCode | None = None
     blended_at: MomentIn | None = None
-    parts: Parts
+    parts: Annotated[list[BlendPartIn], Field(min_length=1, max_length=200)]
+    off_recipe_reason: Why | None = None
+    """Why the shares may be off the recipe; only a quality role may say so."""
 
 
 class SharedPart(Told):
@@ -76,9 +84,17 @@ class SharedPart(Told):
     share_pct: NumberOut
 
 
+class BlendPart(SharedPart):
+    component: str | None
+    """Which component of the recipe it stands for; null where the recipe is a word alone."""
+
+
 class BlendLine(Told):
     code: str
     recipe: str | None
+    recipe_version: int | None
+    """The version it was held against; null where `recipe` is a word alone."""
+    off_recipe_reason: str | None
     machine: str | None
     blended_at: MomentOut
     grams: KgOut = Field(alias="kg")
@@ -88,7 +104,7 @@ class BlendLine(Told):
 
 
 class BlendOut(BlendLine):
-    parts: list[SharedPart]
+    parts: list[BlendPart]
 
 
 class PackIn(Asked):

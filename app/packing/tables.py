@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from sqlalchemy import BigInteger
+from sqlalchemy import BigInteger, Column, Text
 from sqlmodel import Field, SQLModel
 
 from app.ledger.cards import Card
@@ -24,6 +24,13 @@ class Blend(SQLModel, table=True):
 
     unit_id: int = Field(primary_key=True, foreign_key="unit.id")
     recipe: str | None = Field(default=None, max_length=200)
+    recipe_id: int | None = Field(default=None, foreign_key="recipe.id")
+    recipe_version: int | None = None
+    """The version it was held against; None where its recipe is a word alone."""
+    components: str | None = Field(default=None, sa_column=Column(Text))
+    """The component each unit stands for, by the unit's code, as JSON."""
+    off_recipe_reason: str | None = Field(default=None, sa_column=Column(Text))
+    """Why it may be off its recipe."""
 
 
 class Pack(SQLModel, table=True):

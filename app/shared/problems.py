@@ -95,6 +95,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         409, "That cannot be voided",
         "A roast, blend, pack, dispatch, return or an untouched lot can be voided, once. "
         "A single sack that was counted wrongly is corrected by an adjustment."),
+    "off-recipe": Kind(
+        409, "Not what the recipe says",
+        "The shares of a blend are further from those of its recipe than its tolerance. Weigh "
+        "again, or let a quality role book it with `off_recipe_reason`."),
     "on-hold": Kind(
         409, "On hold",
         "The unit, or the lot it came from, is on hold. A quality role decides and releases it."),

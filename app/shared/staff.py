@@ -37,6 +37,8 @@ class Permission(StrEnum):
     """Order labels of sacks, racks, roasts and packs."""
     MACHINES = "machines:edit"
     MOVE = "sacks:move"
+    OFF_RECIPE = "recipes:deviate"
+    """Blend off a recipe, and say why."""
     PACK = "packs:make"
     PLACES = "locations:edit"
     PRICES = "prices:see"
@@ -45,6 +47,8 @@ class Permission(StrEnum):
     READ = "book:read"
     """See lots, traces, cover and the journal."""
     READING = "readings:take"
+    RECIPES = "recipes:edit"
+    """Say what blends of a name are made of."""
     RECEIVE = "deliveries:receive"
     RELEASE = "holds:release"
     """Let held coffee go again: a decision of quality alone."""
@@ -75,6 +79,7 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
         _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.WEIGH, _P.STYLES,
+        _P.RECIPES, _P.OFF_RECIPE, _P.BLEND,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,

@@ -10,6 +10,12 @@ CARDS = [
     ("/locations", {"code": "B-02", "kind": "rack", "capacity_kg": 900}, "b-02", {"site": "North"}),
     ("/machines", {"code": "DRUM", "kind": "roaster"}, "drum", {"capacity_kg": 75.5}),
     ("/styles", {"name": "Filter", "loss_pct": 14.5}, "FILTER", {"colour_target": 70.5}),
+    (
+        "/recipes",
+        {"name": "House", "components": [{"name": "Huila", "share_pct": 100.0}]},
+        "HOUSE",
+        {"tolerance": 1.5},
+    ),
     ("/products", {"sku": "H250", "name": "House", "nominal_g": 250}, "h250", {"name": "Home"}),
 ]
 
@@ -46,7 +52,11 @@ def test_a_name_or_code_is_taken_whatever_its_capitals(
 
 
 def _taken(path: str) -> str:
-    return "name-taken" if path in {"/suppliers", "/customers", "/styles"} else "code-taken"
+    return (
+        "name-taken"
+        if path in {"/suppliers", "/customers", "/styles", "/recipes"}
+        else "code-taken"
+    )
 
 
 @pytest.mark.parametrize(("path", "card", "key", "change"), CARDS)

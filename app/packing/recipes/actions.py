@@ -1,0 +1,147 @@
+"""Entering and changing recipes, and holding a blend against the one it names."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.ledger.cards import CardOut, Shelf, add, change
+from app.ledger.posting import Pen
+from app.ledger.tables import Unit
+from app.packing.recipes.rules import REWORK, Component, Off, fold, off_recipe
+from app.packing.recipes.schemas import RecipeChange, RecipeIn, RecipeOut
+from app.packing.recipes.tables import Recipe, RecipeVersion
+from app.packing.schemas import BlendPartIn
+from app.packing.tables import Blend
+from app.roasting.tables import Roast
+from app.shared.answers import to_json
+from app.shared.problems import FieldRefused, Refused
+from app.shared.staff import Permission
+
+RECIPES = Shelf("recipe", Recipe, RecipeOut, key="name", folded="name_key")
+
+
+class Held(NamedTuple):
+    """A blend that was held against a recipe."""
+
+    recipe: Recipe
+    components: Mapping[str, str]
+    """The component each unit stands for, by the unit's code."""
+    reason: str | None
+    """Why it may be off its recipe; None where it is not."""
+
+
+def add_recipe(pen: Pen, asked: RecipeIn) -> RecipeOut:
+    """Enter a recipe as its first version."""
+    return _keep(pen, add(pen, RECIPES, asked))
+
+
+def change_recipe(pen: Pen, name: str, asked: RecipeChange, if_match: str | None) -> RecipeOut:
+    """Change a recipe: blends until now stay held against the version that was."""
+    return _keep(pen, change(pen, RECIPES, name, asked, if_match))
+
+
+def _keep(pen: Pen, recipe: CardOut) -> RecipeOut:
+    assert isinstance(recipe, RecipeOut)  # noqa: S101 - the shelf says so
+    pen.write(RecipeVersion, [{
+        "recipe_id": recipe.id, "version": recipe.version, "said": to_json(recipe).decode(),
+        "entry_id": pen.entry_id,
+    }])  # fmt: skip
+    return recipe
+
+
+def recipe_named(session: Session, name: str | None) -> Recipe | None:
+    """Find the recipe a blend names; a word that is none stays a word."""
+    if name is None:
+        return None
+    # Not `find`, which takes a name of digits for the number of another recipe's card.
+    key = RECIPES.fold(name)
+    return session.scalars(select(Recipe).where(col(Recipe.name_key) == key)).first()
+
+
+def hold_against(
+    pen: Pen,
+    recipe: Recipe,
+    parts: Sequence[BlendPartIn],
+    units: Mapping[str, Unit],
+    reason: str | None,
+    *,
+    may_deviate: bool,
+) -> Held:
+    """Hold the parts of a blend against its recipe.
+
+    Raises:
+        Refused: `off-recipe` with the figures where no reason is given; `forbidden` where it is
+            given by somebody who may not; `invalid` for a part that is no component.
+    """
+    components = [Component(str(c["name"]), int(c["share_milli"])) for c in recipe.components]
+    stands_for = _stand_for(pen.session, recipe, components, parts, units)
+    filled: Counter[str] = Counter()
+    for part in parts:
+        filled[fold(stands_for[part.unit])] += part.grams
+    tolerance = recipe.tolerance_milli
+    if tolerance is None:
+        tolerance = int(pen.settings.recipe_tolerance * 1000)
+    off = off_recipe(filled, components, tolerance, recipe.rework_milli)
+    if off and reason is None:
+        raise _off(recipe, off)
+    if off and not may_deviate:
+        raise Refused(
+            "forbidden",
+            f"{pen.who} may not blend off a recipe: the permission {Permission.OFF_RECIPE} is "
+            "missing.",
+            permission=Permission.OFF_RECIPE,
+        )
+    return Held(recipe, stands_for, reason if off else None)
+
+
+def _stand_for(
+    session: Session,
+    recipe: Recipe,
+    components: Sequence[Component],
+    parts: Sequence[BlendPartIn],
+    units: Mapping[str, Unit],
+) -> Mapping[str, str]:
+    """Tell which component each unit stands for: by word, else by its own style or recipe."""
+    known = {fold(each.name): each.name for each in components} | {REWORK: REWORK}
+    own = _names(session, [unit.id for unit in units.values()])
+    found: dict[str, str] = {}
+    for i, part in enumerate(parts):
+        said = part.component or own.get(units[part.unit].id) or ""
+        component = known.get(fold(said))
+        if component is None:
+            raise FieldRefused(
+                f"#/parts/{i}/component",
+                f"say which component of {recipe.name} {part.unit} is: {', '.join(known.values())}",
+            )
+        if found.setdefault(part.unit, component) != component:
+            raise FieldRefused(
+                f"#/parts/{i}/component",
+                f"{part.unit} is {found[part.unit]} already: a unit is one component",
+            )
+    return found
+
+
+def _names(session: Session, unit_ids: Sequence[int]) -> Mapping[int, str | None]:
+    styles = session.execute(
+        select(col(Roast.unit_id), col(Roast.style)).where(col(Roast.unit_id).in_(unit_ids))
+    )
+    recipes = session.execute(
+        select(col(Blend.unit_id), col(Blend.recipe)).where(col(Blend.unit_id).in_(unit_ids))
+    )
+    return {unit_id: name for rows in (styles, recipes) for unit_id, name in rows}
+
+
+def _off(recipe: Recipe, off: Sequence[Off]) -> Refused:
+    said = "; ".join(
+        f"{each.component} {each.share_pct} %, wanted {each.wanted_pct} ± {each.tolerance}"
+        for each in off
+    )
+    return Refused(
+        "off-recipe",
+        f"Not {recipe.name}, version {recipe.version}: {said}.",
+        recipe=recipe.name,
+        off=[each._asdict() for each in off],
+    )

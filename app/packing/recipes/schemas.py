@@ -1,0 +1,91 @@
+"""What the API reads and answers about recipes."""
+
+from typing import Annotated, ClassVar, Self
+
+from pydantic import Field, StringConstraints, field_validator, model_validator
+
+from app.ledger.cards import CardOut
+from app.ledger.schemas import Asked, Change, Name, Note, Told
+from app.packing.recipes.rules import REWORK, WHOLE_MILLI, fold, per_cent
+from app.roasting.styles.schemas import Percent
+from app.shared.mass import KgOut
+from app.shared.times import MomentOut
+
+ComponentName = Annotated[
+    str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)
+]
+
+
+class ComponentIn(Asked):
+    name: ComponentName
+    """What the coffee is called: a style, a recipe, or a word for it."""
+    share_milli: Percent = Field(alias="share_pct")
+    """Of the roasted mass without rework."""
+
+
+def _whole(components: list[ComponentIn]) -> list[ComponentIn]:
+    names = [fold(each.name) for each in components]
+    twins = sorted({name for name in names if names.count(name) > 1})
+    if twins:
+        raise ValueError(f"named twice: {', '.join(twins)}")
+    if REWORK in names:
+        raise ValueError(f"{REWORK} is no component: say with rework_at_most_pct how much may be")
+    if not all(each.share_milli for each in components):
+        raise ValueError("a component of 0 % is none")
+    whole = sum(each.share_milli for each in components)
+    if whole != WHOLE_MILLI:
+        raise ValueError(f"the shares add up to {per_cent(whole)} %, not 100 %")
+    return components
+
+
+Components = Annotated[list[ComponentIn], Field(min_length=1, max_length=50)]
+
+
+class RecipeIn(Asked):
+    name: Name
+    components: Components
+    tolerance_milli: Percent | None = Field(default=None, alias="tolerance")
+    """How many points a share may be off, ends included; the roastery's own when left out."""
+    rework_milli: Percent = Field(default=0, alias="rework_at_most_pct")
+    """How much of the whole may be rework."""
+    note: Note | None = None
+
+    _adds_up = field_validator("components")(_whole)
+
+
+class RecipeChange(Change):
+    never_null: ClassVar[frozenset[str]] = frozenset({"name", "components", "rework_milli"})
+
+    name: Name | None = None
+    components: Components | None = None
+    tolerance_milli: Percent | None = Field(default=None, alias="tolerance")
+    rework_milli: Percent | None = Field(default=None, alias="rework_at_most_pct")
+    note: Note | None = None
+
+    @model_validator(mode="after")
+    def _adds_up(self) -> Self:
+        if self.components is not None:
+            _whole(self.components)
+        return self
+
+
+class ComponentOut(Told):
+    name: str
+    share_milli: KgOut = Field(alias="share_pct")
+
+
+class RecipeOut(CardOut):
+    name: str
+    components: list[ComponentOut]
+    tolerance_milli: KgOut | None = Field(alias="tolerance")
+    rework_milli: KgOut = Field(alias="rework_at_most_pct")
+    note: str | None
+
+
+class RecipeVersionOut(Told):
+    """A recipe as it was, since when, and who changed it."""
+
+    version: int
+    recipe: RecipeOut
+    since: MomentOut
+    changed_by: str
