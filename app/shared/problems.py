@@ -100,7 +100,13 @@ KINDS: Final[Mapping[str, Kind]] = {
         "The unit, or the lot it came from, is on hold. A quality role decides and releases it."),
     "over-capacity": Kind(
         409, "More than it takes",
-        "The charge is heavier than the machine's stated capacity. Split it."),
+        "The charge is heavier than the machine's stated capacity: split it. Or a place, or one it "
+        "is part of, would carry more than it takes: choose another one or move something away."),
+    "place-in-use": Kind(
+        409, "Coffee stood there",
+        "What a place is part of can be changed until coffee stands at it or below it. After that "
+        "it stays, so that a question about the past keeps one answer: enter a new place and move "
+        "what is there."),
     "precondition-failed": Kind(
         412, "Somebody changed it meanwhile",
         "The `If-Match` you sent is not the current `ETag`. Read it again, then decide."),
