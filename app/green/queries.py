@@ -17,6 +17,7 @@ from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.actions import LOCATIONS
 from app.places.tables import Location
+from app.places.tree import below
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams
 from app.shared.paging import Page, PageOf, turn_page
@@ -243,7 +244,9 @@ def sack_page(
         lot_id = unit_by_code(session, lot_code, UnitKind.LOT).id
         statement = statement.where(col(Sack.lot_id) == lot_id)
     if place is not None:
-        statement = statement.where(col(Unit.location_id) == card_at(session, LOCATIONS, place).id)
+        whole = card_at(session, LOCATIONS, place)
+        assert whole.id is not None  # noqa: S101 - read from the database
+        statement = statement.where(col(Unit.location_id).in_(select(below(whole.id).c.id)))
     if on_hand is not None:
         statement = statement.where(col(Unit.left_g) > 0 if on_hand else col(Unit.left_g) == 0)
     rows, following = turn_page(session, statement, col(Unit.id), page)

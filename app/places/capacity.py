@@ -65,7 +65,7 @@ def refuse_overfull(found: Overfull | None) -> None:
     if found is not None:
         raise Refused(
             "over-capacity",
-            said(found),
+            why_not(found),
             location=found.code,
             capacity_kg=kg_from_grams(found.capacity_g),
             standing_kg=kg_from_grams(found.standing_g),
@@ -73,7 +73,7 @@ def refuse_overfull(found: Overfull | None) -> None:
         )
 
 
-def said(found: Overfull) -> str:
+def why_not(found: Overfull) -> str:
     """Say in words why something does not fit."""
     return (
         f"{found.code} takes {kg_text(found.capacity_g)}; {kg_text(found.standing_g)} stand there "

@@ -1,6 +1,6 @@
 """Cautions about lifting, for what is put somewhere."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from sqlmodel import Session
 
@@ -19,7 +19,7 @@ def heavy_over_g(settings: Settings) -> int:
 
 def lifted_high(
     session: Session, settings: Settings, put: Iterable[tuple[str, int, int]]
-) -> Sequence[Caution]:
+) -> list[Caution]:
     """Caution where sacks (code, grams, place) over the limit go above shoulder level."""
     over_g = heavy_over_g(settings)
     heavy = [(code, place) for code, grams, place in put if is_heavy(grams, over_g)]
