@@ -21,7 +21,10 @@ def house(api: Api) -> Api:
         {"code": "C-01", "kind": "rack", "parent": "HALL", "capacity_kg": 300},
         {"code": "C-01-1", "kind": "level", "parent": "C-01"},
         {
-            "code": "C-01-2", "kind": "level", "parent": "C-01", "capacity_kg": 100,
+            "code": "C-01-2",
+            "kind": "level",
+            "parent": "C-01",
+            "capacity_kg": 100,
             "above_shoulder": True,
         },
     ):
