@@ -115,7 +115,7 @@ def _refuse_ended(row: Row[Any]) -> None:
     status = status_of(row)
     if status is not Status.OPEN:
         raise Refused(
-            "count-state", f"Count {row.id} is {status}: counting has ended.", status=status
+            "count-state", f"Count {row.id} is {status}: counting has ended.", count_status=status
         )
 
 
@@ -175,7 +175,7 @@ def approve(pen: Pen, number: int, asked: ApprovalIn) -> CountOut:
     row = _undecided(pen, number)
     if status_of(row) is Status.OPEN:
         raise Refused(
-            "count-state", f"Count {number} is open: end counting first.", status=Status.OPEN
+            "count-state", f"Count {number} is open: end counting first.", count_status=Status.OPEN
         )
     _refuse_own(pen, row)
     lines = pen.session.execute(standing_lines(number)).all()

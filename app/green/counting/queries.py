@@ -180,7 +180,7 @@ def line_page(session: Session, page: Page, number: int) -> PageOf:
         raise Refused(
             "count-state",
             f"Count {number} is open: what was counted is shown once counting has ended.",
-            status=Status.OPEN,
+            count_status=Status.OPEN,
         )
     later = aliased(StockCountLine)
     replaced = (
