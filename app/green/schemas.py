@@ -185,3 +185,5 @@ class SackOut(Told):
     held: bool
     condition: Condition
     voided: bool
+    caution: str | None
+    """What to mind when it is lifted as it is."""

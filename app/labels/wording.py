@@ -7,7 +7,7 @@ import pycountry
 
 from app.labels.pieces import Face, Item
 from app.shared.mass import kg_text
-from app.standards.handling import HEAVY, is_heavy
+from app.standards.handling import sack_caution
 
 ON_HOLD = "ON HOLD"
 _DISPOSITIONS = {
@@ -47,7 +47,7 @@ def sack(facts: SackFacts, heavy_over_g: int) -> Face:
             *_also(f"place {facts.place}" if facts.place else None),
         ),
         marks=_held(facts.held),
-        caution=HEAVY if is_heavy(facts.left_g, heavy_over_g) else None,
+        caution=sack_caution(facts.left_g, heavy_over_g),
     )  # fmt: skip
 
 

@@ -28,6 +28,11 @@ def is_heavy(grams: int, over_g: int) -> bool:
     return grams > over_g
 
 
+def sack_caution(there_g: int, over_g: int) -> str | None:
+    """Say what a sack says when it is to be lifted as it is: what is in it now decides."""
+    return HEAVY if is_heavy(there_g, over_g) else None
+
+
 def pick_caution(there_g: int, drawn_g: int, over_g: int) -> str | None:
     """Choose the caution for drawing from a sack: lifting the whole or scooping a part."""
     if not is_heavy(there_g, over_g):

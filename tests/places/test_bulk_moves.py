@@ -7,7 +7,7 @@ import pytest
 from fastapi import FastAPI
 
 from app.settings import Settings
-from app.standards.handling import ABOVE_SHOULDER
+from app.standards.handling import ABOVE_SHOULDER, HEAVY
 from tests.api import Api, kg
 from tests.makers import roast
 from tests.places.conftest import Put
@@ -153,3 +153,13 @@ def test_what_counts_as_heavy_is_the_roastery_s_to_set(
     service.state.settings = settings.model_copy(update={"heavy_over_kg": kg("19.999")})
 
     assert house.post("/moves", {"sacks": [sack], "to": "C-01-2"})["cautions"]
+
+
+def test_a_sack_says_what_to_mind_by_what_is_in_it_now(house: Api, put: Put) -> None:
+    opened, light = put("C-01-1", 60, 25)
+    before = [sack["caution"] for sack in house.get("/sacks")["items"]]
+
+    roast(house, {opened: 35}, 30)
+
+    assert before == [HEAVY, None]
+    assert [house.get(f"/sacks/{sack}")["caution"] for sack in (opened, light)] == [None, None]
