@@ -19,7 +19,7 @@ from app.places.rules import Overfull, chain
 from app.places.schemas import LocationChange, LocationIn, LocationOut, Moved, MoveIn, MoveOut
 from app.places.showing import location_out
 from app.places.tables import Location, Move, PlaceKind
-from app.places.tree import STANDING, below, paths, stock, was_used
+from app.places.tree import STANDING, below, born_at, paths, stock, was_used
 from app.shared.db import AnySelect, batched
 from app.shared.problems import FieldRefused, Refused
 
@@ -67,7 +67,7 @@ def _settle(pen: Pen, place: Location, changes: dict[str, Any]) -> dict[str, Any
     _refuse_site_inside(changes.get("kind", place.kind), changes.get("parent_id", place.parent_id))
     capacity_g = changes.get("capacity_g")
     if capacity_g is not None and capacity_g != place.capacity_g:
-        standing_g = stock(pen.session, [place.id])[place.id].there_g
+        standing_g = stock(pen.session, [place.id])[place.id]
         if standing_g > capacity_g:
             refuse_overfull(Overfull(place.code, capacity_g, standing_g, 0))
     return changes
@@ -109,8 +109,8 @@ def place(pen: Pen, entry_id: int, unit_ids: Sequence[int], to_id: int) -> None:
     Raises:
         Refused: `over-capacity` with all that the entry brought there.
     """
-    room = Room(pen.session, [to_id], newborn_of=entry_id)
-    refuse_overfull(room.short_of_newborn())
+    coming_g = born_at(pen.session, entry_id)
+    refuse_overfull(Room(pen.session, coming_g).short_of(coming_g, booked=True))
     _record(pen, entry_id, dict.fromkeys(unit_ids), to_id)
 
 

@@ -18,29 +18,28 @@ from app.shared.problems import Refused
 class Room:
     """What the places of one act can take, each with everything it is part of."""
 
-    def __init__(self, session: Session, place_ids: Collection[int], newborn_of: int = 0) -> None:
+    def __init__(self, session: Session, place_ids: Collection[int]) -> None:
         self._limits = {
             start: _limits(path) for start, path in paths(session, set(place_ids)).items()
         }
         limited = {limit.id for limits in self._limits.values() for limit in limits}
-        there = stock(session, limited, newborn_of) if limited else {}
-        self._standing_g = Counter({place: each.there_g for place, each in there.items()})
-        self._newborn_g = {place: each.newborn_g for place, each in there.items()}
+        self._standing_g = Counter(stock(session, limited) if limited else {})
 
-    def short_of(self, change_g: Mapping[int, int]) -> Overfull | None:
-        """Find the place that cannot take these changes, by place; leaving is a change too."""
-        return overfull(self._all_limits(change_g), self._standing_g, self._upward(change_g))
+    def short_of(self, change_g: Mapping[int, int], *, booked: bool = False) -> Overfull | None:
+        """Find the place that cannot take these changes, by place; leaving is a change too.
+
+        What is booked already stands there, and is what was to come all the same.
+        """
+        limits = [limit for place in change_g for limit in self._limits.get(place, ())]
+        coming_g = self._upward(change_g)
+        standing_g = Counter(self._standing_g)
+        if booked:
+            standing_g.subtract(coming_g)
+        return overfull(limits, standing_g, coming_g)
 
     def take(self, change_g: Mapping[int, int]) -> None:
         """Count with what was taken: the next one finds it there."""
         self._standing_g.update(self._upward(change_g))
-
-    def short_of_newborn(self) -> Overfull | None:
-        """Find a place that cannot take what the entry has brought already."""
-        return overfull(self._all_limits(self._limits), self._standing_g, self._newborn_g)
-
-    def _all_limits(self, places: Collection[int]) -> list[Limit]:
-        return [limit for place in places for limit in self._limits.get(place, ())]
 
     def _upward(self, change_g: Mapping[int, int]) -> Counter[int]:
         """Add a change to a place to everything it is part of: what moves within changes it not."""

@@ -17,7 +17,7 @@ def locations_out(session: Session, found: Sequence[Location]) -> list[LocationO
     for place in found:
         assert place.id is not None  # noqa: S101 - in the database
         way = [step.code for step in ways[place.id]]
-        standing_g = there[place.id].there_g
+        standing_g = there[place.id]
         free_g = None if place.capacity_g is None else place.capacity_g - standing_g
         shown.append(LocationOut(
             id=place.id, version=place.version, code=place.code, kind=place.kind,

@@ -26,15 +26,6 @@ class Place(NamedTuple):
     above_shoulder: bool | None
 
 
-class Stock(NamedTuple):
-    """What stands at a place and below it."""
-
-    there_g: int
-    """What stood there before."""
-    newborn_g: int
-    """What the entry asked about brought."""
-
-
 def below(root: int | ColumnElement[int]) -> CTE:
     """Name a place and everything that is part of it, in a statement; column `id`."""
     part = aliased(Location)
@@ -85,22 +76,24 @@ def _stock_statement() -> AnySelect:
     tree = tree.union_all(
         select(tree.c.root_id, col(part.id)).join(tree, col(part.parent_id) == tree.c.id)
     )
-    newborn = func.sum(col(Unit.left_g)).filter(col(Unit.born_entry_id) == bindparam("entry"))
-    return (
-        select(
-            tree.c.root_id,
-            func.sum(col(Unit.left_g)).label("whole_g"),
-            func.coalesce(newborn, 0).label("newborn_g"),
-        )
-        .join(Unit, col(Unit.location_id) == tree.c.id)
-        .where(STANDING)
-        .group_by(tree.c.root_id)
+    # Place by place: joined, SQLite may read every sack there ever was to sort out the places.
+    there = (
+        select(func.coalesce(func.sum(col(Unit.left_g)), 0))
+        .where(col(Unit.location_id) == tree.c.id, STANDING)
+        .correlate(tree)
+        .scalar_subquery()
     )
+    return select(tree.c.root_id, func.sum(there)).group_by(tree.c.root_id)
 
 
 # Built once: putting a statement together takes several times as long as running it.
 _PATHS = _paths_statement()
 _STOCK = _stock_statement()
+_BORN = (
+    select(col(Unit.location_id), func.sum(col(Unit.left_g)))
+    .where(col(Unit.born_entry_id) == bindparam("entry"), col(Unit.location_id).is_not(None))
+    .group_by(col(Unit.location_id))
+)
 
 
 def paths(session: Session, ids: Collection[int]) -> Mapping[int, Sequence[Place]]:
@@ -112,12 +105,17 @@ def paths(session: Session, ids: Collection[int]) -> Mapping[int, Sequence[Place
     return found
 
 
-def stock(session: Session, ids: Collection[int], newborn_of: int = 0) -> Mapping[int, Stock]:
-    """Weigh what stands at and below each of these places, apart from what an entry brought."""
-    found = dict.fromkeys(ids, Stock(0, 0))
-    for row in session.execute(_STOCK, {"ids": list(ids), "entry": newborn_of}):
-        found[row.root_id] = Stock(int(row.whole_g - row.newborn_g), int(row.newborn_g))
+def stock(session: Session, ids: Collection[int]) -> Mapping[int, int]:
+    """Weigh in grams what stands at and below each of these places."""
+    found = dict.fromkeys(ids, 0)
+    for place_id, grams in session.execute(_STOCK, {"ids": list(ids)}):
+        found[place_id] = int(grams)
     return found
+
+
+def born_at(session: Session, entry_id: int) -> Mapping[int, int]:
+    """Weigh what an entry brought to each place, which stands there now."""
+    return {place_id: int(grams) for place_id, grams in session.execute(_BORN, {"entry": entry_id})}
 
 
 def was_used(session: Session, place_id: int) -> bool:
