@@ -109,9 +109,17 @@ def place(pen: Pen, entry_id: int, unit_ids: Sequence[int], to_id: int) -> None:
     Raises:
         Refused: `over-capacity` with all that the entry brought there.
     """
-    coming_g = born_at(pen.session, entry_id)
-    refuse_overfull(Room(pen.session, coming_g).short_of(coming_g, booked=True))
+    _refuse_overfull_by(pen, entry_id)
     _record(pen, entry_id, dict.fromkeys(unit_ids), to_id)
+
+
+def _refuse_overfull_by(pen: Pen, entry_id: int) -> None:
+    """Ask once for all that an entry brought anywhere, however often its lots are placed."""
+    asked: set[int] = pen.session.info.setdefault("asked for room", set())
+    if entry_id not in asked:
+        asked.add(entry_id)
+        coming_g = born_at(pen.session, entry_id)
+        refuse_overfull(Room(pen.session, coming_g).short_of(coming_g, booked=True))
 
 
 def move(pen: Pen, asked: MoveIn) -> MoveOut:
