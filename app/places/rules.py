@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple, Protocol
 
 
-class Shelf(Protocol):
-    """What is asked of a place here."""
+class Height(Protocol):
+    """A place that may say how high it is."""
 
     @property
     def above_shoulder(self) -> bool | None: ...
@@ -43,7 +43,7 @@ def overfull(
     return None
 
 
-def is_above_shoulder(path: Sequence[Shelf]) -> bool:
+def is_above_shoulder(path: Sequence[Height]) -> bool:
     """Tell whether sacks go above the shoulder: the nearest place on the path that says so."""
     said = [place.above_shoulder for place in path if place.above_shoulder is not None]
     return bool(said and said[-1])

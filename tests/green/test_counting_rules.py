@@ -108,7 +108,8 @@ LINE = 50
         (40, 60, -1, False, True),  # the line was held against a draw that never was
         (40, 60, 1, False, False),  # which had no part in what the book had then
         (60, None, 1, True, True),  # another count corrected the book
-        (40, None, 1, True, False),
+        (40, None, -1, True, False),
+        (40, None, 1, True, True),  # while the paper lay about
     ],
 )
 def test_a_line_is_wrong_once_the_book_of_its_time_was_corrected(

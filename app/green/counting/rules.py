@@ -119,10 +119,10 @@ def outdates(event: Event, line_entry: int, counted_at: datetime) -> bool:
 
     What happened after counting disturbs nothing. What had happened by then and was booked or taken
     back since does: the line was held against a book that did not know it. And so does another
-    count that was booked since.
+    count that was booked after counting: nobody can tell which of the two found what first.
     """
-    if event.is_count and event.booked > line_entry:
-        return True
+    if event.is_count:
+        return event.booked > line_entry or event.happened_at > counted_at
     if event.happened_at > counted_at:
         return False
     known = event.booked < line_entry
