@@ -13,7 +13,9 @@ from fastapi_offline import FastAPIOffline
 from app import __version__, doors
 from app.description import describe
 from app.green import routes as green
+from app.green.counting import routes as counting
 from app.green.evidence import routes as evidence
+from app.green.picking import routes as picking
 from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
@@ -37,6 +39,8 @@ PACKAGES = (
     green,
     readings,
     evidence,
+    picking,
+    counting,
     places,
     roasting,
     styles,

@@ -8,7 +8,9 @@ from sqlalchemy import Engine, MetaData
 from sqlmodel import SQLModel
 
 from app.green import tables as green
+from app.green.counting import tables as counting
 from app.green.evidence import tables as evidence
+from app.green.picking import tables as picking
 from app.green.readings import tables as readings
 from app.labels import tables as labels
 from app.ledger import tables as ledger
@@ -32,6 +34,8 @@ TABLES = (
     green,
     readings,
     evidence,
+    picking,
+    counting,
     quality,
     grading,
     roasting,

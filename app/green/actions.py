@@ -21,6 +21,7 @@ from app.ledger.cards import Shelf, named
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.tables import Unit, UnitKind
 from app.places.actions import locate, place
+from app.places.cautions import lifted_high
 from app.places.tables import Location
 from app.shared.codes import issue
 from app.shared.db import batched
@@ -69,7 +70,16 @@ def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
         reference=asked.reference,
         received_at=at,
         lots=[_received(each, names, held=held) for each in arrived],
+        cautions=lifted_high(pen.session, pen.settings, _put_away(arrived)),
     )
+
+
+def _put_away(arrived: list[ArrivedLot]) -> Iterator[tuple[str, int, int]]:
+    """Name the sacks that were put somewhere: code, grams, place."""
+    for lot in arrived:
+        for sack in lot.sacks:
+            if sack.location_id is not None:
+                yield sack.code, sack.made_g, sack.location_id
 
 
 def _places(pen: Pen, asked: DeliveryIn) -> dict[str, Location]:

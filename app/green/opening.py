@@ -19,6 +19,7 @@ from app.green.schemas import OpeningLot, SacksIn
 from app.green.stock_file import RefusedRow, StockRow
 from app.ledger.posting import Pen, Posting
 from app.ledger.tables import Entry, Unit, UnitKind
+from app.places.capacity import Room, why_not
 from app.places.tables import Location
 from app.shared.db import batched
 from app.shared.mass import kg_from_grams
@@ -54,9 +55,10 @@ def sort_rows(session: Session, rows: Collection[StockRow]) -> Sorted:
     known = _known(session, [row.lot for row in rows])
     places = _places(session, {row.location for row in rows if row.location is not None})
     result = Sorted(places=places)
+    room = Room(session, [place.id for place in places.values() if place.id is not None])
     for row in rows:
         before = known.get(row.lot)
-        reasons = _against_book(row, before) if before else _against_places(row, places)
+        reasons = _against_book(row, before) if before else _against_places(row, places, room)
         if reasons:
             result.refused.append(RefusedRow(row.line, row.lot, reasons))
         elif before:
@@ -110,9 +112,20 @@ def _against_book(row: StockRow, before: _Known) -> list[tuple[str, str]]:
     return []
 
 
-def _against_places(row: StockRow, places: Mapping[str, Location]) -> list[tuple[str, str]]:
-    if row.location is not None and row.location not in places:
+def _against_places(
+    row: StockRow, places: Mapping[str, Location], room: Room
+) -> list[tuple[str, str]]:
+    """Look for the place of a new row and for room there, beside the rows before it."""
+    if row.location is None:
+        return []
+    place = places.get(row.location)
+    if place is None or place.id is None:
         return [("location", f"there is no location {row.location}: enter it first")]
+    coming_g = {place.id: row.whole_g}
+    short = room.short_of(coming_g)
+    if short is not None:
+        return [("location", why_not(short).rstrip("."))]
+    room.take(coming_g)
     return []
 
 

@@ -17,11 +17,13 @@ from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.actions import LOCATIONS
 from app.places.tables import Location
+from app.places.tree import below
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import Refused
 from app.shared.times import text
+from app.standards.handling import sack_caution
 
 
 def _lots() -> AnySelect:
@@ -217,7 +219,7 @@ def _sack_line(row: Any) -> dict[str, object]:  # noqa: ANN401 - a row of `_sack
     }  # fmt: skip
 
 
-def sack(session: Session, code: str) -> SackOut:
+def sack(session: Session, code: str, heavy_over_g: int) -> SackOut:
     """Read one sack."""
     unit = unit_by_code(session, code, UnitKind.SACK)
     row = session.execute(_sacks().where(col(Unit.id) == unit.id)).one()
@@ -231,11 +233,18 @@ def sack(session: Session, code: str) -> SackOut:
         held=row.held,
         condition=row.condition,
         voided=row.voided_entry_id is not None,
+        caution=sack_caution(row.left_g, heavy_over_g),
     )
 
 
 def sack_page(
-    session: Session, page: Page, lot_code: str | None, place: str | None, on_hand: bool | None
+    session: Session,
+    page: Page,
+    lot_code: str | None,
+    place: str | None,
+    on_hand: bool | None,
+    *,
+    heavy_over_g: int,
 ) -> PageOf:
     """Read sacks in the order they came."""
     statement = _sacks()
@@ -243,8 +252,12 @@ def sack_page(
         lot_id = unit_by_code(session, lot_code, UnitKind.LOT).id
         statement = statement.where(col(Sack.lot_id) == lot_id)
     if place is not None:
-        statement = statement.where(col(Unit.location_id) == card_at(session, LOCATIONS, place).id)
+        whole = card_at(session, LOCATIONS, place)
+        assert whole.id is not None  # noqa: S101 - read from the database
+        statement = statement.where(col(Unit.location_id).in_(select(below(whole.id).c.id)))
     if on_hand is not None:
         statement = statement.where(col(Unit.left_g) > 0 if on_hand else col(Unit.left_g) == 0)
     rows, following = turn_page(session, statement, col(Unit.id), page)
-    return [_sack_line(row) for row in rows], following
+    return [
+        _sack_line(row) | {"caution": sack_caution(row.left_g, heavy_over_g)} for row in rows
+    ], following

@@ -20,6 +20,7 @@ from app.green.schemas import (
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
+from app.places.cautions import heavy_over_g
 from app.shared.answers import Answer, ExactRoute
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
@@ -104,10 +105,14 @@ def list_sacks(
     on_hand: bool | None = None,
 ) -> Response:
     """List sacks by lot, place and whether anything is left, oldest first."""
-    return page_answer(clerk.request, *clerk.read(queries.sack_page, page, lot, location, on_hand))
+    over_g = heavy_over_g(clerk.settings)
+    return page_answer(
+        clerk.request,
+        *clerk.read(queries.sack_page, page, lot, location, on_hand, heavy_over_g=over_g),
+    )
 
 
 @router.get("/sacks/{code}", response_model=SackOut)
 def show_sack(clerk: Reader, code: Code) -> Response:
     """Show a sack: what is left, where it stands, whether it is held."""
-    return Answer(clerk.read(queries.sack, code))
+    return Answer(clerk.read(queries.sack, code, heavy_over_g(clerk.settings)))

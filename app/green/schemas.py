@@ -15,6 +15,7 @@ from app.green.readings.schemas import Moisture
 from app.green.tables import Condition
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
+from app.places.schemas import Caution
 from app.shared.codes import NewCode, PlaceCode, fold
 from app.shared.mass import KgIn, KgOut
 from app.shared.numbers import NumberOut
@@ -135,6 +136,8 @@ class DeliveryOut(Told):
     reference: str | None
     received_at: MomentOut
     lots: list[LotReceived]
+    cautions: list[Caution] = Field(default_factory=list)
+    """What to mind while it is put away; said when it is received."""
 
 
 class DeliveryLine(Told):
@@ -182,3 +185,5 @@ class SackOut(Told):
     held: bool
     condition: Condition
     voided: bool
+    caution: str | None
+    """What to mind when it is lifted as it is."""

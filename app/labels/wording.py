@@ -7,9 +7,7 @@ import pycountry
 
 from app.labels.pieces import Face, Item
 from app.shared.mass import kg_text
-
-HEAVY = "Heavy: use mechanical help or two trained people; assess first"
-"""What a heavy sack says. No figure is harmless to everybody, so nothing says that one is."""
+from app.standards.handling import sack_caution
 
 ON_HOLD = "ON HOLD"
 _DISPOSITIONS = {
@@ -49,7 +47,7 @@ def sack(facts: SackFacts, heavy_over_g: int) -> Face:
             *_also(f"place {facts.place}" if facts.place else None),
         ),
         marks=_held(facts.held),
-        caution=HEAVY if facts.left_g > heavy_over_g else None,
+        caution=sack_caution(facts.left_g, heavy_over_g),
     )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ A card has a version and answers it as an `ETag`; a change names the version it 
 change is an entry of the journal too, without the members that are about a person.
 """
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Annotated, Any, Generic, TypeVar
@@ -19,7 +20,7 @@ from app.ledger.schemas import Asked, Told
 from app.shared.answers import Answer
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import FieldRefused, Refused
-from app.shared.versions import Versioned, require_match, unchanged
+from app.shared.versions import Versioned, holds, require_match
 
 IfMatch = Annotated[
     str | None, Header(alias="If-Match", description="The `ETag` of the version you change.")
@@ -108,8 +109,13 @@ def _said(shelf: Shelf[C], said: dict[str, Any]) -> dict[str, object]:
 
 def add(pen: Pen, shelf: Shelf[C], asked: Asked) -> CardOut:
     """Enter a card."""
-    facts = asked.model_dump()
-    key = facts[shelf.key]
+    card = enter(pen, shelf, asked, asked.model_dump())
+    return shelf.out.model_validate(card, from_attributes=True)
+
+
+def enter(pen: Pen, shelf: Shelf[C], asked: Asked, facts: Mapping[str, Any]) -> C:
+    """Enter a card with these facts, which are what was asked as the table holds it."""
+    key = str(facts[shelf.key])
     _refuse_taken(pen.session, shelf, key)
     card = shelf.table(**facts)
     setattr(card, shelf.folded, shelf.fold(key))
@@ -117,16 +123,33 @@ def add(pen: Pen, shelf: Shelf[C], asked: Asked) -> CardOut:
     pen.session.flush()  # the database numbers the card
     said = _said(shelf, asked.model_dump(mode="json"))
     pen.note(f"{shelf.noun} entered", {"card": card.id, **said})
-    return shelf.out.model_validate(card, from_attributes=True)
+    return card
 
 
 def change(pen: Pen, shelf: Shelf[C], key: str, asked: Asked, if_match: str | None) -> CardOut:
     """Change the fields that were sent, if the version they were read in is still current."""
+    card = revise(pen, shelf, key, asked, if_match)
+    return shelf.out.model_validate(card, from_attributes=True)
+
+
+def revise(
+    pen: Pen,
+    shelf: Shelf[C],
+    key: str,
+    asked: Asked,
+    if_match: str | None,
+    *,
+    settle: Callable[[C, dict[str, Any]], dict[str, Any]] | None = None,
+) -> C:
+    """Change a card; `settle` decides on the changes and brings them to the table's fields."""
     card = card_at(pen.session, shelf, key)
     require_match(if_match, card.version)
     changes = asked.model_dump(exclude_unset=True)
     if not changes:
         raise FieldRefused("#", "the change changes nothing: send the fields to be changed")
+    fields = sorted(changes)
+    if settle is not None:
+        changes = settle(card, changes)
     renamed = changes.get(shelf.key)
     if renamed is not None and shelf.fold(renamed) != getattr(card, shelf.folded):
         _refuse_taken(pen.session, shelf, renamed)
@@ -135,8 +158,8 @@ def change(pen: Pen, shelf: Shelf[C], key: str, asked: Asked, if_match: str | No
     setattr(card, shelf.folded, shelf.fold(getattr(card, shelf.key)))
     card.version += 1
     said = _said(shelf, asked.model_dump(mode="json", exclude_unset=True))
-    pen.note(f"{shelf.noun} changed", {"card": card.id, "fields": sorted(changes), **said})
-    return shelf.out.model_validate(card, from_attributes=True)
+    pen.note(f"{shelf.noun} changed", {"card": card.id, "fields": fields, **said})
+    return card
 
 
 def page_of(session: Session, shelf: Shelf[C], page: Page) -> PageOf:
@@ -156,7 +179,11 @@ def show(clerk: Clerk, shelf: Shelf[C], key: str) -> Response:
     def _read(session: Session) -> CardOut:
         return shelf.out.model_validate(card_at(session, shelf, key), from_attributes=True)
 
-    card = clerk.read(_read)
-    if unchanged(clerk.request.headers.get("if-none-match"), card.version):
+    return answer_card(clerk, clerk.read(_read))
+
+
+def answer_card(clerk: Clerk, card: CardOut) -> Response:
+    """Answer a card as `show` does."""
+    if holds(clerk.request.headers.get("if-none-match"), card.etag):
         return Response(status_code=304, headers={"ETag": card.etag})
     return Answer(card, headers={"ETag": card.etag})

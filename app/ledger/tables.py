@@ -16,6 +16,7 @@ from sqlalchemy import (
     String,
     Text,
     UniqueConstraint,
+    text,
 )
 from sqlmodel import Field, SQLModel
 
@@ -118,6 +119,13 @@ class Unit(SQLModel, table=True):
         CheckConstraint("left_g >= 0", name="ck_unit_left_not_below_zero"),
         Index("ix_unit_kind_id", "kind", "id"),
         Index("ix_unit_location_id", "location_id", "id"),
+        Index(
+            "ix_unit_standing",
+            "location_id",
+            "left_g",
+            sqlite_where=text("left_g > 0"),
+            postgresql_where=text("left_g > 0"),
+        ),
     )
 
 

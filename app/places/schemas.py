@@ -1,13 +1,15 @@
 """What the API reads and answers about places."""
 
-from typing import Annotated, ClassVar
+import hashlib
+from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field, StringConstraints
+from pydantic import Field, StringConstraints, model_validator
 
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Codes, Told
+from app.ledger.tables import UnitKind
 from app.places.tables import PlaceKind
-from app.shared.codes import PlaceCode
+from app.shared.codes import Code, PlaceCode
 from app.shared.mass import KgIn, KgOut
 from app.shared.times import MomentIn, MomentOut
 
@@ -19,6 +21,10 @@ class LocationIn(Asked):
     kind: PlaceKind
     capacity_g: KgIn | None = Field(default=None, alias="capacity_kg")
     site: Site | None = None
+    parent: PlaceCode | None = None
+    """The place it is part of."""
+    above_shoulder: bool | None = None
+    """Whether sacks are lifted above the shoulder there; null: as the place it is part of."""
 
 
 class LocationChange(Change):
@@ -27,6 +33,8 @@ class LocationChange(Change):
     kind: PlaceKind | None = None
     capacity_g: KgIn | None = Field(default=None, alias="capacity_kg")
     site: Site | None = None
+    parent: PlaceCode | None = None
+    above_shoulder: bool | None = None
 
 
 class LocationOut(CardOut):
@@ -34,12 +42,42 @@ class LocationOut(CardOut):
     kind: PlaceKind
     capacity_g: KgOut | None = Field(alias="capacity_kg")
     site: str | None
+    parent: str | None
+    path: list[str]
+    """From the root of its tree to itself."""
+    above_shoulder: bool | None
+    standing_g: KgOut = Field(alias="standing_kg")
+    """What stands there and below it."""
+    free_g: KgOut | None = Field(alias="free_kg")
+    """Capacity less what stands there; below zero where a count found too much."""
+
+    @property
+    def etag(self) -> str:
+        """The version, and with it what the card itself does not know and its answer shows."""
+        plain = super().etag
+        if not self.standing_g and self.path == [self.code]:
+            return plain
+        shown = f"{self.standing_g} {' '.join(self.path)}"
+        return f'{plain[:-1]}-{hashlib.sha256(shown.encode()).hexdigest()[:12]}"'
 
 
 class MoveIn(Asked):
-    sacks: Codes
+    sacks: Codes | None = None
+    origin: PlaceCode | None = Field(default=None, alias="from")
+    """Instead of sacks: everything with anything left at this place and below it."""
+    lot: Code | None = None
+    """Instead of sacks: every sack of a lot with anything left, with `from` only those there."""
     to: PlaceCode
     moved_at: MomentIn | None = None
+
+    @model_validator(mode="after")
+    def _one_choice(self) -> Self:
+        chosen = self.origin is not None or self.lot is not None
+        if (self.sacks is not None) == chosen:
+            raise ValueError(
+                "name either sacks, or a place to move from, or a lot, or both of them"
+            )
+        return self
 
 
 class Moved(Told):
@@ -49,10 +87,18 @@ class Moved(Told):
     origin: str | None = Field(alias="from")
 
 
+class Caution(Told):
+    """What to mind with these sacks."""
+
+    codes: list[str]
+    caution: str
+
+
 class MoveOut(Told):
     to: str
     moved_at: MomentOut
     sacks: list[Moved]
+    cautions: list[Caution]
     entry: int
 
 
@@ -63,3 +109,15 @@ class MoveLine(Told):
     to: str
     moved_at: MomentOut
     who: str
+
+
+class StayLine(Told):
+    id: int
+    """The number of the move that brought it."""
+    unit: str
+    kind: UnitKind
+    location: str
+    came_at: MomentOut
+    went_at: MomentOut | None
+    """Null while it stands there."""
+    went: Literal["moved", "used_up"] | None

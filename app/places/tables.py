@@ -11,7 +11,12 @@ from app.ledger.cards import Card
 class PlaceKind(StrEnum):
     """What sort of place it is."""
 
+    SITE = "site"
+    """A house with its yard: nothing is above it."""
+    ZONE = "zone"
     RACK = "rack"
+    BAY = "bay"
+    LEVEL = "level"
     FLOOR = "floor"
     ROASTER_SIDE = "roaster_side"
     SHELF = "shelf"
@@ -20,12 +25,16 @@ class PlaceKind(StrEnum):
 
 
 class Location(Card, table=True):
-    """One place a sack can stand."""
+    """One place a sack can stand, or that holds such places."""
 
     code: str = Field(max_length=32, unique=True)
     kind: PlaceKind = Field(sa_column=Column(String(20), nullable=False))
     capacity_g: int | None = Field(default=None, sa_type=BigInteger)
     site: str | None = Field(default=None, max_length=200)
+    parent_id: int | None = Field(default=None, foreign_key="location.id", index=True)
+    """The place it is part of. It stays once coffee stood there: see `place-in-use`."""
+    above_shoulder: bool | None = None
+    """Whether sacks are lifted above the shoulder there; None: as the place it is part of."""
 
 
 class Move(SQLModel, table=True):

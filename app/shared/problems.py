@@ -45,6 +45,15 @@ KINDS: Final[Mapping[str, Kind]] = {
         409, "That code is taken",
         "Lots, sacks, roasts, blends, packs, dispatches and returns share one list of codes, "
         "whatever their capitals. Places, machines and products have lists of their own."),
+    "count-outdated": Kind(
+        409, "Counted against a book that was corrected since",
+        "After a sack was counted another count of it was booked, or something that had happened "
+        "before was booked or voided. Booking the variance too would correct twice: reject the "
+        "count and count those sacks again."),
+    "count-state": Kind(
+        409, "The count is not at that step",
+        "A count is open, then closed, then approved or rejected. While it is open nobody sees a "
+        "mass; once it is closed nobody adds a line."),
     "emptied-beyond-tolerance": Kind(
         409, "The sack held more or less than the scale says",
         "A sack that was used up may differ from the book within a setting (2 % of its net weight "
@@ -104,7 +113,17 @@ KINDS: Final[Mapping[str, Kind]] = {
         "The unit, or the lot it came from, is on hold. A quality role decides and releases it."),
     "over-capacity": Kind(
         409, "More than it takes",
-        "The charge is heavier than the machine's stated capacity. Split it."),
+        "The charge is heavier than the machine's stated capacity: split it. Or a place, or one it "
+        "is part of, would carry more than it takes: choose another one or move something away."),
+    "own-count": Kind(
+        409, "Somebody else approves it",
+        "Whoever opened a count or counted for it does not book what it found: another person "
+        "with the permission does."),
+    "place-in-use": Kind(
+        409, "Coffee stood there",
+        "What a place is part of can be changed until coffee stands at it or below it. After that "
+        "it stays, so that a question about the past keeps one answer: enter a new place and move "
+        "what is there."),
     "precondition-failed": Kind(
         412, "Somebody changed it meanwhile",
         "The `If-Match` you sent is not the current `ETag`. Read it again, then decide."),

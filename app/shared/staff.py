@@ -20,9 +20,13 @@ class Permission(StrEnum):
 
     ADJUST = "stock:adjust"
     """Book a sample, a spill, a count, a destruction."""
+    APPROVE_COUNT = "counts:approve"
+    """Book what a count found, or reject it. Not for those who counted."""
     BLEND = "blends:make"
     CLEAN = "machines:clean"
     """Record that a machine was emptied and cleaned."""
+    COUNT = "counts:take"
+    """Open a stock count, enter what was counted, end it."""
     CUP = "roasts:cup"
     """Record a tasting and with it release or reject a set-aside roast."""
     CUSTOMERS = "customers:edit"
@@ -40,6 +44,8 @@ class Permission(StrEnum):
     OFF_RECIPE = "recipes:deviate"
     """Blend off a recipe, and say why."""
     PACK = "packs:make"
+    PICK = "pick-lists:make"
+    """Put on record which sacks are to be fetched."""
     PLACES = "locations:edit"
     PRICES = "prices:see"
     """What green cost: a matter between buyers and suppliers."""
@@ -70,19 +76,21 @@ _P = Permission
 GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.WAREHOUSE: frozenset({
         _P.READ, _P.RECEIVE, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.PLACES, _P.PACK,
-        _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH,
+        _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH, _P.PICK,
+        _P.COUNT,
     }),
     Role.ROASTER: frozenset({
         _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.CLEAN, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD,
-        _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH,
+        _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH, _P.PICK, _P.COUNT,
     }),
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
-        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.WEIGH, _P.STYLES,
-        _P.RECIPES, _P.OFF_RECIPE, _P.BLEND,
+        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.WEIGH, _P.STYLES, _P.RECIPES,
+        _P.OFF_RECIPE, _P.BLEND, _P.COUNT, _P.APPROVE_COUNT,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
+        _P.APPROVE_COUNT,
     }),
     Role.ADMIN: frozenset(Permission),
 }  # fmt: skip

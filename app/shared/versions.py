@@ -42,9 +42,9 @@ def require_match(if_match: str | None, version: int) -> None:
         )
 
 
-def unchanged(if_none_match: str | None, version: int) -> bool:
-    """Tell whether the reader already holds this version (weak comparison)."""
+def holds(if_none_match: str | None, tag: str) -> bool:
+    """Tell whether the reader already holds what this tag is of (weak comparison)."""
     if if_none_match is None:
         return False
     held = {tag.removeprefix("W/") for tag in _tags(if_none_match)}
-    return bool({"*", etag(version)} & held)
+    return bool({"*", tag} & held)

@@ -13,6 +13,7 @@ from sqlmodel import Session, col
 from app.green.tables import Delivery, GreenLot, Sack, Supplier
 from app.ledger.queries import live, on_hold, parts_of, unit_by_code, units_by_code
 from app.ledger.tables import Entry, Flow, Unit, UnitKind
+from app.places.stays import Window, stood_at
 from app.places.tables import Location
 from app.sending.tables import Customer, Dispatch
 from app.shared.db import among
@@ -32,7 +33,6 @@ from app.tracing.rules import (
 )
 from app.tracing.schemas import Direction, Part, TraceIn, UnitOut
 from app.tracing.spread import Inflows, Spread, grams_of_both, inflows
-from app.tracing.stays import stood_at
 from app.tracing.walk import Walk, by_way_of_dispatches, came_back_from, sent_lines, walk
 
 _GREEN = (UnitKind.LOT, UnitKind.SACK)
@@ -60,9 +60,9 @@ def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
     """Trace a set of units as one, or everything that stood at a place during a time."""
     if asked.units is not None:
         found = units_by_code(session, asked.units)
-        units = [live(found[code]) for code in asked.units]
+        units: Sequence[Unit] = [live(found[code]) for code in asked.units]
     else:
-        units = stood_at(session, asked.location or "", asked.since, asked.until)
+        units = stood_at(session, asked.location or "", Window(asked.since, asked.until))
     answer = _trace(session, units, asked.direction, carry_over=asked.carry_over)
     return {"of": [{"code": unit.code, "kind": unit.kind} for unit in units]} | answer
 

@@ -12,8 +12,8 @@ from app.labels.fonts import readable
 from app.labels.pieces import LARGE_PRINT, MM, Box, Face, Item, Layout, Lettering
 from app.labels.sheets import GRIDS
 from app.labels.symbols import QUIET, matrix
-from app.labels.wording import HEAVY
 from app.shared.codes import issue
+from app.standards.handling import HEAVY
 
 LARGE: Final = (100 * MM, 70 * MM)
 SMALL: Final = (62 * MM, 29 * MM)

@@ -6,7 +6,6 @@ import pytest
 
 from app.labels.pieces import Face
 from app.labels.wording import (
-    HEAVY,
     BlendFacts,
     PlaceFacts,
     RoastFacts,
@@ -18,6 +17,7 @@ from app.labels.wording import (
     roast,
     sack,
 )
+from app.standards.handling import HEAVY
 
 DAY = date(2026, 3, 2)
 

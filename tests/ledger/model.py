@@ -33,6 +33,28 @@ class Thing:
     """Of a dispatch: bags of each pack that are still out."""
     sent_in: str | None = None
     """Of a return: the dispatch it came back from."""
+    born: int = 0
+    """Which of all that was taken down it was."""
+
+
+@dataclass
+class Line:
+    """A sack that was counted."""
+
+    counted_g: int
+    book_g: int
+    taken: int
+    """Which of all that was taken down it was."""
+    outdated: bool = False
+    """Whether the book learnt since that it was wrong then."""
+
+
+@dataclass
+class Paper:
+    """A stock count that nobody has decided on."""
+
+    lines: dict[str, Line] = field(default_factory=dict)
+    closed: bool = False
 
 
 @dataclass
@@ -42,6 +64,9 @@ class Model:
     units: dict[str, Thing] = field(default_factory=dict)
     holds: dict[int, tuple[str, ...]] = field(default_factory=dict)
     released: set[int] = field(default_factory=set)
+    papers: dict[int, Paper] = field(default_factory=dict)
+    taken: int = 0
+    """How many units and lines were taken down."""
 
     def of(self, *kinds: str) -> list[str]:
         """Name the units of these kinds, voided ones too."""
@@ -118,6 +143,12 @@ class Model:
             refusals.add("insufficient-stock")
         return refusals
 
+    def naming(self, code: str, kind: str) -> set[str]:
+        """Predict the refusals of naming a unit where one of a kind is wanted."""
+        unit = self.units[code]
+        refusals = set() if unit.kind == kind else {"wrong-kind"}
+        return refusals | {"voided"} if unit.voided else refusals
+
     def moving(self, codes: Iterable[str], place: str) -> set[str]:
         refusals = set()
         for code in codes:
@@ -177,8 +208,42 @@ class Model:
             refusals.add("has-dependants")
         return refusals
 
+    def approving(self, number: int) -> set[str]:
+        refusals = set()
+        for code, line in self.papers[number].lines.items():
+            unit, variance_g = self.units[code], line.counted_g - line.book_g
+            if line.outdated:
+                refusals.add("count-outdated")
+            if unit.left_g + variance_g < 0:
+                refusals.add("insufficient-stock")
+            if unit.voided and variance_g:
+                refusals.add("voided")
+        return refusals
+
+    def count(self, number: int, code: str, counted_g: int) -> None:
+        self.taken += 1
+        line = Line(counted_g, self.units[code].left_g, self.taken)
+        self.papers[number].lines[code] = line
+
+    def approve(self, number: int) -> None:
+        for code, line in self.papers.pop(number).lines.items():
+            if line.counted_g != line.book_g:
+                self.adjust(code, line.counted_g - line.book_g)
+
+    def adjust(self, code: str, grams: int) -> None:
+        """Let somebody book what a count found."""
+        self.units[code].left_g += grams
+        for line in self.lines_about(code):
+            line.outdated = True
+
+    def lines_about(self, code: str) -> list[Line]:
+        """Name the lines about a sack that wait to be booked."""
+        return [paper.lines[code] for paper in self.papers.values() if code in paper.lines]
+
     def make(self, code: str, unit: Thing) -> None:
         """Let a unit be born out of its parts."""
+        self.taken += 1
+        unit.born = self.taken
         self.units[code] = unit
         for part, grams in unit.parts.items():
             self.units[part].left_g -= grams
@@ -192,6 +257,8 @@ class Model:
             unit = self.units[each]
             for part, grams in unit.parts.items():
                 self.units[part].left_g += grams
+                for line in self.lines_about(part):
+                    line.outdated |= unit.born < line.taken
             for other, grams in unit.booked.items():
                 self.units[other].left_g -= grams
             if unit.sent_in is not None:

@@ -21,6 +21,8 @@ from sqlalchemy import Engine, select
 from sqlmodel import col
 
 from app.green.actions import SUPPLIERS, receive
+from app.green.counting.actions import approve, begin, close, take_down
+from app.green.counting.schemas import ApprovalIn, CountIn, CountLinesIn
 from app.green.schemas import DeliveryIn, SupplierIn
 from app.ledger import actions as ledger
 from app.ledger import cards
@@ -51,6 +53,7 @@ from tests.ledger.model import (
     EMPTIED_TOLERANCE_PCT,
     ROASTER_CAPACITY_G,
     Model,
+    Paper,
     Thing,
 )
 from tests.makers import PASSING
@@ -61,6 +64,7 @@ RARELY = st.sampled_from([False, False, False, False, True])
 MOSTLY = st.sampled_from([True, True, True, False])
 MOST_LOTS = 6
 MOST_HOLDS = 3
+MOST_COUNTS = 2
 MADE = ("sack", "roast", "blend", "pack", "return")
 
 BOUNDS = hypothesis.settings(
@@ -160,7 +164,44 @@ class Book(RuleBasedStateMachine):
         )
 
         if self._book(lambda pen: ledger.adjust(pen, asked), self._model.adjusting(code, grams)):
-            self._model.units[code].left_g += grams
+            self._model.adjust(code, grams)
+
+    @precondition(lambda self: len(self._model.papers) < MOST_COUNTS)
+    @rule(data=st.data())
+    def open_count(self, data: st.DataObject) -> None:
+        code = self._pick(data, "lot")
+        refusals = self._model.naming(code, "lot")
+
+        if made := self._book(lambda pen: begin(pen, CountIn(lot=code)), refusals):
+            self._model.papers[made.id] = Paper()
+
+    @precondition(lambda self: self._model.papers)
+    @rule(data=st.data(), found=MOSTLY)
+    def count(self, data: st.DataObject, found: bool) -> None:
+        number = data.draw(st.sampled_from(sorted(self._model.papers)), "count")
+        code = self._pick(data, "sack")
+        grams = self._amount(data, code) if found else 0
+        said = {"kg": kg_from_grams(grams)} if found else {"found": False}
+        asked = CountLinesIn.model_validate({"lines": [{"sack": code} | said]})
+        refusals = self._model.naming(code, "sack")
+        if self._model.papers[number].closed:
+            refusals.add("count-state")
+
+        if self._book(lambda pen: take_down(pen, number, asked), refusals):
+            self._model.count(number, code, grams)
+
+    @precondition(lambda self: self._model.papers)
+    @rule(data=st.data())
+    def approve_count(self, data: st.DataObject) -> None:
+        number = data.draw(st.sampled_from(sorted(self._model.papers)), "count")
+        paper = self._model.papers[number]
+        self._book(lambda pen: close(pen, number), {"already-done"} if paper.closed else ())
+        paper.closed = True
+        asked, refusals = ApprovalIn(), self._model.approving(number)
+
+        self._book(lambda pen: approve(pen, number, asked), {"own-count"})
+        if self._book(lambda pen: approve(pen, number, asked), refusals, who="somebody else"):
+            self._model.approve(number)
 
     @precondition(lambda self: len(self._model.open_holds()) < MOST_HOLDS)
     @rule(data=st.data())
@@ -322,12 +363,13 @@ class Book(RuleBasedStateMachine):
         act: Callable[[Pen], M],
         refusals: Collection[str] = (),
         settings: Settings | None = None,
+        who: str = "somebody",
     ) -> M | None:
         """Book one act: it is made, or refused with one of the predicted refusals."""
         made, refused = None, "accepted"
         try:
             with writing(self._engine) as session:
-                made = act(Pen(session, "somebody", settings or self._settings))
+                made = act(Pen(session, who, settings or self._settings))
         except Refused as refusal:
             refused = refusal.slug
         assert refused in (refusals or {"accepted"})

@@ -1,0 +1,1 @@
+"""Counting what is there against what the book says, without showing the book."""

@@ -1,0 +1,139 @@
+"""What a count found, as it is answered: by sack, by lot and in all."""
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+
+from sqlalchemy import Row, func, or_, select
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col
+
+from app.green.counting.rules import Found, Moistures, Sums, sums
+from app.green.counting.schemas import (
+    ComparedAll,
+    ComparedLot,
+    ComparedSack,
+    Figures,
+    UncountedLine,
+)
+from app.green.counting.tables import StockCountLine, StockCountSack
+from app.green.readings.tables import Reading, ReadingKind
+from app.green.tables import Sack
+from app.ledger.tables import Entry, Unit
+from app.places.tables import Location
+from app.shared.db import AnySelect, among
+from app.shared.mass import kg_from_grams
+
+
+def figures(session: Session, number: int, ended_id: int) -> Figures:
+    """Compare book and count, with what was measured before counting ended."""
+    rows = session.execute(standing_lines(number)).all()
+    found = {row.id: Found(row.sack_id, row.lot, row.counted_g, row.book_g) for row in rows}
+    moistures = _moistures(session, {row.lot_id for row in rows}, ended_id)
+    by_lot: dict[str, list[Found]] = {}
+    for line in found.values():
+        by_lot.setdefault(line.lot, []).append(line)
+    return Figures(
+        sacks=[_sack(row, sums([found[row.id]], moistures)) for row in rows],
+        lots=[
+            ComparedLot(lot=lot, **_compared(sums(lines, moistures)))
+            for lot, lines in by_lot.items()
+        ],
+        total=ComparedAll(**_compared(sums(found.values(), moistures))),
+        not_counted=_not_counted(session, number),
+        unexpected=[row.code for row in rows if not row.expected],
+    )
+
+
+def _compared(made: Sums) -> dict[str, Any]:
+    return {
+        "sacks": made.sacks, "book_g": made.book_g, "counted_g": made.counted_g,
+        "variance_g": made.variance_g, "explained_g": made.explained_g,
+        "remaining_g": made.remaining_g,
+    }  # fmt: skip
+
+
+def _sack(row: Row[Any], made: Sums) -> ComparedSack:
+    figures_of_it = {name: value for name, value in _compared(made).items() if name != "sacks"}
+    return ComparedSack(
+        sack=row.code, lot=row.lot, location=row.location, expected=row.expected,
+        found=row.counted_g is not None, counted_at=row.happened_at, counted_by=row.who,
+        **figures_of_it,
+    )  # fmt: skip
+
+
+def standing_lines(number: int) -> AnySelect:
+    """Select the newest line of each sack of a count, with whether the sheet has the sack."""
+    lot, later = aliased(Unit), aliased(StockCountLine)
+    newest = (
+        select(func.max(col(later.id)))
+        .where(col(later.count_id) == number)
+        .group_by(col(later.sack_id))
+    )
+    expected = (
+        select(col(StockCountSack.sack_id))
+        .where(col(StockCountSack.count_id) == number)
+        .where(col(StockCountSack.sack_id) == col(StockCountLine.sack_id))
+        .exists()
+    )
+    return (
+        select(
+            col(StockCountLine.id),
+            col(StockCountLine.sack_id),
+            col(StockCountLine.counted_g),
+            col(StockCountLine.book_g),
+            col(StockCountLine.entry_id),
+            col(Unit.code),
+            col(Unit.left_g),
+            col(Sack.lot_id),
+            col(lot.code).label("lot"),
+            col(Location.code).label("location"),
+            col(Entry.happened_at),
+            col(Entry.who),
+            expected.label("expected"),
+        )
+        .join(Unit, col(Unit.id) == col(StockCountLine.sack_id))
+        .join(Sack, col(Sack.unit_id) == col(StockCountLine.sack_id))
+        .join(lot, col(lot.id) == col(Sack.lot_id))
+        .join(Entry, col(Entry.id) == col(StockCountLine.entry_id))
+        .outerjoin(Location, col(Location.id) == col(StockCountLine.location_id))
+        .where(col(StockCountLine.id).in_(newest))
+        .order_by(col(StockCountLine.sack_id))
+    )
+
+
+def _not_counted(session: Session, number: int) -> Sequence[UncountedLine]:
+    lot = aliased(Unit)
+    counted = select(col(StockCountLine.sack_id)).where(col(StockCountLine.count_id) == number)
+    rows = session.execute(
+        select(col(Unit.code), col(lot.code).label("lot"), col(Location.code).label("location"))
+        .select_from(StockCountSack)
+        .join(Unit, col(Unit.id) == col(StockCountSack.sack_id))
+        .join(Sack, col(Sack.unit_id) == col(StockCountSack.sack_id))
+        .join(lot, col(lot.id) == col(Sack.lot_id))
+        .outerjoin(Location, col(Location.id) == col(StockCountSack.location_id))
+        .where(col(StockCountSack.count_id) == number)
+        .where(col(StockCountSack.sack_id).not_in(counted))
+        .order_by(col(StockCountSack.sack_id))
+    )
+    return [UncountedLine(sack=row.code, lot=row.lot, location=row.location) for row in rows]
+
+
+def _moistures(session: Session, lot_ids: set[int], ended_id: int) -> Mapping[str, Moistures]:
+    """Find the first and the newest moisture of lots or their sacks; one reading is not two."""
+    lot = aliased(Unit)
+    lot_id = func.coalesce(col(Sack.lot_id), col(Reading.unit_id))
+    sacks = select(col(Sack.unit_id)).where(among(session, col(Sack.lot_id), lot_ids))
+    rows = session.execute(
+        select(col(lot.code), col(Reading.value_milli))
+        .join(Entry, col(Entry.id) == col(Reading.entry_id))
+        .outerjoin(Sack, col(Sack.unit_id) == col(Reading.unit_id))
+        .join(lot, col(lot.id) == lot_id)
+        .where(col(Reading.kind) == ReadingKind.MOISTURE, col(Reading.entry_id) < ended_id)
+        .where(or_(among(session, col(Reading.unit_id), lot_ids), col(Reading.unit_id).in_(sacks)))
+        .order_by(col(Entry.happened_at), col(Reading.id))
+    )
+    values: dict[str, list[Decimal]] = {}
+    for code, milli in rows:
+        values.setdefault(code, []).append(kg_from_grams(milli))
+    return {code: Moistures(read[0], read[-1]) for code, read in values.items() if len(read) > 1}

@@ -1,0 +1,1 @@
+"""Which sacks to take coffee from: suggested, and put on record."""

@@ -1,0 +1,141 @@
+"""Stays: what stood at a place, from the move that brought it to the one that took it away.
+
+A stay begins with the move that brought the unit and ends with the next one, or when the last of it
+was used or taken out. A place that coffee ever stood at keeps its place in the tree, so what stood
+below it then is what is below it now.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any, NamedTuple
+
+from sqlalchemy import Row, func, or_, select
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col
+
+from app.ledger.cards import card_at, named
+from app.ledger.tables import Adjustment, Entry, Flow, Reason, Unit, UnitKind
+from app.places.actions import LOCATIONS
+from app.places.tables import Location, Move
+from app.places.tree import below
+from app.shared.db import AnySelect
+from app.shared.paging import Page, PageOf, turn_page
+from app.shared.problems import Refused
+from app.shared.times import text
+
+
+class Window(NamedTuple):
+    """A time, both ends included; None where it is open."""
+
+    since: datetime | None
+    until: datetime | None
+
+
+def stood_at(
+    session: Session, code: str, window: Window, *, with_parts: bool = True
+) -> Sequence[Unit]:
+    """Find what stood at a place, or below it, during a time."""
+    place = named(session, LOCATIONS, code, "#/location")
+    assert place.id is not None  # noqa: S101 - read from the database
+    found = select(_stays(place.id, window, with_parts=with_parts).subquery().c.unit_id)
+    units = session.scalars(select(Unit).where(col(Unit.id).in_(found)).order_by(col(Unit.id)))
+    standing = units.all()
+    if not standing:
+        raise Refused("not-found", f"Nothing stood at {place.code} during that time.")
+    return standing
+
+
+def stay_page(
+    session: Session, page: Page, code: str, window: Window, *, with_parts: bool
+) -> PageOf:
+    """Read stays at a place, or below it, in the order in which they were booked."""
+    if window.since and window.until and window.since > window.until:
+        said = "from is later than to"
+        raise Refused("invalid", said, errors=[{"parameter": "from", "detail": said}])
+    place = card_at(session, LOCATIONS, code)
+    assert place.id is not None  # noqa: S101 - read from the database
+    statement = _stays(place.id, window, with_parts=with_parts)
+    rows, following = turn_page(session, statement, col(Move.id), page)
+    return [_line(row) for row in rows], following
+
+
+def _line(row: Row[Any]) -> dict[str, object]:
+    used_up = None
+    if row.left_g == 0:
+        used_up = max((at for at in (row.last_use, row.last_adjustment) if at), default=None)
+    ends = {how: at for how, at in (("moved", row.moved_on), ("used_up", used_up)) if at}
+    went = min(ends, key=lambda how: ends[how], default=None)
+    return {
+        "id": row.id, "unit": row.code, "kind": row.kind, "location": row.location,
+        "came_at": text(row.came_at), "went_at": text(ends[went]) if went else None, "went": went,
+    }  # fmt: skip
+
+
+def _stays(place_id: int, window: Window, *, with_parts: bool) -> AnySelect:
+    """Select the stays of live units, one a row."""
+    next_move, coming, leaving, leave = (
+        aliased(Move), aliased(Entry), aliased(Entry), aliased(Move),
+    )  # fmt: skip
+    left_by = (
+        select(func.min(col(next_move.id)))
+        .where(col(next_move.unit_id) == col(Move.unit_id), col(next_move.id) > col(Move.id))
+        .correlate(Move)
+        .scalar_subquery()
+    )
+    last_use, last_adjustment = _last_use(), _last_adjustment()
+    here = col(Move.to_id).in_(select(below(place_id).c.id))
+    statement: AnySelect = (
+        select(
+            col(Move.id),
+            col(Move.unit_id),
+            col(Unit.code),
+            col(Unit.kind),
+            col(Unit.left_g),
+            col(Location.code).label("location"),
+            col(coming.happened_at).label("came_at"),
+            col(leaving.happened_at).label("moved_on"),
+            last_use.label("last_use"),
+            last_adjustment.label("last_adjustment"),
+        )
+        .join(Unit, col(Unit.id) == col(Move.unit_id))
+        .join(Location, col(Location.id) == col(Move.to_id))
+        .join(coming, col(coming.id) == col(Move.entry_id))
+        .outerjoin(leave, col(leave.id) == left_by)
+        .outerjoin(leaving, col(leaving.id) == col(leave.entry_id))
+        .where(here if with_parts else col(Move.to_id) == place_id)
+        .where(col(Unit.voided_entry_id).is_(None))
+    )
+    if window.until is not None:
+        statement = statement.where(col(coming.happened_at) <= window.until)
+    if window.since is not None:
+        since = window.since
+        statement = statement.where(
+            or_(col(leaving.happened_at).is_(None), col(leaving.happened_at) >= since),
+            or_(col(Unit.left_g) > 0, last_use >= since, last_adjustment >= since),
+        )
+    return statement
+
+
+def _last_use() -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
+    user, use = aliased(Unit), aliased(Entry)
+    return (
+        select(func.max(col(use.happened_at)))
+        .join(user, col(user.born_entry_id) == col(use.id))
+        .join(Flow, col(Flow.target_id) == col(user.id))
+        .where(col(Flow.source_id) == col(Unit.id), col(user.voided_entry_id).is_(None))
+        .where(col(user.kind) != UnitKind.RETURN)  # bags that came back had left before
+        .correlate(Unit)
+        .scalar_subquery()
+    )
+
+
+def _last_adjustment() -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
+    entry = aliased(Entry)
+    return (
+        select(func.max(col(entry.happened_at)))
+        .join(Adjustment, col(Adjustment.entry_id) == col(entry.id))
+        .where(col(Adjustment.unit_id) == col(Unit.id))
+        .where(col(Adjustment.reason) != Reason.RETURNED)
+        .correlate(Unit)
+        .scalar_subquery()
+    )
