@@ -13,6 +13,7 @@ from fastapi_offline import FastAPIOffline
 from app import __version__, doors
 from app.description import describe
 from app.green import routes as green
+from app.green.certificates import routes as certificates
 from app.green.evidence import routes as evidence
 from app.green.readings import routes as readings
 from app.labels import routes as labels
@@ -34,6 +35,7 @@ PACKAGES = (
     green,
     readings,
     evidence,
+    certificates,
     places,
     roasting,
     packing,

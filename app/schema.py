@@ -8,7 +8,9 @@ from sqlalchemy import Engine, MetaData
 from sqlmodel import SQLModel
 
 from app.green import tables as green
+from app.green.certificates import tables as certificates
 from app.green.evidence import tables as evidence
+from app.green.identity import tables as identity
 from app.green.readings import tables as readings
 from app.labels import tables as labels
 from app.ledger import tables as ledger
@@ -29,6 +31,8 @@ TABLES = (
     green,
     readings,
     evidence,
+    identity,
+    certificates,
     quality,
     grading,
     roasting,

@@ -14,7 +14,8 @@ from typing import Final
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from app.green.actions import bear_lot, supplier_id, write_delivery, write_lot
+from app.green.actions import bear_lot, record_papers, supplier_id, write_delivery, write_lot
+from app.green.identity.actions import Settled, papers_of_asked
 from app.green.schemas import OpeningLot, SacksIn
 from app.green.stock_file import RefusedRow, StockRow
 from app.ledger.posting import Pen, Posting
@@ -125,6 +126,8 @@ def enter(pen: Pen, row: StockRow, places: dict[str, Location]) -> None:
     delivery = write_delivery(pen, entry_id, supplier, None)
     cost = None if row.cost_per_kg is None else str(row.cost_per_kg)
     write_lot(pen, entry_id, delivery, arrived, cost_per_kg=cost, currency=row.currency)
+    papers = papers_of_asked(arrived.asked, row.received_at)
+    record_papers(pen, [arrived], [Settled(papers)])
 
 
 def _lot(row: StockRow) -> OpeningLot:

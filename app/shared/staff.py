@@ -21,6 +21,8 @@ class Permission(StrEnum):
     ADJUST = "stock:adjust"
     """Book a sample, a spill, a count, a destruction."""
     BLEND = "blends:make"
+    CERTIFICATES = "certificates:edit"
+    """Keep certificates, and put them on record for lots."""
     CLEAN = "machines:clean"
     """Record that a machine was emptied and cleaned."""
     CUP = "roasts:cup"
@@ -70,10 +72,11 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     }),
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
-        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS,
+        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.CERTIFICATES,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
+        _P.CERTIFICATES,
     }),
     Role.ADMIN: frozenset(Permission),
 }  # fmt: skip
