@@ -7,7 +7,9 @@ import pycountry
 
 def is_country(code: str) -> bool:
     """Tell whether two capital letters are a country code in force."""
-    return pycountry.countries.get(alpha_2=code) is not None
+    country = pycountry.countries.get(alpha_2=code)
+    # The library folds small letters, and signs that only look like letters, which is not its say.
+    return country is not None and country.alpha_2 == code
 
 
 @lru_cache(maxsize=500)
