@@ -30,11 +30,11 @@ def test_lots_of_one_mark_and_coffee_year_are_taken_with_a_warning(
     done = jutebook("import", "stock", file)
     again = jutebook("import", "stock", file)
 
-    told = [
+    told = (
         "Warning: O-1, O-2 carry the mark 002/1961/0978 in the coffee year 2025/26; "
         "they are taken as parcels of one shipment."
-    ]
-    assert warnings(tried.stdout) == warnings(done.stdout) == told
+    )
+    assert warnings(tried.stdout) == warnings(done.stdout) == [told]
     assert warnings(again.stdout) == []
     assert "Rows: 6 accepted, 0 already there, 0 refused." in done.stdout
     found = api.get("/lots?ico_mark=2/1961/978")["items"]

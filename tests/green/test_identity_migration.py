@@ -1,12 +1,13 @@
 """Lots of a book from before marks were read: a migration reads them, and the guard stays."""
 
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from uuid import uuid4
 
 import pytest
 from alembic import command
-from sqlalchemy import Engine, text
+from sqlalchemy import Engine, column, insert, table, text
 
 from app.schema import _config, migrate
 from app.shared.db import open_engine, writing
@@ -46,23 +47,31 @@ def older(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
 
 def fill(engine: Engine) -> None:
     """Write lots as the older program did."""
-    sha = "0" * 64
+    for number, (mark, crop, came) in enumerate(LOTS, 1):
+        at = datetime.fromisoformat(came).replace(tzinfo=None if is_sqlite(engine) else UTC)
+        write(
+            engine, "entry", id=number, kind="delivery", happened_at=at, recorded_at=at,
+            who="noor", facts="{}", previous_sha256="0" * 64, sha256="0" * 64,
+        )  # fmt: skip
+        write(
+            engine, "unit", id=number, code=f"GL-{number}", kind="lot", made_g=60_000, left_g=0,
+            born_entry_id=number,
+        )  # fmt: skip
+        write(engine, "delivery", id=number, code=f"A-{number}", entry_id=number)
+        write(
+            engine, "green_lot", unit_id=number, delivery_id=number, name="Sidama", origin="ET",
+            ico_mark=mark, crop_year=crop,
+        )  # fmt: skip
+
+
+def is_sqlite(engine: Engine) -> bool:
+    return engine.dialect.name == "sqlite"
+
+
+def write(engine: Engine, into: str, /, **row: object) -> None:
+    """Write a row of a table as it was then, whatever the program knows of it now."""
     with engine.begin() as connection:
-        for number, (mark, crop, came) in enumerate(LOTS, 1):
-            named = {"id": number, "at": came, "sha": sha, "mark": mark, "crop": crop}
-            for statement in (
-                "INSERT INTO entry (id, kind, happened_at, recorded_at, who, facts, "
-                "previous_sha256, sha256) VALUES (:id, 'delivery', :at, :at, 'noor', '{}', "
-                ":sha, :sha)",
-                "INSERT INTO unit (id, code, kind, made_g, left_g, born_entry_id) "
-                "VALUES (:id, 'GL-' || :id, 'lot', 60000, 0, :id)",
-                "INSERT INTO delivery (id, code, entry_id) VALUES (:id, 'A-' || :id, :id)",
-                "INSERT INTO green_lot (unit_id, delivery_id, name, origin, ico_mark, crop_year) "
-                "VALUES (:id, :id, 'Sidama', 'ET', :mark, :crop)",
-            ):
-                if engine.dialect.name == "postgresql":
-                    statement = statement.replace("|| :id", "|| CAST(:id AS text)")  # noqa: PLW2901
-                connection.execute(text(statement), named)
+        connection.execute(insert(table(into, *map(column, row))).values(row))
 
 
 def test_the_papers_of_lots_that_are_there_are_read(older: Engine) -> None:
