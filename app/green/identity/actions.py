@@ -121,18 +121,16 @@ def _refuse_taken(
         if _shipment(papers[j]) == mine and lot.same_shipment_as is None
     ]
     if codes:
-        detail = (
-            f"the mark {_said(papers[i])} is that of {', '.join(codes[:20])}; a further parcel of "
-            "the same shipment names it as `same_shipment_as`"
-        )
+        taken = f"the mark {_said(papers[i])} is that of {', '.join(codes[:20])}"
         raise Refused(
             "mark-taken",
-            detail,
+            f"{taken[0].upper()}{taken[1:]}. A further parcel of the same shipment names it as "
+            "`same_shipment_as`.",
             lots=codes,
             ico_mark=mark.canonical,
             coffee_year=coffee_year_label(papers[i].coffee_year),
             coffee_year_from=papers[i].year_from,
-            errors=[{"pointer": f"#/lots/{i}/ico_mark", "detail": detail}],
+            errors=[{"pointer": f"#/lots/{i}/ico_mark", "detail": taken}],
         )
 
 

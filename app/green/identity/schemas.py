@@ -9,6 +9,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, 
 from app.green.identity.rules import AltitudeUnit, Light, Species, metres
 from app.ledger.schemas import Asked, Told
 from app.shared.numbers import NumberOut
+from app.shared.shares import plain
 from app.standards.ico_marks import coffee_year_label, read_coffee_year
 
 HIGHEST_M = 9000
@@ -60,10 +61,9 @@ class AltitudeOut(Told):
 
 def altitude_out(lowest: int, highest: int | None, unit: AltitudeUnit) -> AltitudeOut:
     """Answer an altitude."""
-    top: Decimal | None = None if highest is None else metres(highest, unit)
-    return AltitudeOut(
-        lowest=lowest, highest=highest, unit=unit, lowest_m=metres(lowest, unit), highest_m=top
-    )
+    top: Decimal | None = None if highest is None else plain(metres(highest, unit))
+    bottom = plain(metres(lowest, unit))
+    return AltitudeOut(lowest=lowest, highest=highest, unit=unit, lowest_m=bottom, highest_m=top)
 
 
 class CropYearsOut(Told):
