@@ -1,10 +1,12 @@
 """Opening stock with one mark on several lots: what lies on the racks is taken, and pointed out."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
 from tests.api import Api
 from tests.cli.conftest import Jutebook
+from tests.cli.graded_lots import graded_rows, refusals, stock_rows
 from tests.cli.sheets import SOUND, write_sheet
 from tests.makers import furnish
 
@@ -68,3 +70,35 @@ def test_of_a_shipment_of_many_lots_ten_are_named(jutebook: Jutebook, desk: Path
     done = jutebook("import", "stock", file)
 
     assert "O-08, O-09 and 2 more carry the mark" in done.stdout
+
+
+def test_of_the_real_lots_every_mark_that_a_coffee_year_has_twice_is_pointed_out(
+    shared: Path, jutebook: Jutebook, desk: Path
+) -> None:
+    # lots.csv and rejects.csv: the lots a strict import takes, counted here by their marks.
+    folder = shared / "data" / "open"
+    refused = refusals(folder)
+    taken = [row for row in stock_rows(graded_rows(folder)) if row["lot"] not in refused]
+    shipments: dict[tuple[str, str], list[str]] = {}
+    for lot in taken:
+        groups = re.fullmatch(
+            r"\s*(\d{1,3})\s*[/-]\s*(\d{1,4})\s*[/-]\s*(\d{1,5})\s*", lot["ico_mark"], re.ASCII
+        )
+        if groups:
+            country, exporter, serial = map(int, groups.groups())
+            year, month = map(int, lot["received_at"].split("-")[:2])
+            begun = year if month >= 10 else year - 1
+            shipment = f"{country:03}/{exporter:04}/{serial:04}", f"{begun}/{(begun + 1) % 100:02}"
+            shipments.setdefault(shipment, []).append(lot["lot"])
+
+    done = jutebook("import", "stock", write_sheet(desk / "lots.csv", taken), "--dry-run")
+
+    told = [
+        f"Warning: {', '.join(lots)} carry the mark {mark} in the coffee year {year}; "
+        "they are taken as parcels of one shipment."
+        for (mark, year), lots in shipments.items()
+        if len(lots) > 1
+    ]
+    assert sorted(warnings(done.stdout)) == sorted(told)
+    assert len(told) > 10
+    assert "Rows: 462 accepted, 0 already there, 0 refused." in done.stdout

@@ -290,6 +290,22 @@ def test_two_lots_of_one_delivery_do_not_carry_one_mark_unless_one_names_the_oth
     assert codes(api, f"ico_mark={MARK}") == ["GL-1", "GL-2"]
 
 
+def test_lots_that_name_one_another_in_a_circle_do_not_pass_a_mark_by_the_book(api: Api) -> None:
+    furnish(api)
+    deliver(api, {"code": "GL-0", "ico_mark": MARK})
+    circle = [
+        {"code": f"GL-{n}", "ico_mark": MARK, "same_shipment_as": f"GL-{n % 3 + 1}"}
+        for n in (1, 2, 3)
+    ]
+
+    problem = refused(api, note(*circle), 422, "invalid")
+    chain = [*circle[:2], circle[2] | {"same_shipment_as": "GL-0"}]
+    deliver(api, *chain)
+
+    assert problem["errors"][0]["pointer"] == "#/lots/0/same_shipment_as"
+    assert codes(api, f"ico_mark={MARK}") == ["GL-0", "GL-1", "GL-2", "GL-3"]
+
+
 def test_the_mark_of_a_voided_lot_is_free_again(api: Api) -> None:
     furnish(api)
     deliver(api, {"code": "GL-1", "ico_mark": MARK})

@@ -51,6 +51,7 @@ def settle(pen: Pen, lots: Sequence[LotIn], at: datetime) -> list[Settled]:
     papers = [papers_of_asked(lot, at) for lot in lots]
     for i, lot in enumerate(lots):
         _refuse_later(i, lot, at)
+    _refuse_circles(lots)
     keys = [each.mark.key for each in papers if each.mark]
     there = carriers(pen.session, keys) if keys else {}
     settled = []
@@ -70,6 +71,21 @@ def _refuse_later(i: int, lot: LotIn, at: datetime) -> None:
         if day is not None and day > (at + _ZONES).date():
             raise FieldRefused(
                 f"#/lots/{i}/{name}", f"{day} is later than the arrival on {at.date()}"
+            )
+
+
+def _refuse_circles(lots: Sequence[LotIn]) -> None:
+    """Refuse lots that name one another in a circle: one of a shipment stands for itself."""
+    mates = {lot.code: lot.same_shipment_as for lot in lots if lot.code is not None}
+    for i, lot in enumerate(lots):
+        seen = {lot.code}
+        mate = lot.same_shipment_as
+        while mate in mates and mate not in seen:
+            seen.add(mate)
+            mate = mates[mate]
+        if mate is not None and mate in seen:
+            raise FieldRefused(
+                f"#/lots/{i}/same_shipment_as", f"{mate} comes back to itself as a parcel"
             )
 
 
