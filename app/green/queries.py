@@ -71,16 +71,15 @@ def lot_page(
 ) -> PageOf:
     """Read lots in the order they came, with their stock."""
     statement = _lots()
-    origin, on_hand, *_ = wanted
-    if origin is not None:
-        statement = statement.where(col(GreenLot.origin) == origin)
+    if wanted.origin is not None:
+        statement = statement.where(col(GreenLot.origin) == wanted.origin)
     if wanted.ico_mark is not None:
         statement = statement.where(marked(wanted.ico_mark))
     if wanted.crop_year is not None:
         statement = statement.where(of_crop(wanted.crop_year))
     if wanted.certificate is not None:
         statement = statement.where(certified_by(session, wanted.certificate))
-    if on_hand is not None:
+    if wanted.on_hand is not None:
         sack = aliased(Unit)
         left = (
             select(col(Sack.lot_id))
@@ -88,7 +87,7 @@ def lot_page(
             .where(col(sack.left_g) > 0)
         )
         there = col(Unit.id).in_(left)
-        statement = statement.where(there if on_hand else ~there)
+        statement = statement.where(there if wanted.on_hand else ~there)
     rows, following = turn_page(session, statement, col(Unit.id), page)
     found = _lot_out(session, rows, settings, prices=prices)
     return [each.model_dump(by_alias=True) for each in found], following

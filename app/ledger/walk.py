@@ -2,7 +2,7 @@
 
 from collections.abc import Collection
 
-from sqlalchemy import CTE, select
+from sqlalchemy import CTE, ColumnElement, select
 from sqlmodel import Session, col
 
 from app.ledger.tables import Flow, Unit, UnitKind
@@ -11,13 +11,13 @@ from app.shared.db import among
 
 def reach(session: Session, start: Collection[int], *, forward: bool) -> list[int]:
     """Name every unit reached, voided ones too, in one recursive statement."""
-    reached = _reached(session, start, forward=forward)
+    reached = reached_from(among(session, col(Unit.id), start), forward=forward)
     return [row[0] for row in session.connection().execute(select(reached.c.id))]
 
 
 def lots_behind(session: Session, unit_ids: Collection[int]) -> list[int]:
     """Name every live lot these units were made of, oldest first; a lot is behind itself."""
-    reached = _reached(session, unit_ids, forward=False)
+    reached = reached_from(among(session, col(Unit.id), unit_ids), forward=False)
     rows = session.connection().execute(
         select(col(Unit.id))
         .join(reached, reached.c.id == col(Unit.id))
@@ -27,8 +27,8 @@ def lots_behind(session: Session, unit_ids: Collection[int]) -> list[int]:
     return [row[0] for row in rows]
 
 
-def _reached(session: Session, start: Collection[int], *, forward: bool) -> CTE:
-    """Build the walk.
+def reached_from(start: ColumnElement[bool], *, forward: bool) -> CTE:
+    """Build the walk from the units that meet a condition, for a statement of one's own.
 
     `UNION` drops what was reached before, so the work grows with the units and flows
     reached and not with the number of paths between them.
@@ -38,7 +38,5 @@ def _reached(session: Session, start: Collection[int], *, forward: bool) -> CTE:
         if forward
         else (col(Flow.target_id), col(Flow.source_id))
     )
-    reached = select(col(Unit.id).label("id")).where(among(session, col(Unit.id), start)).cte(
-        "reached", recursive=True
-    )  # fmt: skip
+    reached = select(col(Unit.id).label("id")).where(start).cte("reached", recursive=True)
     return reached.union(select(there).join(reached, here == reached.c.id))

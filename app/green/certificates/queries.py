@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, select
+from sqlalchemy import ColumnElement, bindparam, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -22,7 +22,7 @@ from app.green.tables import Delivery, GreenLot
 from app.ledger.cards import Shelf, card_at
 from app.ledger.queries import live, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
-from app.ledger.walk import lots_behind
+from app.ledger.walk import reached_from
 from app.shared.db import AnySelect, among
 from app.shared.paging import Page, PageOf, turn_page
 
@@ -35,62 +35,68 @@ CAUTION: Final = (
 )
 
 
-def certified(session: Session, lot_ids: Collection[int]) -> Mapping[int, Certified]:
-    """Gather what was ever put on record for each of these lots, in the order they came."""
-    rows = session.execute(
-        select(
-            col(Unit.id),
-            col(Unit.code),
-            col(Entry.happened_at),
-            Certificate,
-            col(LotCertificateWithdrawal.reason),
-        )
-        .join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
-        .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
-        .join(Entry, col(Entry.id) == col(Delivery.entry_id))
-        .outerjoin(LotCertificate, col(LotCertificate.lot_id) == col(Unit.id))
-        .outerjoin(Certificate, col(Certificate.id) == col(LotCertificate.certificate_id))
-        .outerjoin(
-            LotCertificateWithdrawal,
-            col(LotCertificateWithdrawal.lot_certificate_id) == col(LotCertificate.id),
-        )
-        .where(among(session, col(Unit.id), lot_ids))
-        .order_by(col(Unit.id), col(LotCertificate.id))
+# Built once, since putting a statement together takes several times as long as running it.
+_CERTIFIED: AnySelect = (
+    select(
+        col(Unit.id),
+        col(Unit.code).label("lot"),
+        col(Entry.happened_at),
+        col(Certificate.code),
+        col(Certificate.scheme),
+        col(Certificate.claim),
+        col(Certificate.number),
+        col(Certificate.body),
+        col(Certificate.valid_from),
+        col(Certificate.valid_until),
+        col(Certificate.withdrawn_on),
+        col(LotCertificateWithdrawal.reason),
     )
+    .join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
+    .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
+    .join(Entry, col(Entry.id) == col(Delivery.entry_id))
+    .outerjoin(LotCertificate, col(LotCertificate.lot_id) == col(Unit.id))
+    .outerjoin(Certificate, col(Certificate.id) == col(LotCertificate.certificate_id))
+    .outerjoin(
+        LotCertificateWithdrawal,
+        col(LotCertificateWithdrawal.lot_certificate_id) == col(LotCertificate.id),
+    )
+    .order_by(col(Unit.id), col(LotCertificate.id))
+)
+_WALK = reached_from(col(Unit.id) == bindparam("unit"), forward=False)
+_BEHIND = _CERTIFIED.join(_WALK, _WALK.c.id == col(Unit.id)).where(
+    col(Unit.voided_entry_id).is_(None)
+)
+
+
+def _lots(session: Session, statement: AnySelect, **bound: int) -> Mapping[int, Certified]:
+    """Gather what was ever put on record for each lot of a statement, in the order they came."""
     known: dict[int, tuple[Any, list[OnRecord]]] = {}
-    for row in rows:
+    for row in session.connection().execute(statement, bound):
         _, on_record = known.setdefault(row.id, (row, []))
-        if row.Certificate is not None:
-            on_record.append(_on_record(row.Certificate, row.reason))
+        if row.code is not None:
+            on_record.append(OnRecord(*row[3:]))
     return {
-        lot_id: Certified(row.code, row.happened_at.date(), on_record)
+        lot_id: Certified(row.lot, row.happened_at.date(), on_record)
         for lot_id, (row, on_record) in known.items()
     }
 
 
-def _on_record(card: Certificate, taken_back: str | None) -> OnRecord:
-    return OnRecord(
-        certificate=card.code, scheme=card.scheme, claim=card.claim, number=card.number,
-        body=card.body, valid_from=card.valid_from, valid_until=card.valid_until,
-        withdrawn_on=card.withdrawn_on, taken_back=taken_back,
-    )  # fmt: skip
-
-
 def claims_of_lots(session: Session, lot_ids: Collection[int]) -> Mapping[int, list[str]]:
     """Name the claims each of these lots carries."""
-    return {lot_id: sorted(claims_of(lot)) for lot_id, lot in certified(session, lot_ids).items()}
+    lots = _lots(session, _CERTIFIED.where(among(session, col(Unit.id), lot_ids)))
+    return {lot_id: sorted(claims_of(lot)) for lot_id, lot in lots.items()}
 
 
 def carried_by(session: Session, unit_id: int) -> list[str]:
     """Name the claims that every lot behind a unit carries."""
-    lots = certified(session, lots_behind(session, [unit_id]))
+    lots = _lots(session, _BEHIND, unit=unit_id)
     return [each.claim for each in judge(lots.values()) if each.carried]
 
 
 def claims(session: Session, code: str) -> ClaimsOut:
     """Judge every claim seen behind a unit."""
     unit = live(unit_by_code(session, code))
-    lots = certified(session, lots_behind(session, [unit.id]))
+    lots = _lots(session, _BEHIND, unit=unit.id)
     judged = judge(lots.values())
     return ClaimsOut(
         of=ClaimedUnit(code=unit.code, kind=unit.kind),

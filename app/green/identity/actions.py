@@ -142,7 +142,7 @@ def _refuse_taken(
             "mark-taken",
             f"{taken[0].upper()}{taken[1:]}. A further parcel of the same shipment names it as "
             "`same_shipment_as`.",
-            lots=codes,
+            lots=codes[:50],
             ico_mark=mark.canonical,
             coffee_year=coffee_year_label(papers[i].coffee_year),
             coffee_year_from=papers[i].year_from,
