@@ -13,6 +13,7 @@ from fastapi_offline import FastAPIOffline
 from app import __version__, doors
 from app.description import describe
 from app.green import routes as green
+from app.green.certificates import routes as certificates
 from app.green.counting import routes as counting
 from app.green.evidence import routes as evidence
 from app.green.picking import routes as picking
@@ -41,6 +42,7 @@ PACKAGES = (
     evidence,
     picking,
     counting,
+    certificates,
     places,
     roasting,
     styles,

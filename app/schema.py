@@ -8,8 +8,10 @@ from sqlalchemy import Engine, MetaData
 from sqlmodel import SQLModel
 
 from app.green import tables as green
+from app.green.certificates import tables as certificates
 from app.green.counting import tables as counting
 from app.green.evidence import tables as evidence
+from app.green.identity import tables as identity
 from app.green.picking import tables as picking
 from app.green.readings import tables as readings
 from app.labels import tables as labels
@@ -36,6 +38,8 @@ TABLES = (
     evidence,
     picking,
     counting,
+    identity,
+    certificates,
     quality,
     grading,
     roasting,

@@ -89,6 +89,11 @@ class Settings(BaseSettings):
     """What each tainted cup costs on the classic cupping form (from memory)."""
     cup_fault_points: Annotated[int, Field(ge=0, le=10)] = 4
     """What each faulty cup costs on the classic cupping form (from memory)."""
+    crop_amber_months: Annotated[int, Field(ge=1, le=120)] = 9
+    """So long after the end of its harvest a crop is shown amber (our own proposal)."""
+    crop_red_months: Annotated[int, Field(ge=1, le=120)] = 12
+    """And so long after it red: a warning, which never blocks (a green-coffee trader's advice on
+    storage: about a year)."""
     eudr_applies_on: date = date(2026, 12, 30)
     """When Regulation (EU) 2023/1115 binds this firm: the default is for large and medium ones;
     micro and small ones set up by the end of 2024 set 2027-06-30. It was moved before."""

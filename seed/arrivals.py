@@ -10,6 +10,8 @@ from sqlalchemy import select
 from sqlmodel import col
 
 from app.green import actions as green
+from app.green.certificates.actions import put_on_record
+from app.green.certificates.schemas import LotCertificateIn
 from app.green.schemas import DeliveryIn, LotReceived
 from app.ledger import actions as ledger
 from app.ledger.schemas import HoldIn, ReleaseIn
@@ -94,6 +96,10 @@ class Arrivals:
             .join(Unit, col(Unit.id) == col(HoldUnit.unit_id))
             .where(col(Unit.code) == received[0].code)
         ).one()
+        for (coffee, _), there in zip(wanted, received, strict=True):
+            if coffee.certificate is not None:
+                paper = LotCertificateIn(certificate=coffee.certificate)
+                put_on_record(self._diary.hand(STAFF[Role.BUYER], arrived), there.code, paper)
         # What is there when the scenario begins is inspected the same day.
         look_on = self._diary.number + 1 if self._diary.number else 0
         self._waiting.append(Waiting(on_arrival, arrived_lots, look_on))

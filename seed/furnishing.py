@@ -1,6 +1,10 @@
 """The cards of the scenario: suppliers, customers, places, machines and products."""
 
+from datetime import timedelta
+
 from app.green.actions import SUPPLIERS as SUPPLIER_CARDS
+from app.green.certificates.queries import CERTIFICATES
+from app.green.certificates.schemas import CertificateIn
 from app.green.schemas import SupplierIn
 from app.ledger.cards import add
 from app.packing.actions import PRODUCTS as PRODUCT_CARDS
@@ -20,6 +24,7 @@ from seed.roastery import (
     CAPACITIES_G,
     CUSTOMERS,
     LINES,
+    ORGANIC,
     PRODUCTS,
     QUARANTINE,
     RACKS,
@@ -57,6 +62,12 @@ def furnish(diary: Diary) -> None:
     for customer in CUSTOMERS:
         add(pen, CUSTOMER_CARDS, CustomerIn(name=customer.name, contact=customer.contact))
     add(pen, CUSTOMER_CARDS, CustomerIn(name=TASTING_ROOM))
+    certificate = {
+        "code": ORGANIC, "scheme": "Organic farming, the Republic of Nowhere", "claim": "organic",
+        "number": "NW-BIO-017/0260", "holder": "Haro Wenzi Station", "body": "NW-BIO-017",
+        "valid_from": str(diary.today), "valid_until": str(diary.today + timedelta(days=730)),
+    }  # fmt: skip
+    add(pen, CERTIFICATES, CertificateIn.model_validate(certificate))
     for product in PRODUCTS:
         card = {
             "sku": product.sku, "name": f"{product.recipe} {product.nominal_g} g",

@@ -52,6 +52,8 @@ class Coffee(NamedTuple):
     supplier: str
     exporter: str | None = None
     """Country and exporter of its ICO marks, where it has any."""
+    certificate: str | None = None
+    """Code of the certificate that each of its lots comes with."""
 
 
 PARCHMENT: Final = "Port & Parchment Imports"
@@ -64,7 +66,10 @@ NUBE: Final = Coffee("Cooperativa Nube Quieta", "CO", "washed", 69_000, PARCHMEN
 NUBE_DECAF: Final = Coffee(
     "Nube Quieta Decaf", "CO", "washed, decaffeinated", 69_000, PARCHMENT, "003-7121"
 )
-WENZI: Final = Coffee("Haro Wenzi Station", "ET", "washed", 60_000, SILVER_QUAY, "010-7260")
+ORGANIC: Final = "ORG-WENZI"
+WENZI: Final = Coffee(
+    "Haro Wenzi Station", "ET", "washed", 60_000, SILVER_QUAY, "010-7260", ORGANIC
+)
 KIBOKO: Final = Coffee("Kiboko Ridge AB", "KE", "washed", 60_000, SILVER_QUAY)
 GHAT: Final = Coffee("Moonlit Ghat Robusta", "IN", "washed", 60_000, SILVER_QUAY)
 AWAN: Final = Coffee("Kampung Awan Putih", "ID", "wet hulled", 60_000, SILVER_QUAY)

@@ -34,6 +34,10 @@ from app.shared.times import now
 imports = typer.Typer(help="Bring what is in the house already into the book.")
 
 
+_SHOWN = 10
+"""So many lots of one shipment are named in a warning."""
+
+
 def register(cli: typer.Typer) -> None:
     """Add the commands to the command line."""
     cli.add_typer(imports, name="import", no_args_is_help=True)
@@ -141,6 +145,12 @@ def _report(found: Sorted, refused: list[RefusedRow]) -> None:
     for row in refused:
         typer.echo(str(row), err=True)
     new, there = len(found.new), len(found.there)
+    for mark, coffee_year, lots in found.parcels:
+        more = f" and {len(lots) - _SHOWN} more" if len(lots) > _SHOWN else ""
+        typer.echo(
+            f"Warning: {', '.join(lots[:_SHOWN])}{more} carry the mark {mark} in the coffee year "
+            f"{coffee_year}; they are taken as parcels of one shipment."
+        )
     typer.echo(f"Rows: {new} accepted, {there} already there, {len(refused)} refused.")
     sacks, grams = sum(row.sacks for row in found.new), sum(row.whole_g for row in found.new)
     typer.echo(f"Accepted: {sacks} sacks, {kg_text(grams)}.")

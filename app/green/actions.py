@@ -1,11 +1,14 @@
 """Receiving green coffee."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from sqlalchemy import func, insert, select
 from sqlmodel import SQLModel, col
 
+from app.green.identity import actions as identity
+from app.green.identity.actions import Received, Settled
+from app.green.identity.rules import Papers
 from app.green.readings.tables import Reading, ReadingKind
 from app.green.schemas import (
     DeliveryIn,
@@ -25,6 +28,7 @@ from app.places.cautions import lifted_high
 from app.places.tables import Location
 from app.shared.codes import issue
 from app.shared.db import batched
+from app.standards.ico_marks import coffee_year_label
 
 SUPPLIERS = Shelf(
     "supplier", Supplier, SupplierOut, key="name", folded="name_key",
@@ -53,12 +57,14 @@ def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
     supplier = named(pen.session, SUPPLIERS, asked.supplier, "#/supplier")
     places = _places(pen, asked)
     at = pen.moment(asked.received_at, "#/received_at")
+    settled = identity.settle(pen, asked.lots, at)
     posting = Posting("delivery", at, asked.model_dump(mode="json"))
     arrived = [bear_lot(pen, posting, lot, places) for lot in asked.lots]
     entry_id = pen.post(posting)
     delivery = write_delivery(pen, entry_id, supplier.id, asked.reference)
     for each in arrived:
         write_lot(pen, entry_id, delivery, each)
+    record_papers(pen, arrived, settled)
     held = pen.settings.hold_on_arrival
     if held:
         lots = [pen.session.get_one(Unit, each.lot.id) for each in arrived]
@@ -69,7 +75,10 @@ def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
         supplier=supplier.name,
         reference=asked.reference,
         received_at=at,
-        lots=[_received(each, names, held=held) for each in arrived],
+        lots=[
+            _received(each, names, papers, held=held)
+            for each, (papers, *_) in zip(arrived, settled, strict=True)
+        ],
         cautions=lifted_high(pen.session, pen.settings, _put_away(arrived)),
     )
 
@@ -130,7 +139,8 @@ def write_lot(
     pen.session.execute(insert(GreenLot).values(
         unit_id=arrived.lot.id, delivery_id=delivery.id, name=asked.name, origin=asked.origin,
         crop_year=asked.crop_year, process=asked.process, ico_mark=asked.ico_mark,
-        advised_g=asked.advised_g, certificate=asked.certificate, note=asked.note, **more,
+        advised_g=asked.advised_g, certificate=asked.certificate, note=asked.note,
+        **identity.columns(asked), **more,
     ))  # fmt: skip
     sack_table = SQLModel.metadata.tables["sack"]  # an insert by class takes twice as long
     for some in batched(_sack_rows(arrived), 5000):
@@ -148,6 +158,14 @@ def write_lot(
         ))  # fmt: skip
 
 
+def record_papers(pen: Pen, arrived: Sequence[ArrivedLot], settled: Sequence[Settled]) -> None:
+    """Record what the papers of lots mean, once all of the lots are written."""
+    identity.record(pen, [
+        Received(each.lot.id, each.lot.code, papers)
+        for each, papers in zip(arrived, settled, strict=True)
+    ])  # fmt: skip
+
+
 def _sack_rows(arrived: ArrivedLot) -> Iterator[dict[str, object]]:
     conditions = [sacks.condition for sacks in arrived.asked.sacks for _ in range(sacks.count or 1)]
     for number, (sack, condition) in enumerate(zip(arrived.sacks, conditions, strict=True), 1):
@@ -157,7 +175,9 @@ def _sack_rows(arrived: ArrivedLot) -> Iterator[dict[str, object]]:
         }  # fmt: skip
 
 
-def _received(arrived: ArrivedLot, names: dict[int | None, str], *, held: bool) -> LotReceived:
+def _received(
+    arrived: ArrivedLot, names: dict[int | None, str], papers: Papers, *, held: bool
+) -> LotReceived:
     asked, received_g = arrived.asked, arrived.received_g()
     return LotReceived(
         code=arrived.lot.code,
@@ -166,6 +186,9 @@ def _received(arrived: ArrivedLot, names: dict[int | None, str], *, held: bool) 
         advised_g=asked.advised_g,
         difference_g=None if asked.advised_g is None else received_g - asked.advised_g,
         held=held,
+        mark=papers.mark.canonical if papers.mark else None,
+        coffee_year=coffee_year_label(papers.coffee_year),
+        coffee_year_from=papers.year_from,
         sacks=[
             SackBrief(code=sack.code, net_g=sack.made_g, location=names.get(sack.location_id))
             for sack in arrived.sacks

@@ -9,12 +9,14 @@ changes nothing. A lot that came in by a delivery is never equal to a row.
 import json
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from app.green.actions import bear_lot, supplier_id, write_delivery, write_lot
+from app.green.actions import bear_lot, record_papers, supplier_id, write_delivery, write_lot
+from app.green.identity.actions import Settled, papers_of_asked
+from app.green.identity.queries import carriers
 from app.green.schemas import OpeningLot, SacksIn
 from app.green.stock_file import RefusedRow, StockRow
 from app.ledger.posting import Pen, Posting
@@ -23,9 +25,18 @@ from app.places.capacity import Room, why_not
 from app.places.tables import Location
 from app.shared.db import batched
 from app.shared.mass import kg_from_grams
+from app.standards.ico_marks import Mark, coffee_year, coffee_year_label, parse_mark
 
 OPENING: Final = "opening stock"
 """The kind of the entry that brings a lot of a stock file."""
+
+
+class Parcels(NamedTuple):
+    """Lots with one mark in one coffee year: of new rows, or of new rows and the book."""
+
+    mark: str
+    coffee_year: str
+    lots: list[str]
 
 
 @dataclass
@@ -38,6 +49,8 @@ class Sorted:
     refused: list[RefusedRow] = field(default_factory=list)
     places: dict[str, Location] = field(default_factory=dict)
     """The locations that rows name, by code."""
+    parcels: list[Parcels] = field(default_factory=list)
+    """Shipments that stand on the racks as more than one lot."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +78,30 @@ def sort_rows(session: Session, rows: Collection[StockRow]) -> Sorted:
             result.there.append(row)
         else:
             result.new.append(row)
+    result.parcels = _parcels(session, result.new)
     return result
+
+
+def _parcels(session: Session, rows: Iterable[StockRow]) -> list[Parcels]:
+    """Find marks that a coffee year has more than once.
+
+    Opening stock describes what lies on the racks, so they are not refused but pointed out.
+    """
+    found: dict[tuple[Mark, int], list[str]] = {}
+    for row in rows:
+        mark = parse_mark(row.ico_mark or "")
+        if mark is not None:
+            found.setdefault((mark, coffee_year(row.received_at.date())), []).append(row.lot)
+    there = carriers(session, {mark.key for mark, _ in found})
+    shipments = {
+        (mark, year): [*there.get((mark.key, year), {}), *lots]
+        for (mark, year), lots in found.items()
+    }
+    return [
+        Parcels(mark.canonical, coffee_year_label(year), lots)
+        for (mark, year), lots in sorted(shipments.items())
+        if len(lots) > 1
+    ]
 
 
 def _known(session: Session, codes: Iterable[str]) -> dict[str, _Known]:
@@ -138,6 +174,8 @@ def enter(pen: Pen, row: StockRow, places: dict[str, Location]) -> None:
     delivery = write_delivery(pen, entry_id, supplier, None)
     cost = None if row.cost_per_kg is None else str(row.cost_per_kg)
     write_lot(pen, entry_id, delivery, arrived, cost_per_kg=cost, currency=row.currency)
+    papers = papers_of_asked(arrived.asked, row.received_at)
+    record_papers(pen, [arrived], [Settled(papers)])
 
 
 def _lot(row: StockRow) -> OpeningLot:

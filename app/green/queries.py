@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
+from app.green.certificates.queries import certified_by, claims_of_lots
+from app.green.identity.queries import identity, marked, of_crop, papers_of, shipment_mates
 from app.green.readings.queries import latest_moisture
 from app.green.rules import stock_of
 from app.green.schemas import DeliveryOut, LotOut, LotReceived, SackBrief, SackOut
@@ -18,12 +20,15 @@ from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.actions import LOCATIONS
 from app.places.tables import Location
 from app.places.tree import below
+from app.settings import Settings
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import Refused
 from app.shared.times import text
+from app.standards.countries import country_name
 from app.standards.handling import sack_caution
+from app.standards.ico_marks import coffee_year_label
 
 
 def _lots() -> AnySelect:
@@ -46,21 +51,37 @@ def _lots() -> AnySelect:
     )
 
 
-def lot(session: Session, code: str, *, prices: bool) -> LotOut:
+def lot(session: Session, code: str, settings: Settings, *, prices: bool) -> LotOut:
     """Read one lot with its stock."""
     unit = unit_by_code(session, code, UnitKind.LOT)
     row = session.execute(_lots().where(col(Unit.id) == unit.id)).one()
-    return _lot_out(session, [row], prices=prices)[0]
+    return _lot_out(session, [row], settings, prices=prices)[0]
+
+
+class Wanted(NamedTuple):
+    """Which lots a list is to show; None asks for nothing."""
+
+    origin: str | None
+    on_hand: bool | None
+    ico_mark: str | None
+    crop_year: str | None
+    certificate: str | None
 
 
 def lot_page(
-    session: Session, page: Page, origin: str | None, on_hand: bool | None, *, prices: bool
+    session: Session, page: Page, wanted: Wanted, settings: Settings, *, prices: bool
 ) -> PageOf:
     """Read lots in the order they came, with their stock."""
     statement = _lots()
-    if origin is not None:
-        statement = statement.where(col(GreenLot.origin) == origin)
-    if on_hand is not None:
+    if wanted.origin is not None:
+        statement = statement.where(col(GreenLot.origin) == wanted.origin)
+    if wanted.ico_mark is not None:
+        statement = statement.where(marked(wanted.ico_mark))
+    if wanted.crop_year is not None:
+        statement = statement.where(of_crop(wanted.crop_year))
+    if wanted.certificate is not None:
+        statement = statement.where(certified_by(session, wanted.certificate))
+    if wanted.on_hand is not None:
         sack = aliased(Unit)
         left = (
             select(col(Sack.lot_id))
@@ -68,16 +89,23 @@ def lot_page(
             .where(col(sack.left_g) > 0)
         )
         there = col(Unit.id).in_(left)
-        statement = statement.where(there if on_hand else ~there)
+        statement = statement.where(there if wanted.on_hand else ~there)
     rows, following = turn_page(session, statement, col(Unit.id), page)
-    found = _lot_out(session, rows, prices=prices)
+    found = _lot_out(session, rows, settings, prices=prices)
     return [each.model_dump(by_alias=True) for each in found], following
 
 
-def _lot_out(session: Session, rows: Any, *, prices: bool) -> list[LotOut]:  # noqa: ANN401 - rows of `_lots`
+def _lot_out(
+    session: Session,
+    rows: Any,  # noqa: ANN401 - rows of `_lots`
+    settings: Settings,
+    *,
+    prices: bool,
+) -> list[LotOut]:
     ids = [row.id for row in rows]
     stock = _stock(session, ids)
     moisture = latest_moisture(session, ids)
+    claims, mates = claims_of_lots(session, ids), shipment_mates(session, ids)
     lots = []
     for row in rows:
         known: GreenLot = row.GreenLot
@@ -89,7 +117,9 @@ def _lot_out(session: Session, rows: Any, *, prices: bool) -> list[LotOut]:  # n
             received_at=row.happened_at, held=row.held, sack_count=len(sacks), voided=voided,
             received_g=row.made_g, on_hand_g=left.on_hand_g, available_g=left.available_g,
             sacks_on_hand=left.sacks_on_hand, latest_moisture_pct=moisture.get(row.id),
-            name=known.name, origin=known.origin, crop_year=known.crop_year,
+            name=known.name, origin=known.origin, origin_name=country_name(known.origin),
+            **identity(known, row.happened_at, settings), crop_year=known.crop_year,
+            same_shipment_as=mates.get(row.id), claims=claims[row.id],
             process=known.process, ico_mark=known.ico_mark, certificate=known.certificate,
             note=known.note, advised_g=known.advised_g,
             cost_per_kg=Decimal(known.cost_per_kg) if prices and known.cost_per_kg else None,
@@ -140,6 +170,7 @@ def delivery(session: Session, code: str) -> DeliveryOut:
 
 def _arrived(session: Session, row: Any) -> LotReceived:  # noqa: ANN401 - a row of `_lots`
     advised_g = row.GreenLot.advised_g
+    papers = papers_of(row.GreenLot, row.happened_at)
     sacks = session.execute(
         select(col(Unit.code), col(Unit.made_g), col(Location.code).label("place"))
         .join(Sack, col(Sack.unit_id) == col(Unit.id))
@@ -154,6 +185,9 @@ def _arrived(session: Session, row: Any) -> LotReceived:  # noqa: ANN401 - a row
         advised_g=advised_g,
         difference_g=None if advised_g is None else row.made_g - advised_g,
         held=row.held,
+        mark=papers.mark.canonical if papers.mark else None,
+        coffee_year=coffee_year_label(papers.coffee_year),
+        coffee_year_from=papers.year_from,
         sacks=[SackBrief(code=s.code, net_g=s.made_g, location=s.place) for s in sacks],
     )
 

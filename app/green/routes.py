@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Depends, Query, Response
 
 from app.green import actions, queries
 from app.green.actions import SUPPLIERS
@@ -30,6 +30,20 @@ router = APIRouter(route_class=ExactRoute, tags=["green"])
 
 SupplierKeeper = Annotated[Clerk, allowed(Permission.SUPPLIERS)]
 Receiver = Annotated[Clerk, allowed(Permission.RECEIVE)]
+Printed = Annotated[str | None, Query(max_length=100, description="In any printed form")]
+
+
+def _wanted(
+    origin: Annotated[Country | None, Query()] = None,
+    on_hand: bool | None = None,
+    ico_mark: Printed = None,
+    crop_year: Printed = None,
+    certificate: Annotated[str | None, Query(max_length=32)] = None,
+) -> queries.Wanted:
+    return queries.Wanted(origin, on_hand, ico_mark, crop_year, certificate)
+
+
+LotsAsked = Annotated[queries.Wanted, Depends(_wanted)]
 
 
 @router.post("/suppliers", status_code=201, response_model=SupplierOut, dependencies=[Keyed])
@@ -77,23 +91,20 @@ def show_delivery(clerk: Reader, code: str) -> Response:
 
 
 @router.get("/lots", response_model=Items[LotOut])
-def list_lots(
-    clerk: Reader,
-    page: PageAsked,
-    origin: Annotated[Country | None, Query()] = None,
-    on_hand: bool | None = None,
-) -> Response:
+def list_lots(clerk: Reader, page: PageAsked, wanted: LotsAsked) -> Response:
     """List lots with what is left of them, oldest first."""
     prices = clerk.staff.may(Permission.PRICES)
     return page_answer(
-        clerk.request, *clerk.read(queries.lot_page, page, origin, on_hand, prices=prices)
+        clerk.request,
+        *clerk.read(queries.lot_page, page, wanted, clerk.settings, prices=prices),
     )
 
 
 @router.get("/lots/{code}", response_model=LotOut)
 def show_lot(clerk: Reader, code: Code) -> Response:
     """Show a lot with what is left of it."""
-    return Answer(clerk.read(queries.lot, code, prices=clerk.staff.may(Permission.PRICES)))
+    prices = clerk.staff.may(Permission.PRICES)
+    return Answer(clerk.read(queries.lot, code, clerk.settings, prices=prices))
 
 
 @router.get("/sacks", response_model=Items[SackOut])

@@ -1,33 +1,48 @@
 """What the API reads and answers about green coffee."""
 
+from datetime import date
 from typing import Annotated, ClassVar, Self
 
-import pycountry
 from pydantic import (
     AfterValidator,
     BeforeValidator,
     Field,
     StringConstraints,
+    ValidationInfo,
+    field_validator,
     model_validator,
 )
 
+from app.green.evidence.schemas import Day
+from app.green.identity.rules import Species, YearFrom
+from app.green.identity.schemas import (
+    AltitudeIn,
+    AltitudeOut,
+    CoffeeYear,
+    CropAgeOut,
+    CropYearsOut,
+    KnownSpecies,
+    Words,
+)
 from app.green.readings.schemas import Moisture
 from app.green.tables import Condition
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
 from app.places.schemas import Caution
-from app.shared.codes import NewCode, PlaceCode, fold
+from app.shared.codes import Code, NewCode, PlaceCode, fold
 from app.shared.mass import KgIn, KgOut
 from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
+from app.standards.countries import is_country, why_no_country
+from app.standards.ico_marks import MarkForm, coffee_year, read_coffee_year
 
 MOST_SACKS = 20_000
 """In one delivery: some sixty containers, so more is a slip of the finger."""
 
 
 def _country(code: str) -> str:
-    if pycountry.countries.get(alpha_2=code) is None:
-        raise ValueError(f"{code} is no country code of ISO 3166-1 (two letters, such as ET)")
+    if not is_country(code):
+        raise ValueError(why_no_country(code))
     return code
 
 
@@ -90,7 +105,26 @@ class LotIn(Asked):
     moisture_pct: Moisture | None = None
     certificate: Annotated[str, Field(max_length=500)] | None = None
     note: Note | None = None
+    species: KnownSpecies | None = None
+    variety: Words | None = None
+    region: Words | None = None
+    producer: Words | None = None
+    altitude: AltitudeIn | None = None
+    harvest_ended_on: Day | None = None
+    shipped_on: Day | None = None
+    coffee_year: CoffeeYear | None = None
+    """Of its shipment: serial numbers of marks begin again with each."""
+    same_shipment_as: Code | None = None
+    """The lot of a parcel that carries the same mark in the same coffee year."""
     sacks: Annotated[list[SacksIn], Field(min_length=1, max_length=5000)]
+
+    @field_validator("coffee_year")
+    @classmethod
+    def _of_its_shipment(cls, said: str | None, others: ValidationInfo) -> str | None:
+        shipped_on = others.data.get("shipped_on")
+        if said and shipped_on and read_coffee_year(said) != coffee_year(shipped_on):
+            raise ValueError(f"what was shipped on {shipped_on} is not of the coffee year {said}")
+        return said
 
 
 class OpeningLot(LotIn):
@@ -127,6 +161,10 @@ class LotReceived(Told):
     difference_g: KgOut | None = Field(alias="difference_kg")
     """Received less advised: negative when coffee is missing."""
     held: bool
+    mark: str | None
+    """The ICO mark with its zeros, where what is printed is one."""
+    coffee_year: str
+    coffee_year_from: YearFrom
     sacks: list[SackBrief]
 
 
@@ -152,13 +190,35 @@ class LotOut(Told):
     code: str
     name: str
     origin: str
+    origin_name: str
+    """In English, as ISO 3166-1 or everybody calls it."""
     supplier: str | None
     delivery: str
     received_at: MomentOut
-    crop_year: str | None
+    species: Species | None
+    variety: str | None
+    region: str | None
+    producer: str | None
+    altitude: AltitudeOut | None
     process: str | None
+    crop_year: str | None
+    crop_years: CropYearsOut | None
+    """What the printed crop year says, where it can be read."""
+    harvest_ended_on: date | None
+    crop_age: CropAgeOut
     ico_mark: str | None
+    """As printed."""
+    mark: str | None
+    """The same with its zeros, where it is one."""
+    mark_form: MarkForm
+    shipped_on: date | None
+    coffee_year: str
+    coffee_year_from: YearFrom
+    same_shipment_as: str | None
     certificate: str | None
+    """In words, as printed: it proves nothing, and no claim comes of it."""
+    claims: list[str]
+    """What certificates on record let it carry on the day it was received."""
     note: str | None
     received_g: KgOut = Field(alias="received_kg")
     advised_g: KgOut | None = Field(alias="advised_kg")

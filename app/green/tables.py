@@ -1,10 +1,12 @@
 """Suppliers, deliveries, and what is known of lots and sacks beside their mass."""
 
+from datetime import date
 from enum import StrEnum
 
 from sqlalchemy import BigInteger, Column, Index, String, Text
 from sqlmodel import Field, SQLModel
 
+from app.green.identity.rules import AltitudeUnit, Species
 from app.ledger.cards import Card
 
 
@@ -60,6 +62,18 @@ class GreenLot(SQLModel, table=True):
     """An exact decimal as text."""
     currency: str | None = Field(default=None, max_length=3)
     note: str | None = Field(default=None, sa_column=Column(Text))
+    species: Species | None = Field(default=None, sa_column=Column(String(20)))
+    variety: str | None = Field(default=None, max_length=200)
+    region: str | None = Field(default=None, max_length=200)
+    producer: str | None = Field(default=None, max_length=200)
+    altitude_from: int | None = None
+    altitude_to: int | None = None
+    altitude_unit: AltitudeUnit | None = Field(default=None, sa_column=Column(String(2)))
+    """Of both figures, which are kept as they were given."""
+    shipped_on: date | None = None
+    coffee_year: int | None = None
+    """As somebody said it, by the calendar year it began in; what counts is in `lot_identity`."""
+    harvest_ended_on: date | None = None
 
 
 class Sack(SQLModel, table=True):

@@ -3,10 +3,9 @@
 from datetime import date
 from typing import NamedTuple
 
-import pycountry
-
 from app.labels.pieces import Face, Item
 from app.shared.mass import kg_text
+from app.standards.countries import country_name
 from app.standards.handling import sack_caution
 
 ON_HOLD = "ON HOLD"
@@ -189,8 +188,7 @@ def printed(order: int, reprint: int) -> str:
 
 def country(code: str) -> str:
     """Name a country as people do: `VN` is Vietnam, not Viet Nam."""
-    known = pycountry.countries.get(alpha_2=code)
-    return code if known is None else str(getattr(known, "common_name", known.name))
+    return country_name(code)
 
 
 def _bags(count: int, nominal_g: int) -> str:

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
+from app.green.certificates.queries import carried_by
 from app.ledger.cards import Shelf, named
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
@@ -134,6 +135,7 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
         voided=False,
         parts=_shared(parts, units),
         loss_g=brought_g - packed_g,
+        claims=carried_by(pen.session, born.id),
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from app.green.certificates.queries import carried_by
 from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
@@ -111,7 +112,12 @@ def pack(session: Session, code: str) -> PackOut:
     row = session.execute(_packs().where(col(Unit.id) == unit.id)).one()
     parts = _parts(session, unit.id)
     brought_g = sum(part.grams for part in parts)
-    return PackOut(**_pack_fields(row), parts=parts, loss_g=brought_g - row.made_g)
+    return PackOut(
+        **_pack_fields(row),
+        parts=parts,
+        loss_g=brought_g - row.made_g,
+        claims=carried_by(session, unit.id),
+    )
 
 
 def pack_page(

@@ -138,3 +138,5 @@ class PackOut(PackLine):
     parts: list[SharedPart] = Field(alias="from")
     loss_g: KgOut = Field(alias="loss_kg")
     """What went in and is in no bag."""
+    claims: list[str]
+    """Those that the records let it carry: every lot behind it does."""

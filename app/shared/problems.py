@@ -80,6 +80,11 @@ KINDS: Final[Mapping[str, Kind]] = {
         422, "The request was understood and is not right",
         "Each member of `errors` points at one field and says what is wrong with it. "
         "Nothing was stored."),
+    "mark-taken": Kind(
+        409, "That mark is in the book for that coffee year",
+        "An ICO mark names one shipment in a coffee year. If this lot is a further parcel of it, "
+        "name a lot of it as `same_shipment_as`; if it was shipped in another coffee year, say "
+        "`shipped_on` or `coffee_year`; else look at the sack again."),
     "mass-gained": Kind(
         422, "More came out than went in",
         "Roasting loses mass, blending and packing keep it; nothing gains any. "

@@ -23,6 +23,8 @@ class Permission(StrEnum):
     APPROVE_COUNT = "counts:approve"
     """Book what a count found, or reject it. Not for those who counted."""
     BLEND = "blends:make"
+    CERTIFICATES = "certificates:edit"
+    """Keep certificates, and put them on record for lots."""
     CLEAN = "machines:clean"
     """Record that a machine was emptied and cleaned."""
     COUNT = "counts:take"
@@ -86,11 +88,11 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
         _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.WEIGH, _P.STYLES, _P.RECIPES,
-        _P.OFF_RECIPE, _P.BLEND, _P.COUNT, _P.APPROVE_COUNT,
+        _P.OFF_RECIPE, _P.BLEND, _P.COUNT, _P.APPROVE_COUNT, _P.CERTIFICATES,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
-        _P.APPROVE_COUNT,
+        _P.APPROVE_COUNT, _P.CERTIFICATES,
     }),
     Role.ADMIN: frozenset(Permission),
 }  # fmt: skip

@@ -10,6 +10,7 @@ from sqlmodel import Session, col
 
 from app.ledger.queries import on_hold
 from app.ledger.tables import Adjustment, Entry, Flow, Reason, Unit, UnitKind
+from app.ledger.walk import reach
 from app.places.tables import Location
 from app.sending.tables import DispatchLine, Returned
 from app.shared.db import AnySelect, among
@@ -50,7 +51,7 @@ class Walk:
 
 def walk(session: Session, start: Collection[int], direction: Direction) -> Walk:
     """Follow the flows from the starting units as far as they go."""
-    ids = reach(session, start, direction)
+    ids = reach(session, start, forward=direction is Direction.FORWARD)
     units = {unit.id: unit for unit in _units(session, ids)}
     flows = _rows(
         session,
@@ -64,25 +65,6 @@ def walk(session: Session, start: Collection[int], direction: Direction) -> Walk
 def _rows(session: Session, statement: AnySelect) -> Sequence[Any]:
     """Read plain rows: by way of entities a long list of them costs half as much again."""
     return session.connection().execute(statement).all()
-
-
-def reach(session: Session, start: Collection[int], direction: Direction) -> list[int]:
-    """Name every unit reached, voided ones too, in one recursive statement.
-
-    `UNION` drops what was reached before, so the work grows with the units and flows
-    reached and not with the number of paths between them.
-    """
-    forward = direction is Direction.FORWARD
-    here, there = (
-        (col(Flow.source_id), col(Flow.target_id))
-        if forward
-        else (col(Flow.target_id), col(Flow.source_id))
-    )
-    reached = select(col(Unit.id).label("id")).where(among(session, col(Unit.id), start)).cte(
-        "reached", recursive=True
-    )  # fmt: skip
-    reached = reached.union(select(there).join(reached, here == reached.c.id))
-    return [row[0] for row in _rows(session, select(reached.c.id))]
 
 
 def _units(session: Session, ids: Collection[int]) -> Iterable[Reached]:

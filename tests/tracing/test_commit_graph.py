@@ -18,9 +18,10 @@ import pytest
 from sqlalchemy import Engine
 
 from app.ledger.checks import check_book
+from app.ledger.walk import reach
 from app.shared.db import reading
 from app.tracing.schemas import Direction
-from app.tracing.walk import reach, walk
+from app.tracing.walk import walk
 from tests.api import Api
 from tests.tracing.loading import Network, book, code_of, unevenly
 
@@ -112,7 +113,7 @@ def test_every_commit_reaches_as_many_as_git_counted(
     with reading(commits.engine) as session:
         for node in expected["nodes"]:
             unit = commits.number[str(node["node"])]
-            reached = set(reach(session, [unit], direction)) - {unit}
+            reached = set(reach(session, [unit], forward=direction is Direction.FORWARD)) - {unit}
 
             assert len(reached) == node[relatives], node["node"]
             # Units are numbered as the commits are.
@@ -145,9 +146,9 @@ def test_whether_one_commit_reaches_another_is_what_git_says(
         for before, after, reaches in expected["reachable_pairs_from_to_yes"]:
             # From the side on which there is less to reach; both must answer alike.
             if last - before < after:
-                found = after in reach(session, [before], Direction.FORWARD)
+                found = after in reach(session, [before], forward=True)
             else:
-                found = before in reach(session, [after], Direction.BACKWARD)
+                found = before in reach(session, [after], forward=False)
 
             assert found == reaches, (before, after)
 
@@ -230,8 +231,8 @@ def test_a_small_graph_reaches_what_networkx_reaches(engine: Engine, graphs: Pat
 
     with reading(engine) as session:
         for node in list(known)[::25]:
-            later = set(reach(session, [number[node]], Direction.FORWARD))
-            earlier = set(reach(session, [number[node]], Direction.BACKWARD))
+            later = set(reach(session, [number[node]], forward=True))
+            earlier = set(reach(session, [number[node]], forward=False))
 
             assert later == {number[node], *(number[each] for each in nx.descendants(known, node))}
             assert earlier == {number[node], *(number[each] for each in nx.ancestors(known, node))}

@@ -16,6 +16,7 @@ from app.green.evidence.rules import Known, Named, lacking
 from app.green.evidence.schemas import LackOut, LotStanding, StatementOut
 from app.ledger.queries import live, unit_by_code, units_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
+from app.ledger.walk import lots_behind, reach
 from app.settings import Settings
 from app.shared.db import among
 from app.standards.due_diligence import kept_until
@@ -23,7 +24,7 @@ from app.standards.geolocation import hectares
 from app.tracing.carry_over import possible_contact
 from app.tracing.evidence.schemas import LotEvidence, UnitEvidence, UnitIs
 from app.tracing.schemas import Direction
-from app.tracing.walk import reach, walk
+from app.tracing.walk import walk
 
 CAUTION: Final = (
     "These records help to show due diligence. Whether it was done is for the competent authority "
@@ -64,13 +65,10 @@ def unit_evidence(
 ) -> UnitEvidence:
     """Judge every lot behind a unit, and with `carry_over` those it may have touched."""
     unit = live(unit_by_code(session, code))
-    walked = walk(session, [unit.id], Direction.BACKWARD)
-    lots = _standings(
-        session, [each.id for each in walked.units.values() if each.kind == UnitKind.LOT], settings
-    )
+    lots = _standings(session, lots_behind(session, [unit.id]), settings)
     touched = None
     if carry_over:
-        contact = possible_contact(session, walked)
+        contact = possible_contact(session, walk(session, [unit.id], Direction.BACKWARD))
         codes = [str(each["code"]) for each in contact if each["kind"] == UnitKind.LOT]
         found = units_by_code(session, codes)
         touched = _standings(session, [each.id for each in found.values()], settings)
@@ -105,7 +103,7 @@ def _standing(known: Known, settings: Settings) -> LotStanding:
 
 def _dispatched(session: Session, lot_id: int) -> tuple[date | None, date | None]:
     """Find the days of the first and the last dispatch of anything of a lot."""
-    reached = reach(session, [lot_id], Direction.FORWARD)
+    reached = reach(session, [lot_id], forward=True)
     first, last = session.execute(
         select(func.min(col(Entry.happened_at)), func.max(col(Entry.happened_at)))
         .join(Unit, col(Unit.born_entry_id) == col(Entry.id))

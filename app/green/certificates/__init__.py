@@ -1,0 +1,1 @@
+"""Certificates of green lots, and the claims that everything made of them may carry."""

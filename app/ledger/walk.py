@@ -1,0 +1,42 @@
+"""Following the flows: everything a unit was made of, or everything that was made of it."""
+
+from collections.abc import Collection
+
+from sqlalchemy import CTE, ColumnElement, select
+from sqlmodel import Session, col
+
+from app.ledger.tables import Flow, Unit, UnitKind
+from app.shared.db import among
+
+
+def reach(session: Session, start: Collection[int], *, forward: bool) -> list[int]:
+    """Name every unit reached, voided ones too, in one recursive statement."""
+    reached = reached_from(among(session, col(Unit.id), start), forward=forward)
+    return [row[0] for row in session.connection().execute(select(reached.c.id))]
+
+
+def lots_behind(session: Session, unit_ids: Collection[int]) -> list[int]:
+    """Name every live lot these units were made of, oldest first; a lot is behind itself."""
+    reached = reached_from(among(session, col(Unit.id), unit_ids), forward=False)
+    rows = session.connection().execute(
+        select(col(Unit.id))
+        .join(reached, reached.c.id == col(Unit.id))
+        .where(col(Unit.kind) == UnitKind.LOT, col(Unit.voided_entry_id).is_(None))
+        .order_by(col(Unit.id))
+    )
+    return [row[0] for row in rows]
+
+
+def reached_from(start: ColumnElement[bool], *, forward: bool) -> CTE:
+    """Build the walk from the units that meet a condition, for a statement of one's own.
+
+    `UNION` drops what was reached before, so the work grows with the units and flows
+    reached and not with the number of paths between them.
+    """
+    here, there = (
+        (col(Flow.source_id), col(Flow.target_id))
+        if forward
+        else (col(Flow.target_id), col(Flow.source_id))
+    )
+    reached = select(col(Unit.id).label("id")).where(start).cte("reached", recursive=True)
+    return reached.union(select(there).join(reached, here == reached.c.id))
