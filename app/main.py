@@ -13,7 +13,9 @@ from fastapi_offline import FastAPIOffline
 from app import __version__, doors
 from app.description import describe
 from app.green import routes as green
+from app.green.condition import routes as condition
 from app.green.evidence import routes as evidence
+from app.green.instruments import routes as instruments
 from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
@@ -33,6 +35,8 @@ from app.tracing.evidence import routes as unit_evidence
 PACKAGES = (
     green,
     readings,
+    instruments,
+    condition,
     evidence,
     places,
     roasting,

@@ -9,6 +9,7 @@ from sqlmodel import SQLModel
 
 from app.green import tables as green
 from app.green.evidence import tables as evidence
+from app.green.instruments import tables as instruments
 from app.green.readings import tables as readings
 from app.labels import tables as labels
 from app.ledger import tables as ledger
@@ -27,6 +28,7 @@ TABLES = (
     ledger,
     places,
     green,
+    instruments,
     readings,
     evidence,
     quality,

@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from app.green.readings.queries import latest_moisture
+from app.green.condition.queries import lot_moistures
 from app.green.rules import stock_of
 from app.green.schemas import DeliveryOut, LotOut, LotReceived, SackBrief, SackOut
 from app.green.tables import Delivery, GreenLot, Sack, Supplier
@@ -17,6 +17,7 @@ from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.actions import LOCATIONS
 from app.places.tables import Location
+from app.settings import Settings
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams
 from app.shared.paging import Page, PageOf, turn_page
@@ -44,15 +45,21 @@ def _lots() -> AnySelect:
     )
 
 
-def lot(session: Session, code: str, *, prices: bool) -> LotOut:
+def lot(session: Session, code: str, settings: Settings, *, prices: bool) -> LotOut:
     """Read one lot with its stock."""
     unit = unit_by_code(session, code, UnitKind.LOT)
     row = session.execute(_lots().where(col(Unit.id) == unit.id)).one()
-    return _lot_out(session, [row], prices=prices)[0]
+    return _lot_out(session, [row], settings, prices=prices)[0]
 
 
 def lot_page(
-    session: Session, page: Page, origin: str | None, on_hand: bool | None, *, prices: bool
+    session: Session,
+    page: Page,
+    settings: Settings,
+    origin: str | None,
+    on_hand: bool | None,
+    *,
+    prices: bool,
 ) -> PageOf:
     """Read lots in the order they came, with their stock."""
     statement = _lots()
@@ -68,14 +75,20 @@ def lot_page(
         there = col(Unit.id).in_(left)
         statement = statement.where(there if on_hand else ~there)
     rows, following = turn_page(session, statement, col(Unit.id), page)
-    found = _lot_out(session, rows, prices=prices)
+    found = _lot_out(session, rows, settings, prices=prices)
     return [each.model_dump(by_alias=True) for each in found], following
 
 
-def _lot_out(session: Session, rows: Any, *, prices: bool) -> list[LotOut]:  # noqa: ANN401 - rows of `_lots`
+def _lot_out(
+    session: Session,
+    rows: Any,  # noqa: ANN401 - rows of `_lots`
+    settings: Settings,
+    *,
+    prices: bool,
+) -> list[LotOut]:
     ids = [row.id for row in rows]
     stock = _stock(session, ids)
-    moisture = latest_moisture(session, ids)
+    moisture = lot_moistures(session, ids, settings)
     lots = []
     for row in rows:
         known: GreenLot = row.GreenLot
@@ -86,7 +99,8 @@ def _lot_out(session: Session, rows: Any, *, prices: bool) -> list[LotOut]:  # n
             code=row.code, supplier=row.supplier, delivery=row.delivery,
             received_at=row.happened_at, held=row.held, sack_count=len(sacks), voided=voided,
             received_g=row.made_g, on_hand_g=left.on_hand_g, available_g=left.available_g,
-            sacks_on_hand=left.sacks_on_hand, latest_moisture_pct=moisture.get(row.id),
+            sacks_on_hand=left.sacks_on_hand, latest_moisture_pct=moisture[row.id].value_pct,
+            moisture=moisture[row.id],
             name=known.name, origin=known.origin, crop_year=known.crop_year,
             process=known.process, ico_mark=known.ico_mark, certificate=known.certificate,
             note=known.note, advised_g=known.advised_g,

@@ -85,14 +85,16 @@ def list_lots(
     """List lots with what is left of them, oldest first."""
     prices = clerk.staff.may(Permission.PRICES)
     return page_answer(
-        clerk.request, *clerk.read(queries.lot_page, page, origin, on_hand, prices=prices)
+        clerk.request,
+        *clerk.read(queries.lot_page, page, clerk.settings, origin, on_hand, prices=prices),
     )
 
 
 @router.get("/lots/{code}", response_model=LotOut)
 def show_lot(clerk: Reader, code: Code) -> Response:
     """Show a lot with what is left of it."""
-    return Answer(clerk.read(queries.lot, code, prices=clerk.staff.may(Permission.PRICES)))
+    prices = clerk.staff.may(Permission.PRICES)
+    return Answer(clerk.read(queries.lot, code, clerk.settings, prices=prices))
 
 
 @router.get("/sacks", response_model=Items[SackOut])

@@ -11,7 +11,8 @@ from pydantic import (
     model_validator,
 )
 
-from app.green.readings.schemas import Moisture
+from app.green.condition.schemas import LotMoisture
+from app.green.readings.values import Moisture
 from app.green.tables import Condition
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
@@ -166,6 +167,7 @@ class LotOut(Told):
     sack_count: int
     sacks_on_hand: int
     latest_moisture_pct: NumberOut | None
+    moisture: LotMoisture
     voided: bool
     cost_per_kg: NumberOut | None = None
     """Only for those who may see prices."""

@@ -33,6 +33,8 @@ class Permission(StrEnum):
     """Record a grading or a cupping of a green lot."""
     HOLD = "holds:place"
     """Stop coffee. Anyone on the floor who sees something wrong may."""
+    INSTRUMENTS = "instruments:edit"
+    """Keep the cards of instruments and their calibrations."""
     LABELS = "labels:print"
     """Order labels of sacks, racks, roasts and packs."""
     MACHINES = "machines:edit"
@@ -70,7 +72,7 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     }),
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
-        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS,
+        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.INSTRUMENTS,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,

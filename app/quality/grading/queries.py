@@ -7,7 +7,7 @@ from sqlalchemy import func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from app.green.readings.tables import Reading, ReadingKind
+from app.green.readings.tables import Reading, ReadingKind, ReadingVoid
 from app.green.tables import Sack
 from app.ledger.queries import unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
@@ -59,6 +59,8 @@ def newest_readings(session: Session, lot_id: int) -> Readings:
         )
         .join(Entry, col(Entry.id) == col(Reading.entry_id))
         .join(Unit, col(Unit.id) == col(Reading.unit_id))
+        .outerjoin(ReadingVoid, col(ReadingVoid.reading_id) == col(Reading.id))
+        .where(col(ReadingVoid.entry_id).is_(None))
         .where(or_(col(Reading.unit_id) == lot_id, col(Reading.unit_id).in_(sacks)))
         .where(col(Reading.kind).in_([ReadingKind.MOISTURE, ReadingKind.WATER_ACTIVITY]))
         .subquery()
