@@ -37,7 +37,7 @@ SITUATIONS = {
         HAVING julianday(max(e.happened_at)) - julianday(min(e.happened_at)) > 25)""",
     "a lot held because it was too moist, then released": """
         SELECT count(*) FROM hold JOIN hold_release r ON r.hold_id = hold.id
-        WHERE hold.reason LIKE 'moisture%'""",
+        WHERE hold.reason LIKE 'alarm: moisture%'""",
     "sacks moved from the rack to the roasters": """
         SELECT count(*) FROM move JOIN location f ON f.id = from_id JOIN location t ON t.id = to_id
         WHERE f.kind = 'rack' AND t.kind = 'roaster_side'""",
