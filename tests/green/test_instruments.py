@@ -89,17 +89,17 @@ def test_an_instrument_reads_what_it_is_made_for(api: Api, lot: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("every_days", "calibrations", "status", "band"),
+    ("every_days", "calibrations", "reads"),
     [
-        (30, [(30, "passed")], "calibrated", "green"),
-        (30, [(31, "passed")], "overdue", "unknown"),
-        (30, [(31, "passed"), (3, "adjusted")], "calibrated", "green"),
-        (None, [(400, "passed")], "calibrated", "green"),
-        (30, [(5, "failed")], "failed", "unknown"),
-        (30, [(2, "passed"), (5, "failed")], "calibrated", "green"),
-        (30, [(5, "passed"), (5, "failed")], "failed", "unknown"),
-        (30, [], "overdue", "unknown"),
-        (None, [], "unknown", "green"),
+        (30, [(30, "passed")], ("calibrated", "green")),
+        (30, [(31, "passed")], ("overdue", "unknown")),
+        (30, [(31, "passed"), (3, "adjusted")], ("calibrated", "green")),
+        (None, [(400, "passed")], ("calibrated", "green")),
+        (30, [(5, "failed")], ("failed", "unknown")),
+        (30, [(2, "passed"), (5, "failed")], ("calibrated", "green")),
+        (30, [(5, "passed"), (5, "failed")], ("failed", "unknown")),
+        (30, [], ("overdue", "unknown")),
+        (None, [], ("unknown", "green")),
     ],
 )
 def test_a_reading_of_an_instrument_nobody_can_trust_reads_unknown(
@@ -107,9 +107,9 @@ def test_a_reading_of_an_instrument_nobody_can_trust_reads_unknown(
     lot: str,
     every_days: int | None,
     calibrations: list[tuple[int, str]],
-    status: str,
-    band: str,
+    reads: tuple[str, str],
 ) -> None:
+    status, band = reads
     meter(api, calibration_every_days=every_days)
     for days_ago, result in calibrations:
         calibrate(api, days_ago, result)
@@ -121,6 +121,15 @@ def test_a_reading_of_an_instrument_nobody_can_trust_reads_unknown(
     flags = [] if status == "calibrated" else [f"instrument_{status}"]
     assert [flag["flag"] for flag in taken["flags"]] == flags
     assert api.get(f"/lots/{lot}/moisture")["status"] == band
+
+
+def test_no_standard_is_met_by_an_instrument_that_nobody_can_trust(api: Api, lot: str) -> None:
+    meter(api, calibration_every_days=30)
+    measure(api, lot, "moisture", "11.2", taken_at=ago(days=2))
+
+    measure(api, lot, "moisture", "11.3", instrument="MM-2")
+
+    assert api.get(f"/lots/{lot}/grade")["moisture"] is None
 
 
 def test_what_was_known_when_a_reading_was_booked_stays_with_it(api: Api, lot: str) -> None:

@@ -20,7 +20,8 @@ def sacks(api: Api) -> list[str]:
     return sack_codes(receive(api, 60, 60, lot="GL-1"))
 
 
-def test_a_lot_that_nobody_measured_reads_unknown(api: Api, sacks: list[str]) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_a_lot_that_nobody_measured_reads_unknown(api: Api) -> None:
     state = api.get("/lots/GL-1/moisture")
 
     assert (state["status"], state["overdue"]) == ("unknown", True)
@@ -38,9 +39,8 @@ def test_a_lot_that_nobody_measured_reads_unknown(api: Api, sacks: list[str]) ->
     # Every 30 days: our rule.
     [(30 * 24 - 1, "green"), (30 * 24 + 1, "unknown")],
 )
-def test_a_reading_that_is_too_old_says_nothing_any_more(
-    api: Api, sacks: list[str], hours: int, status: str
-) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_a_reading_that_is_too_old_says_nothing_any_more(api: Api, hours: int, status: str) -> None:
     measure(api, "GL-1", "moisture", "11.4", taken_at=ago(hours=hours))
 
     state = api.get("/lots/GL-1/moisture")
@@ -56,7 +56,8 @@ def test_a_reading_that_is_too_old_says_nothing_any_more(
     assert shown["latest_moisture_pct"] == kg("11.4")
 
 
-def test_the_worse_of_moisture_and_water_activity_counts(api: Api, sacks: list[str]) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_the_worse_of_moisture_and_water_activity_counts(api: Api) -> None:
     measure(api, "GL-1", "moisture", "11")
     measure(api, "GL-1", "water_activity", "0.65")
 
@@ -70,7 +71,8 @@ def test_the_worse_of_moisture_and_water_activity_counts(api: Api, sacks: list[s
     assert "water activity 0.72" in red["why"][0]
 
 
-def test_an_old_water_activity_is_forgotten_unless_it_was_red(api: Api, sacks: list[str]) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_an_old_water_activity_is_forgotten_unless_it_was_red(api: Api) -> None:
     measure(api, "GL-1", "moisture", "11")
     measure(api, "GL-1", "water_activity", "0.65", taken_at=ago(days=60))
 
@@ -99,10 +101,11 @@ def test_a_red_sack_makes_its_lot_red_until_it_is_read_again_or_gone(
     assert gone["status"] == "green"
 
 
-def test_a_trend_never_mixes_methods(api: Api, sacks: list[str]) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_a_trend_never_mixes_methods(api: Api) -> None:
     for days, value, method in [
-        (50, "11.4", "ISO 1446"), (40, "10.5", "ISO 6673"), (30, "11", None), (20, "10.7", "iso6673"),
-        (10, "11.1", None),
+        (50, "11.4", "ISO 1446"), (40, "10.5", "ISO 6673"), (30, "11", None),
+        (20, "10.7", "iso6673"), (10, "11.1", None),
     ]:  # fmt: skip
         named = {"method": method} if method else {}
         measure(api, "GL-1", "moisture", value, taken_at=ago(days=days), **named)
@@ -117,7 +120,8 @@ def test_a_trend_never_mixes_methods(api: Api, sacks: list[str]) -> None:
     ]  # fmt: skip
 
 
-def test_readings_by_methods_that_differ_are_not_compared(api: Api, sacks: list[str]) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_readings_by_methods_that_differ_are_not_compared(api: Api) -> None:
     # ISO 6673:2003 reads about 1.0 point lower than ISO 1446 (ISO 6673:2003, scope).
     measure(api, "GL-1", "moisture", "11.4", method="ISO 1446", taken_at=ago(days=20))
     measure(api, "GL-1", "moisture", "10.5", method="ISO 6673", taken_at=ago(days=1))
@@ -164,9 +168,8 @@ def test_sacks_are_put_together_by_their_masses(api: Api) -> None:
     assert mixed_methods is None
 
 
-def test_readings_of_an_instrument_nobody_can_trust_count_for_no_drift(
-    api: Api, sacks: list[str]
-) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_readings_of_an_instrument_nobody_can_trust_count_for_no_drift(api: Api) -> None:
     meter(api, calibration_every_days=30)
     calibrate(api, 20)
     measure(api, "GL-1", "moisture", "11", instrument="MM-2", taken_at=ago(days=10))
@@ -207,18 +210,18 @@ def test_a_room_pulls_a_lot_and_that_is_advice_alone(
 
 
 @pytest.mark.parametrize(
-    ("humidity", "warmth", "days", "said"),
+    ("air", "days", "said"),
     [
-        ("9.9", "20", 0, "outside 10 to 90 %"),
-        ("60", "4", 0, "outside 5 to 55 °C"),
-        ("60", "20", 8, "too long ago"),
+        (("9.9", "20"), 0, "outside 10 to 90 %"),
+        (("60", "4"), 0, "outside 5 to 55 °C"),
+        (("60", "20"), 8, "too long ago"),
     ],
 )
 def test_where_the_model_cannot_speak_there_is_no_advice(
-    api: Api, sacks: list[str], humidity: str, warmth: str, days: int, said: str
+    api: Api, sacks: list[str], air: tuple[str, str], days: int, said: str
 ) -> None:
     api.post("/moves", {"sacks": sacks, "to": "B-02"})
-    climate(api, humidity, warmth, taken_at=ago(days=days))
+    climate(api, *air, taken_at=ago(days=days))
 
     [room] = api.get("/lots/GL-1/moisture")["rooms"]
 
@@ -316,7 +319,8 @@ def test_lists_of_lots_take_the_same_statements_however_many_there_are(
     assert {path: statements(path) for path in one} == one
 
 
-def test_nothing_ever_reads_safe(api: Api, sacks: list[str]) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_nothing_ever_reads_safe(api: Api) -> None:
     measure(api, "GL-1", "moisture", "11")
 
     for path in ("/lots/GL-1/moisture", "/lots/GL-1", "/readings", "/moisture-watch?status=green"):
@@ -365,7 +369,8 @@ def test_the_calculator_says_its_limits(api: Api, query: str, parameter: str, sa
     assert said in str(answer).replace("Field required", "required")
 
 
-def test_no_fact_about_readings_can_be_changed(api: Api, engine: Engine, sacks: list[str]) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_no_fact_about_readings_can_be_changed(api: Api, engine: Engine) -> None:
     taken = measure(api, "GL-1", "moisture", "13")
     api.post(f"/readings/{taken['id']}/void", {"reason": "slip"})
 

@@ -61,8 +61,9 @@ def open_holds(api: Api, unit: str) -> list[dict[str, Any]]:
         ("water_activity", "0.699", None, False),
     ],
 )
+@pytest.mark.usefixtures("sacks")
 def test_an_alarm_is_raised_just_beyond_the_limit(
-    api: Api, sacks: list[str], kind: str, value: str, alarm: str | None, held: bool
+    api: Api, kind: str, value: str, alarm: str | None, held: bool
 ) -> None:
     taken = measure(api, "GL-1", kind, value)
 
@@ -174,9 +175,8 @@ def test_a_setting_names_alarms_that_exist(monkeypatch: pytest.MonkeyPatch) -> N
     # 1.0 points: our rule.
     [("11.99", []), ("12.0", ["drift"]), ("10.01", []), ("10", ["drift"])],
 )
-def test_a_drift_is_an_alarm_from_a_point_on(
-    api: Api, sacks: list[str], later: str, alarms: list[str]
-) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_a_drift_is_an_alarm_from_a_point_on(api: Api, later: str, alarms: list[str]) -> None:
     measure(api, "GL-1", "moisture", "11", method="meter", taken_at=ago(days=20))
 
     taken = measure(api, "GL-1", "moisture", later, method="Meter")
@@ -185,7 +185,8 @@ def test_a_drift_is_an_alarm_from_a_point_on(
     assert [each["hold"] for each in taken["alarms"]] == [None] * len(alarms)
 
 
-def test_methods_that_differ_raise_no_drift(api: Api, sacks: list[str]) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_methods_that_differ_raise_no_drift(api: Api) -> None:
     # ISO 6673:2003 reads about 1.0 point lower than ISO 1446 (ISO 6673:2003, scope).
     measure(api, "GL-1", "moisture", "11.4", method="ISO 1446", taken_at=ago(days=20))
 
@@ -206,9 +207,8 @@ def test_neither_another_sack_nor_a_reading_typed_in_late_is_a_drift(
     assert late["alarms"] == []
 
 
-def test_an_instrument_that_had_failed_tells_no_drift_and_still_holds(
-    api: Api, sacks: list[str]
-) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_an_instrument_that_had_failed_tells_no_drift_and_still_holds(api: Api) -> None:
     meter(api, calibration_every_days=30)
     measure(api, "GL-1", "moisture", "11", method="meter", taken_at=ago(days=20))
 
@@ -235,7 +235,8 @@ def test_a_damp_room_is_an_alarm_and_holds_nothing(api: Api, sacks: list[str]) -
     assert api.get("/holds")["items"] == []
 
 
-def test_a_dry_reading_between_ends_a_damp_spell(api: Api, sacks: list[str]) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_a_dry_reading_between_ends_a_damp_spell(api: Api) -> None:
     measure(api, "B-02", "relative_humidity", "70", taken_at=ago(hours=60))
     measure(api, "B-02", "relative_humidity", "65", taken_at=ago(hours=30))
 
@@ -259,7 +260,8 @@ def test_two_who_read_at_once_place_one_hold(
     book_is_sound()
 
 
-def test_a_reading_twice_sent_is_booked_once(api: Api, sacks: list[str]) -> None:
+@pytest.mark.usefixtures("sacks")
+def test_a_reading_twice_sent_is_booked_once(api: Api) -> None:
     body = {"subject": "GL-1", "kind": "moisture", "value": kg("12.9")}
 
     first = api.post("/readings", body, Idempotency_Key="scan-1")

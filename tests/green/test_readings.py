@@ -206,7 +206,8 @@ def test_green_reads_in_bands(api: Api, lot: str, kind: str, value: str, band: s
         ("moisture", "11", None),
     ],
 )
-def test_places_read_in_bands(api: Api, lot: str, kind: str, value: str, band: str | None) -> None:
+@pytest.mark.usefixtures("lot")
+def test_places_read_in_bands(api: Api, kind: str, value: str, band: str | None) -> None:
     assert measure(api, "B-02", kind, value)["band"] == band
 
 
@@ -244,7 +245,8 @@ def test_a_reading_taken_back_counts_for_nothing_and_stays_to_be_read(
     book_is_sound()
 
 
-def test_a_reading_of_a_place_is_taken_back_too(api: Api, lot: str) -> None:
+@pytest.mark.usefixtures("lot")
+def test_a_reading_of_a_place_is_taken_back_too(api: Api) -> None:
     damp = measure(api, "B-02", "relative_humidity", "90")
 
     voided = api.post(f"/readings/{damp['id']}/void", {"reason": "breathed on it"})

@@ -121,7 +121,7 @@ def _watched(code: str, place: _Place) -> WatchedPlace:
 
 
 def rooms_of(
-    session: Session, lot_id: int, moisture_pct: Decimal | None, settings: Settings
+    session: Session, lot_id: int, moisture: Seen | None, settings: Settings
 ) -> list[RoomAdvice]:
     """Advise on each place where sacks of a lot stand, by the readings of that very place."""
     rows = session.execute(
@@ -133,22 +133,23 @@ def rooms_of(
         .order_by(col(Location.id))
     ).all()
     found = climates(session, settings, [row.id for row in rows])
-    return [_advice(row, found.get(row.id, {}), moisture_pct, settings) for row in rows]
+    return [_advice(row, found.get(row.id, {}), moisture, settings) for row in rows]
 
 
 def _advice(
     row: Any,  # noqa: ANN401 - a row of `rooms_of`
     climate: Climate,
-    moisture_pct: Decimal | None,
+    moisture: Seen | None,
     settings: Settings,
 ) -> RoomAdvice:
     humid, warm = climate.get(HUMIDITY), climate.get(WARMTH)
     taken_at = min(seen.taken_at for seen in climate.values()) if climate else None
     equilibrium, detail = _equilibrium(humid, warm, settings)
     direction = None
-    if equilibrium is not None and moisture_pct is not None:
-        direction = pull(moisture_pct, equilibrium)
-        detail = f"{detail}; the lot was last read at {moisture_pct} %: {_SAID[direction]}"
+    if equilibrium is not None and moisture is not None:
+        direction = pull(moisture.value, equilibrium)
+        last = f"{moisture.subject} was last read at {moisture.value} %"
+        detail = f"{detail}; {last}: {_SAID[direction]}"
     return RoomAdvice(
         location=row.code,
         sacks=row.sacks,

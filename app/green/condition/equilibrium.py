@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from app.green.condition.schemas import EquilibriumOut
 from app.shared.problems import Refused
+from app.shared.shares import plain
 from app.standards import equilibrium
 from app.standards.equilibrium import OutOfModelError, humidity_at, moisture_at
 from app.standards.moisture import half_up
@@ -44,12 +45,16 @@ def answer(
     return EquilibriumOut(
         temperature_c=warmth,
         relative_humidity_pct=humidity,
-        moisture_pct=half_up(Fraction(moist.wet_basis_pct), 2) if given is None else given,
-        dry_basis_pct=half_up(Fraction(moist.dry_basis_pct), 2),
+        moisture_pct=_rounded(moist.wet_basis_pct) if given is None else given,
+        dry_basis_pct=_rounded(moist.dry_basis_pct),
         standard_error_points=equilibrium.STANDARD_ERROR_POINTS,
         model=equilibrium.SOURCE,
         limits=LIMITS,
     )
+
+
+def _rounded(moisture_pct: Decimal) -> Decimal:
+    return plain(half_up(Fraction(moisture_pct), 2))
 
 
 def _number(name: str, text: str) -> Decimal:

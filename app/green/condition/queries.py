@@ -29,6 +29,7 @@ from app.ledger.tables import Unit, UnitKind
 from app.settings import Settings
 from app.shared.db import among
 from app.shared.paging import Page, PageOf, turn_page
+from app.shared.shares import plain
 from app.shared.times import now
 from app.standards.moisture import explained_change, half_up, mixed
 
@@ -80,7 +81,7 @@ def lot_condition(session: Session, code: str, settings: Settings) -> LotConditi
         trends=list(_trends(points, subjects, settings)),
         explained=_explained(drift, unit.made_g, int(on_hand_g or 0)),
         sacks_together=_together(known.sacks),
-        rooms=rooms_of(session, unit.id, seen.value if seen else None, settings),
+        rooms=rooms_of(session, unit.id, seen, settings),
     )
 
 
@@ -92,7 +93,7 @@ def _subjects(session: Session, lot: Unit) -> dict[int, str]:
         .where(col(Sack.lot_id) == lot.id)
         .order_by(col(Sack.number))
     )
-    return {lot.id: lot.code} | dict(sacks.tuples())
+    return {lot.id: lot.code, **{row.id: row.code for row in sacks}}
 
 
 def _newest_out(newest: Newest | None, settings: Settings) -> NewestReading | None:
@@ -189,7 +190,7 @@ def _together(sacks: Sequence[Newest]) -> SacksTogether | None:
         sacks=len(parts),
         kg=sum(grams for grams, _ in parts),
         method=sacks[0].method,
-        moisture_pct=half_up(mixed(parts)),
+        moisture_pct=plain(half_up(mixed(parts))),
     )
 
 
