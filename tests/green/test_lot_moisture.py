@@ -5,10 +5,8 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from sqlalchemy import Engine, event, func, select
+from sqlalchemy import Engine, event
 
-from app.green.readings.tables import Reading, ReadingAlarm, ReadingVoid
-from app.shared.db import reading
 from tests.api import Api, kg, problem
 from tests.green.measuring import ago, calibrate, measure, meter
 from tests.makers import furnish, receive, sack_codes
@@ -367,17 +365,3 @@ def test_the_calculator_says_its_limits(api: Api, query: str, parameter: str, sa
 
     assert answer["errors"][0]["parameter"] == parameter
     assert said in str(answer).replace("Field required", "required")
-
-
-@pytest.mark.usefixtures("sacks")
-def test_no_fact_about_readings_can_be_changed(api: Api, engine: Engine) -> None:
-    taken = measure(api, "GL-1", "moisture", "13")
-    api.post(f"/readings/{taken['id']}/void", {"reason": "slip"})
-
-    for table in (Reading, ReadingAlarm, ReadingVoid):
-        bare = table.metadata.tables[str(table.__tablename__)]
-        for act in (bare.update().values({list(bare.c)[-1]: None}), bare.delete()):
-            with pytest.raises(Exception, match="append-only"), engine.begin() as connection:
-                connection.execute(act)
-        with reading(engine) as session:
-            assert session.scalar(select(func.count()).select_from(bare)) == 1

@@ -9,12 +9,12 @@ from typing import Any, NamedTuple
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
-from app.green.condition.rules import Pull, Seen, State, is_damp_for_long, place_state, pull
+from app.green.condition.rules import Pull, Seen, State, place_state, pull
 from app.green.condition.schemas import RoomAdvice, WatchedPlace
 from app.green.readings.alarms import damp_words
-from app.green.readings.rules import Band, is_overdue
+from app.green.readings.rules import Band, is_damp_for_long, is_overdue
 from app.green.readings.series import Spell, damp_since, standing
-from app.green.readings.showing import band_of
+from app.green.readings.showing import Figure, band_of
 from app.green.readings.tables import Reading, ReadingKind
 from app.green.tables import Sack
 from app.ledger.tables import Entry, Unit
@@ -64,10 +64,10 @@ def climates(
 
 
 def _seen(reading: Reading, place: str, taken_at: datetime, settings: Settings) -> Seen:
-    value = from_milli(reading.value_milli)
-    unit = "%" if reading.kind == HUMIDITY else "°C"
-    what = f"{ReadingKind(reading.kind).replace('_', ' ')} {value} {unit}"
-    return Seen(what, place, value, band_of(reading, None, settings) or Band.UNKNOWN, taken_at)
+    kind, value = ReadingKind(reading.kind), from_milli(reading.value_milli)
+    band = band_of(Figure(kind, value, reading.calibration, None), settings) or Band.UNKNOWN
+    what = f"{kind.replace('_', ' ')} {value} {'%' if kind is HUMIDITY else '°C'}"
+    return Seen(what, place, value, band, taken_at)
 
 
 class _Place(NamedTuple):

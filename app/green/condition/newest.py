@@ -1,6 +1,8 @@
 """The newest readings of lots and of each of their sacks, in one statement."""
 
 from collections.abc import Collection, Iterable
+from datetime import datetime
+from decimal import Decimal
 from typing import Any, NamedTuple
 
 from sqlalchemy import func, select, union_all
@@ -9,7 +11,7 @@ from sqlmodel import Session, col
 from app.green.condition.rules import Seen, State, lot_state
 from app.green.readings.rules import NO_METHOD, Band
 from app.green.readings.series import standing
-from app.green.readings.showing import band_of
+from app.green.readings.showing import Figure, band_of
 from app.green.readings.tables import Reading, ReadingKind
 from app.green.tables import GreenLot, Sack
 from app.ledger.tables import Entry, Unit, UnitKind
@@ -24,20 +26,32 @@ UNITS = {ReadingKind.MOISTURE: " %", ReadingKind.WATER_ACTIVITY: ""}
 class Newest(NamedTuple):
     """The newest reading of one kind of a lot or of a sack."""
 
-    reading: Reading
-    seen: Seen
+    kind: ReadingKind
+    value: Decimal
+    band: Band
+    taken_at: datetime
+    number: int
+    subject: str
+    said_method: str | None
+    instrument: str | None
     sack_left_g: int | None
     """None for a reading of the lot itself."""
 
     @property
-    def order(self) -> tuple[Any, int]:
+    def seen(self) -> Seen:
+        """The reading in the words of a reason."""
+        what = f"{self.kind.replace('_', ' ')} {self.value}{UNITS[self.kind]}"
+        return Seen(what, self.subject, self.value, self.band, self.taken_at)
+
+    @property
+    def order(self) -> tuple[datetime, int]:
         """What makes one reading newer than another."""
-        return self.seen.taken_at, self.reading.id or 0
+        return self.taken_at, self.number
 
     @property
     def method(self) -> str:
         """The method, or the word for none."""
-        return self.reading.method or NO_METHOD
+        return self.said_method or NO_METHOD
 
 
 class LotReadings(NamedTuple):
@@ -71,6 +85,12 @@ def _rows(session: Session, lot_ids: Collection[int]) -> Iterable[Any]:
         standing(
             col(Reading.id),
             subjects.c.lot_id,
+            col(Reading.unit_id),
+            col(Reading.kind),
+            col(Reading.value_milli),
+            col(Reading.method),
+            col(Reading.instrument),
+            col(Reading.calibration),
             col(Entry.happened_at),
             func.row_number()
             .over(
@@ -84,22 +104,20 @@ def _rows(session: Session, lot_ids: Collection[int]) -> Iterable[Any]:
         .subquery()
     )
     return session.execute(
-        select(ranked.c.lot_id, ranked.c.happened_at, Reading, Unit)
-        .join(Reading, col(Reading.id) == ranked.c.id)
-        .join(Unit, col(Unit.id) == col(Reading.unit_id))
+        select(ranked, col(Unit.code), col(Unit.kind).label("unit_kind"), col(Unit.left_g))
+        .join(Unit, col(Unit.id) == ranked.c.unit_id)
         .where(ranked.c.place == 1)
     )
 
 
 def _newest(row: Any, settings: Settings) -> Newest:  # noqa: ANN401 - a row of `_rows`
-    reading: Reading = row.Reading
-    unit: Unit = row.Unit
-    kind, value = ReadingKind(reading.kind), from_milli(reading.value_milli)
-    is_lot = unit.kind == UnitKind.LOT
-    band = band_of(reading, UnitKind(unit.kind), settings) or Band.UNKNOWN
-    what = f"{kind.replace('_', ' ')} {value}{UNITS[kind]}"
-    seen = Seen(what, unit.code, value, band, row.happened_at)
-    return Newest(reading, seen, None if is_lot else unit.left_g)
+    kind, unit_kind = ReadingKind(row.kind), UnitKind(row.unit_kind)
+    value = from_milli(row.value_milli)
+    band = band_of(Figure(kind, value, row.calibration, unit_kind), settings) or Band.UNKNOWN
+    left_g = None if unit_kind is UnitKind.LOT else row.left_g
+    return Newest(
+        kind, value, band, row.happened_at, row.id, row.code, row.method, row.instrument, left_g
+    )
 
 
 def _together(newest: list[Newest], settings: Settings) -> LotReadings:
@@ -108,7 +126,7 @@ def _together(newest: list[Newest], settings: Settings) -> LotReadings:
     there = [each for each in newest if each.sack_left_g]
     red = sorted(
         (each for each in there
-         if each.seen.band is Band.RED and each not in (moisture, activity)),
+         if each.band is Band.RED and each not in (moisture, activity)),
         key=lambda each: each.order,
     )  # fmt: skip
     state = lot_state(
@@ -118,10 +136,10 @@ def _together(newest: list[Newest], settings: Settings) -> LotReadings:
         now(),
         settings.reading_every_days,
     )
-    sacks = [each for each in there if each.reading.kind == ReadingKind.MOISTURE]
+    sacks = [each for each in there if each.kind == ReadingKind.MOISTURE]
     return LotReadings(moisture, activity, sorted(sacks, key=lambda each: each.order), state)
 
 
 def _latest(newest: Iterable[Newest], kind: ReadingKind) -> Newest | None:
-    mine = (each for each in newest if each.reading.kind == kind)
+    mine = (each for each in newest if each.kind == kind)
     return max(mine, key=lambda each: each.order, default=None)

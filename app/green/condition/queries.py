@@ -9,7 +9,6 @@ from sqlmodel import Session, col
 
 from app.green.condition.climate import rooms_of
 from app.green.condition.newest import LotReadings, Newest, lot_readings
-from app.green.condition.rules import Seen
 from app.green.condition.schemas import (
     DriftOut,
     ExplainedMass,
@@ -47,12 +46,12 @@ def lot_moistures(
 
 
 def _lot_moisture(known: LotReadings) -> LotMoisture:
-    seen = known.moisture.seen if known.moisture else None
+    newest = known.moisture
     return LotMoisture(
-        value_pct=seen.value if seen else None,
-        band=seen.band if seen else Band.UNKNOWN,
+        value_pct=newest.value if newest else None,
+        band=newest.band if newest else Band.UNKNOWN,
         status=known.state.status,
-        taken_at=seen.taken_at if seen else None,
+        taken_at=newest.taken_at if newest else None,
         overdue=known.state.overdue,
     )
 
@@ -99,17 +98,15 @@ def _subjects(session: Session, lot: Unit) -> dict[int, str]:
 def _newest_out(newest: Newest | None, settings: Settings) -> NewestReading | None:
     if newest is None:
         return None
-    reading, seen = newest.reading, newest.seen
-    assert reading.id is not None  # noqa: S101 - read from the database
     return NewestReading(
-        reading=reading.id,
-        subject=seen.subject,
-        value=seen.value,
-        band=seen.band,
-        taken_at=seen.taken_at,
+        reading=newest.number,
+        subject=newest.subject,
+        value=newest.value,
+        band=newest.band,
+        taken_at=newest.taken_at,
         method=newest.method,
-        instrument=reading.instrument,
-        overdue=is_overdue(seen.taken_at, now(), settings.reading_every_days),
+        instrument=newest.instrument,
+        overdue=is_overdue(newest.taken_at, now(), settings.reading_every_days),
     )
 
 
@@ -181,9 +178,9 @@ def _explained(drift: Drift | None, received_g: int, on_hand_g: int) -> Explaine
 
 def _together(sacks: Sequence[Newest]) -> SacksTogether | None:
     """Put sacks that were read by one method together by their masses, never by a plain mean."""
-    if len({method_key(each.reading.method) for each in sacks}) != 1:
+    if len({method_key(each.said_method) for each in sacks}) != 1:
         return None
-    parts = [(each.sack_left_g or 0, each.seen.value) for each in sacks]
+    parts = [(each.sack_left_g or 0, each.value) for each in sacks]
     if any(value == _ALL_WATER for _, value in parts):
         return None
     return SacksTogether(
@@ -241,16 +238,16 @@ def _is_wanted(found: LotReadings, status: Band | None) -> bool:
 
 def _watched(code: str, name: str, watched: _Watched, *, held: bool) -> dict[str, object]:
     known = watched.known
-    seen: Seen | None = known.moisture.seen if known.moisture else None
+    moisture, activity = known.moisture, known.water_activity
     return WatchedLot(
         lot=code,
         name=name,
         status=known.state.status,
         overdue=known.state.overdue,
         why=known.state.why,
-        value_pct=seen.value if seen else None,
-        water_activity=known.water_activity.seen.value if known.water_activity else None,
-        taken_at=seen.taken_at if seen else None,
+        value_pct=moisture.value if moisture else None,
+        water_activity=activity.value if activity else None,
+        taken_at=moisture.taken_at if moisture else None,
         on_hand_g=watched.left_g,
         held=held,
     ).model_dump(by_alias=True)

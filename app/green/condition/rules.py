@@ -1,7 +1,7 @@
 """Decisions about lots and rooms: what their newest readings say together."""
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
 from enum import StrEnum
 from typing import Final, NamedTuple
@@ -86,11 +86,6 @@ def place_state(
         why.append(damp)
     overdue = any(is_overdue(seen.taken_at, now, every_days) for seen in readings)
     return State(worst(bands), overdue, why)
-
-
-def is_damp_for_long(since: datetime, newest: datetime, hours: int) -> bool:
-    """Tell whether a damp spell has lasted so many hours."""
-    return newest - since >= timedelta(hours=hours)
 
 
 class Pull(StrEnum):

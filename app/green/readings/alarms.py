@@ -5,7 +5,6 @@ mouldy waits for a second look. Old readings typed in late count too, for the sa
 """
 
 from collections.abc import Iterator
-from datetime import timedelta
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -13,7 +12,7 @@ from sqlalchemy import select
 from sqlmodel import col
 
 from app.green.instruments.rules import DOUBTFUL
-from app.green.readings.rules import AlarmKind, drift_of
+from app.green.readings.rules import AlarmKind, drift_of, is_damp_for_long
 from app.green.readings.schemas import AlarmOut
 from app.green.readings.series import damp_since, points_of
 from app.green.readings.showing import GREEN_UNITS
@@ -89,9 +88,9 @@ def _of_place(pen: Pen, reading: Reading) -> Iterator[Alarm]:
         yield Alarm(AlarmKind.HUMIDITY_HIGH, f"relative humidity {value} %, above {red} %")
     assert reading.location_id is not None  # noqa: S101 - of a place
     spell = damp_since(pen.session, amber, {reading.location_id}).get(reading.location_id)
-    hours = timedelta(hours=settings.storage_damp_hours)
-    if spell is not None and spell.newest - spell.since >= hours:
-        yield Alarm(AlarmKind.HUMIDITY_DAMP, damp_words(amber, settings.storage_damp_hours))
+    hours = settings.storage_damp_hours
+    if spell is not None and is_damp_for_long(spell.since, spell.newest, hours):
+        yield Alarm(AlarmKind.HUMIDITY_DAMP, damp_words(amber, hours))
 
 
 def damp_words(amber: Decimal, hours: int) -> str:

@@ -156,3 +156,8 @@ def drift_of(points: Sequence[Point]) -> Drift | None:
 def is_overdue(taken_at: datetime, now: datetime, every_days: int) -> bool:
     """Tell whether a reading is too old to say anything: on the last day it still does."""
     return now - taken_at > timedelta(days=every_days)
+
+
+def is_damp_for_long(since: datetime, newest: datetime, hours: int) -> bool:
+    """Tell whether a damp spell has lasted so many hours."""
+    return newest - since >= timedelta(hours=hours)

@@ -68,19 +68,29 @@ def judge(kind: ReadingKind, value: Decimal, settings: Settings) -> Verdict:
     return Verdict(None, None)
 
 
-def band_of(reading: Reading, unit_kind: UnitKind | None, settings: Settings) -> Band | None:
+class Figure(NamedTuple):
+    """What the band of a reading depends on."""
+
+    kind: ReadingKind
+    value: Decimal
+    calibration: CalibrationStatus | None
+    unit_kind: UnitKind | None
+    """None for a reading of a place."""
+
+
+def band_of(figure: Figure, settings: Settings) -> Band | None:
     """Tell the band of a reading; whoever cannot trust the instrument knows nothing."""
-    band = _band(reading, unit_kind, settings)
-    return Band.UNKNOWN if band is not None and reading.calibration in DOUBTFUL else band
+    band = _band(figure, settings)
+    return Band.UNKNOWN if band is not None and figure.calibration in DOUBTFUL else band
 
 
-def _band(reading: Reading, unit_kind: UnitKind | None, settings: Settings) -> Band | None:
-    value = from_milli(reading.value_milli)
+def _band(figure: Figure, settings: Settings) -> Band | None:
+    kind, value, _, unit_kind = figure
     if unit_kind is None:
-        return _band_of_place(ReadingKind(reading.kind), value, settings)
-    if unit_kind in GREEN_UNITS and reading.kind == ReadingKind.MOISTURE:
+        return _band_of_place(kind, value, settings)
+    if unit_kind in GREEN_UNITS and kind is ReadingKind.MOISTURE:
         return band_inside(value, settings.moisture_working_pct, settings.moisture_range_pct)
-    if unit_kind in GREEN_UNITS and reading.kind == ReadingKind.WATER_ACTIVITY:
+    if unit_kind in GREEN_UNITS and kind is ReadingKind.WATER_ACTIVITY:
         return band_below(value, settings.water_activity_below, settings.water_activity_amber_from)
     return None
 
@@ -139,7 +149,7 @@ def show_reading(
         taken_by=taken.by,
         in_range=verdict.in_range,
         range=list(verdict.limits) if verdict.limits else None,
-        band=band_of(reading, subject.unit_kind, settings),
+        band=band_of(Figure(kind, value, reading.calibration, subject.unit_kind), settings),
         flags=flags_of(reading, settings),
         alarms=list(alarms),
         method=reading.method,
