@@ -20,7 +20,8 @@ it is voided by a correcting entry. Each operation names the permission it needs
 """
 
 TAGS: Final[Mapping[str, str]] = {
-    "green": "Green coffee: who it came from, its lots and sacks, and what was measured.",
+    "green": "Green coffee: who it came from, its lots and sacks.",
+    "readings": "What was measured and with what, what it says of lots and rooms, and alarms.",
     "places": "Where coffee stands, and what was put where.",
     "roasting": "Machines, and the roasts made on them.",
     "packing": "Products, blends, and the bags filled from them.",

@@ -14,8 +14,10 @@ from app import __version__, doors
 from app.description import describe
 from app.green import routes as green
 from app.green.certificates import routes as certificates
+from app.green.condition import routes as condition
 from app.green.counting import routes as counting
 from app.green.evidence import routes as evidence
+from app.green.instruments import routes as instruments
 from app.green.picking import routes as picking
 from app.green.readings import routes as readings
 from app.labels import routes as labels
@@ -39,6 +41,8 @@ from app.tracing.evidence import routes as unit_evidence
 PACKAGES = (
     green,
     readings,
+    instruments,
+    condition,
     evidence,
     picking,
     counting,

@@ -12,6 +12,7 @@ from app.green.certificates import tables as certificates
 from app.green.counting import tables as counting
 from app.green.evidence import tables as evidence
 from app.green.identity import tables as identity
+from app.green.instruments import tables as instruments
 from app.green.picking import tables as picking
 from app.green.readings import tables as readings
 from app.labels import tables as labels
@@ -34,6 +35,7 @@ TABLES = (
     ledger,
     places,
     green,
+    instruments,
     readings,
     evidence,
     picking,

@@ -22,7 +22,17 @@ def _run_upward(limits: tuple[int, int, int, int]) -> tuple[int, int, int, int]:
     return limits
 
 
+def _run_from_to(limits: tuple[Decimal, Decimal]) -> tuple[Decimal, Decimal]:
+    if limits[0] > limits[1]:
+        raise ValueError("the lower limit comes first")
+    return limits
+
+
 FourLimits = Annotated[tuple[int, int, int, int], AfterValidator(_run_upward)]
+FromTo = Annotated[tuple[Percent, Percent], AfterValidator(_run_from_to)]
+Degrees = Annotated[Decimal, Field(ge=-50, le=100)]
+DegreesFromTo = Annotated[tuple[Degrees, Degrees], AfterValidator(_run_from_to)]
+HoldingAlarm = Literal["moisture_high", "moisture_low", "water_activity_high", "drift"]
 LabelMm = tuple[Annotated[int, Field(ge=59, le=210)], Annotated[int, Field(ge=29, le=297)]]
 
 
@@ -70,6 +80,30 @@ class Settings(BaseSettings):
     """Green moisture, wet basis, ends included (ICO Resolution 420)."""
     water_activity_below: Decimal = Decimal("0.70")
     """Green water activity must stay below this (SCA washed arabica standard)."""
+    moisture_working_pct: FromTo = (Decimal(10), Decimal(12))
+    """Green moisture is green from here to there, ends included, and amber up to the range above
+    (10 to 12 % on import: SCA washed arabica standard; the colours are our rule)."""
+    water_activity_amber_from: Annotated[Decimal, Field(ge=0, le=1)] = Decimal("0.60")
+    """Green water activity is amber from here (our rule, after a trade study)."""
+    moisture_spread_points: Annotated[Decimal, Field(ge=0, le=100)] = Decimal("0.3")
+    """Single readings of a moisture farther apart than this are to be repeated (our rule; Hawaii's
+    tolerance for meters)."""
+    moisture_drift_points: Annotated[Decimal, Field(gt=0, le=100)] = Decimal("1.0")
+    """A moisture that went so far since the first reading by its method is an alarm (our rule)."""
+    reading_every_days: Annotated[int, Field(ge=1, le=3650)] = 30
+    """A lot whose newest moisture is older than this reads unknown (our rule)."""
+    climate_every_days: Annotated[int, Field(ge=1, le=3650)] = 7
+    """A place whose newest climate reading is older than this reads unknown (our rule)."""
+    storage_humidity_pct: FromTo = (Decimal(50), Decimal(65))
+    """Relative humidity of a place is green from here to there (trade handbooks on stowage)."""
+    storage_humidity_red_above_pct: Percent = Decimal(75)
+    """And red above this (our rule)."""
+    storage_damp_hours: Annotated[int, Field(ge=1, le=8760)] = 48
+    """So long above the green humidity is an alarm (our rule)."""
+    storage_temperature_c: DegreesFromTo = (Decimal(18), Decimal(25))
+    """Temperature of a place is green from here to there (trade pages on storage)."""
+    hold_on_alarm: frozenset[HoldingAlarm] = frozenset({"moisture_high", "water_activity_high"})
+    """Alarms that place a hold on the lot or sack that was read: mould grows in damp coffee."""
     sample_share_pct: Percent = Decimal(10)
     """A sample is drawn from at least this share of a lot's sacks (ISO 4072, from memory)."""
     sample_fewest_sacks: Annotated[int, Field(ge=1, le=10_000)] = 10

@@ -14,8 +14,9 @@ from app.green.certificates.actions import put_on_record
 from app.green.certificates.schemas import LotCertificateIn
 from app.green.schemas import DeliveryIn, LotReceived
 from app.ledger import actions as ledger
+from app.ledger.posting import Pen
 from app.ledger.schemas import HoldIn, ReleaseIn
-from app.ledger.tables import HoldUnit, Unit
+from app.ledger.tables import Hold, HoldUnit, Unit
 from app.shared.mass import kg_from_grams
 from app.shared.staff import Role
 from app.shared.times import text
@@ -91,11 +92,7 @@ class Arrivals:
         ]
         for lot in arrived_lots:
             self._store.piles[lot.coffee].waiting_g += sum(sack.left_g for sack in lot.sacks)
-        on_arrival = pen.session.scalars(
-            select(col(HoldUnit.hold_id))
-            .join(Unit, col(Unit.id) == col(HoldUnit.unit_id))
-            .where(col(Unit.code) == received[0].code)
-        ).one()
+        on_arrival = _hold_on(pen, received[0].code, green.ARRIVAL)
         for (coffee, _), there in zip(wanted, received, strict=True):
             if coffee.certificate is not None:
                 paper = LotCertificateIn(certificate=coffee.certificate)
@@ -177,8 +174,8 @@ class Arrivals:
         pen = self._diary.hand(STAFF[Role.QUALITY], at)
         for lot in waiting.lots:
             if lot.moisture_bp > TOO_MOIST_BP:
-                placed = ledger.hold(pen, HoldIn(units=[lot.code], reason="moisture over 12.5 %"))
-                self._waiting.append(Waiting(placed.id, [lot], self._diary.number + 5))
+                stands = _hold_on(pen, lot.code, "alarm: moisture")
+                self._waiting.append(Waiting(stands, [lot], self._diary.number + 5))
                 lot.moisture_bp -= 70
                 continue
             if lot.wet:
@@ -200,6 +197,18 @@ class Arrivals:
             pen = self._diary.hand(STAFF[Role.QUALITY], self._diary.at(14, 45))
             ledger.release(pen, hold, ReleaseIn(reason="destroyed, nothing left to hold"))
             self.wet_lot = lot.code
+
+
+def _hold_on(pen: Pen, code: str, reason: str) -> int:
+    """Find the newest hold on a lot whose reason begins so: its arrival's, or that of an alarm."""
+    return pen.session.scalars(
+        select(col(HoldUnit.hold_id))
+        .join(Hold, col(Hold.id) == col(HoldUnit.hold_id))
+        .join(Unit, col(Unit.id) == col(HoldUnit.unit_id))
+        .where(col(Unit.code) == code, col(Hold.reason).startswith(reason))
+        .order_by(col(HoldUnit.hold_id).desc())
+        .limit(1)
+    ).one()
 
 
 def _standing(coffee: Coffee, received: LotReceived, moisture_bp: int) -> StandingLot:

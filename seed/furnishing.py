@@ -5,6 +5,10 @@ from datetime import timedelta
 from app.green.actions import SUPPLIERS as SUPPLIER_CARDS
 from app.green.certificates.queries import CERTIFICATES
 from app.green.certificates.schemas import CertificateIn
+from app.green.instruments.actions import calibrate
+from app.green.instruments.rules import CalibrationResult
+from app.green.instruments.schemas import CalibrationIn, InstrumentIn
+from app.green.instruments.shelf import INSTRUMENTS
 from app.green.schemas import SupplierIn
 from app.ledger.cards import add
 from app.packing.actions import PRODUCTS as PRODUCT_CARDS
@@ -24,6 +28,7 @@ from seed.roastery import (
     CAPACITIES_G,
     CUSTOMERS,
     LINES,
+    METERS,
     ORGANIC,
     PRODUCTS,
     QUARANTINE,
@@ -75,3 +80,20 @@ def furnish(diary: Diary) -> None:
             "shelf_life_days": SHELF_LIFE_DAYS,
         }  # fmt: skip
         add(pen, PRODUCT_CARDS, ProductIn.model_validate(card))
+    _bring_meters(diary)
+
+
+def _bring_meters(diary: Diary) -> None:
+    """Enter what coffee and rooms are measured with, each held against a reference lately."""
+    pen = diary.hand(STAFF[Role.QUALITY], diary.at(8))
+    for each in METERS:
+        card = {
+            "code": each.code, "name": each.name, "kinds": list(each.kinds),
+            "method": each.method, "calibration_every_days": each.every_days,
+        }  # fmt: skip
+        add(pen, INSTRUMENTS, InstrumentIn.model_validate(card))
+        held = CalibrationIn(
+            calibrated_on=diary.today - timedelta(days=20), against=each.against,
+            result=CalibrationResult.PASSED, by=STAFF[Role.QUALITY],
+        )  # fmt: skip
+        calibrate(pen, each.code, held)

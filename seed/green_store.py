@@ -7,6 +7,9 @@ from datetime import datetime
 from decimal import Decimal
 from random import Random
 
+from app.green.instruments.actions import calibrate
+from app.green.instruments.rules import CalibrationResult
+from app.green.instruments.schemas import CalibrationIn
 from app.green.readings.actions import read
 from app.green.readings.schemas import ReadingIn
 from app.ledger import actions as ledger
@@ -17,7 +20,7 @@ from app.shared.mass import kg_from_grams
 from app.shared.staff import Role
 from app.shared.times import text
 from seed.diary import Diary
-from seed.roastery import CLIMATE_AT, COFFEES, ROASTER_SIDE, STAFF, Coffee
+from seed.roastery import CLIMATE_AT, COFFEES, METER, ROASTER_SIDE, STAFF, Coffee
 
 SCRAP_G = 1100
 """What is left in an opened sack is taken along below this: within what `emptied` allows."""
@@ -141,6 +144,7 @@ class GreenStore:
 
     def measure(self) -> None:
         """Measure the moisture of lots that are due; it drifts towards what the room makes it."""
+        self._check_the_meter()
         due = [lot for lot in self._lots if lot.measure_on == self._diary.number]
         for number, lot in enumerate(due):
             if not any(sack.left_g for sack in lot.sacks):
@@ -149,6 +153,20 @@ class GreenStore:
             lot.moisture_bp += (1120 - lot.moisture_bp) // 5 + self._chance.randint(-9, 9)
             lot.measure_on += REMEASURED_AFTER
             self.read(lot.code, "moisture", Decimal(lot.moisture_bp) / 100, (14, 10 + 6 * number))
+
+    def _check_the_meter(self) -> None:
+        """Hold the meter against the oven every eleven weeks; once it has gone off and is set."""
+        if not self._diary.on_day(55, 10):
+            return
+        off = self._diary.number == 120  # noqa: PLR2004 - the third time
+        results = (CalibrationResult.FAILED, CalibrationResult.ADJUSTED)
+        for number, result in enumerate(results if off else (CalibrationResult.PASSED,)):
+            held = CalibrationIn.model_validate({
+                "calibrated_on": self._diary.today, "against": "ISO 6673", "result": result,
+                "offset": Decimal("-0.4") if result is CalibrationResult.FAILED else None,
+            })  # fmt: skip
+            pen = self._diary.hand(STAFF[Role.QUALITY], self._diary.at(13, 40 + 10 * number))
+            calibrate(pen, METER, held)
 
     def read_climate(self) -> None:
         """Read the thermometer early in the morning; what it said is typed in after work."""

@@ -34,6 +34,30 @@ QUARANTINE: Final = "QUARANTINE"
 CLIMATE_AT: Final = "B-03-1"
 """Where the thermometer hangs."""
 
+METER: Final = "MM-2"
+"""The moisture meter, which is held against the oven now and then."""
+
+
+class Meter(NamedTuple):
+    """What coffee and rooms are measured with."""
+
+    code: str
+    name: str
+    kinds: tuple[str, ...]
+    method: str | None
+    against: str
+    every_days: int | None = None
+
+
+METERS: Final = (
+    Meter(METER, "Moisture meter", ("moisture",), "meter", "ISO 6673", 120),
+    Meter("AW-1", "Water activity meter", ("water_activity",), None, "salt solutions"),
+    Meter(
+        "TH-4", "Thermometer and hygrometer on the rack",
+        ("relative_humidity", "temperature"), None, "reference hygrometer",
+    ),
+)  # fmt: skip
+
 BIG_DRUM: Final = "DRUM-75"
 SMALL_DRUM: Final = "DRUM-15"
 BLENDER: Final = "BLENDER-1"

@@ -133,7 +133,14 @@ def play(
 def _house(settings: Settings) -> Settings:
     """Give the scenario the rules it was written for, whatever the environment says."""
     return settings.model_copy(
-        update={"hold_on_arrival": True, "emptied_tolerance_pct": Decimal(2), "ahead_minutes": 5}
+        update={
+            "hold_on_arrival": True,
+            "emptied_tolerance_pct": Decimal(2),
+            "ahead_minutes": 5,
+            "moisture_range_pct": (Decimal(8), Decimal("12.5")),
+            "water_activity_below": Decimal("0.70"),
+            "hold_on_alarm": frozenset({"moisture_high", "water_activity_high"}),
+        }
     )
 
 

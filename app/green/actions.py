@@ -9,6 +9,7 @@ from sqlmodel import SQLModel, col
 from app.green.identity import actions as identity
 from app.green.identity.actions import Received, Settled
 from app.green.identity.rules import Papers
+from app.green.readings.alarms import raise_alarms
 from app.green.readings.tables import Reading, ReadingKind
 from app.green.schemas import (
     DeliveryIn,
@@ -62,13 +63,15 @@ def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
     arrived = [bear_lot(pen, posting, lot, places) for lot in asked.lots]
     entry_id = pen.post(posting)
     delivery = write_delivery(pen, entry_id, supplier.id, asked.reference)
-    for each in arrived:
-        write_lot(pen, entry_id, delivery, each)
+    measured = {each.lot.id: write_lot(pen, entry_id, delivery, each) for each in arrived}
     record_papers(pen, arrived, settled)
-    held = pen.settings.hold_on_arrival
-    if held:
-        lots = [pen.session.get_one(Unit, each.lot.id) for each in arrived]
-        place_hold(pen, entry_id, lots, ARRIVAL)
+    units = {each.lot.id: pen.session.get_one(Unit, each.lot.id) for each in arrived}
+    if pen.settings.hold_on_arrival:
+        place_hold(pen, entry_id, list(units.values()), ARRIVAL)
+    held = {unit_id for unit_id in units if pen.settings.hold_on_arrival}
+    for unit_id, moisture in measured.items():
+        alarms = raise_alarms(pen, moisture, units[unit_id]) if moisture else []
+        held |= {unit_id for alarm in alarms if alarm.hold is not None}
     names = {location.id: location.code for location in places.values()}
     return DeliveryOut(
         code=delivery.code,
@@ -76,7 +79,7 @@ def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
         reference=asked.reference,
         received_at=at,
         lots=[
-            _received(each, names, papers, held=held)
+            _received(each, names, papers, held=each.lot.id in held)
             for each, (papers, *_) in zip(arrived, settled, strict=True)
         ],
         cautions=lifted_high(pen.session, pen.settings, _put_away(arrived)),
@@ -133,7 +136,7 @@ def write_delivery(
 
 def write_lot(
     pen: Pen, entry_id: int, delivery: Delivery, arrived: ArrivedLot, **more: str | None
-) -> None:
+) -> Reading | None:
     """Record what is known of a lot and its sacks, where they stand and their moisture."""
     asked = arrived.asked
     pen.session.execute(insert(GreenLot).values(
@@ -151,11 +154,15 @@ def write_lot(
             standing.setdefault(sack.location_id, []).append(sack.id)
     for location_id, sacks in standing.items():
         place(pen, entry_id, sacks, location_id)
-    if asked.moisture_pct is not None:
-        pen.session.add(Reading(
-            unit_id=arrived.lot.id, kind=ReadingKind.MOISTURE, entry_id=entry_id,
-            value_milli=int(asked.moisture_pct * 1000),
-        ))  # fmt: skip
+    if asked.moisture_pct is None:
+        return None
+    moisture = Reading(
+        unit_id=arrived.lot.id, kind=ReadingKind.MOISTURE, entry_id=entry_id,
+        value_milli=int(asked.moisture_pct * 1000),
+    )  # fmt: skip
+    pen.session.add(moisture)
+    pen.session.flush()  # the database numbers the reading
+    return moisture
 
 
 def record_papers(pen: Pen, arrived: Sequence[ArrivedLot], settled: Sequence[Settled]) -> None:

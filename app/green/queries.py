@@ -9,8 +9,8 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.green.certificates.queries import certified_by, claims_of_lots
+from app.green.condition.queries import lot_moistures
 from app.green.identity.queries import identity, marked, of_crop, papers_of, shipment_mates
-from app.green.readings.queries import latest_moisture
 from app.green.rules import stock_of
 from app.green.schemas import DeliveryOut, LotOut, LotReceived, SackBrief, SackOut
 from app.green.tables import Delivery, GreenLot, Sack, Supplier
@@ -104,7 +104,7 @@ def _lot_out(
 ) -> list[LotOut]:
     ids = [row.id for row in rows]
     stock = _stock(session, ids)
-    moisture = latest_moisture(session, ids)
+    moisture = lot_moistures(session, ids, settings)
     claims, mates = claims_of_lots(session, ids), shipment_mates(session, ids)
     lots = []
     for row in rows:
@@ -116,7 +116,8 @@ def _lot_out(
             code=row.code, supplier=row.supplier, delivery=row.delivery,
             received_at=row.happened_at, held=row.held, sack_count=len(sacks), voided=voided,
             received_g=row.made_g, on_hand_g=left.on_hand_g, available_g=left.available_g,
-            sacks_on_hand=left.sacks_on_hand, latest_moisture_pct=moisture.get(row.id),
+            sacks_on_hand=left.sacks_on_hand, latest_moisture_pct=moisture[row.id].value_pct,
+            moisture=moisture[row.id],
             name=known.name, origin=known.origin, origin_name=country_name(known.origin),
             **identity(known, row.happened_at, settings), crop_year=known.crop_year,
             same_shipment_as=mates.get(row.id), claims=claims[row.id],

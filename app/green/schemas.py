@@ -13,6 +13,7 @@ from pydantic import (
     model_validator,
 )
 
+from app.green.condition.schemas import LotMoisture
 from app.green.evidence.schemas import Day
 from app.green.identity.rules import Species, YearFrom
 from app.green.identity.schemas import (
@@ -24,7 +25,7 @@ from app.green.identity.schemas import (
     KnownSpecies,
     Words,
 )
-from app.green.readings.schemas import Moisture
+from app.green.readings.values import Moisture
 from app.green.tables import Condition
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
@@ -229,6 +230,7 @@ class LotOut(Told):
     sack_count: int
     sacks_on_hand: int
     latest_moisture_pct: NumberOut | None
+    moisture: LotMoisture
     voided: bool
     cost_per_kg: NumberOut | None = None
     """Only for those who may see prices."""

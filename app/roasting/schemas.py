@@ -4,7 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from app.green.readings.schemas import Moisture, Value
+from app.green.readings.values import Moisture, Value
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Note, Told
 from app.roasting.tables import MachineKind

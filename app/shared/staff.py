@@ -39,6 +39,8 @@ class Permission(StrEnum):
     """Record a grading or a cupping of a green lot."""
     HOLD = "holds:place"
     """Stop coffee. Anyone on the floor who sees something wrong may."""
+    INSTRUMENTS = "instruments:edit"
+    """Keep the cards of instruments and their calibrations."""
     LABELS = "labels:print"
     """Order labels of sacks, racks, roasts and packs."""
     MACHINES = "machines:edit"
@@ -88,7 +90,7 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
         _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.WEIGH, _P.STYLES, _P.RECIPES,
-        _P.OFF_RECIPE, _P.BLEND, _P.COUNT, _P.APPROVE_COUNT, _P.CERTIFICATES,
+        _P.OFF_RECIPE, _P.BLEND, _P.COUNT, _P.APPROVE_COUNT, _P.CERTIFICATES, _P.INSTRUMENTS,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,

@@ -304,3 +304,16 @@ def test_a_hundred_thousand_sacks_are_imported_whole(
     with reading(engine) as session:
         assert session.connection().exec_driver_sql("SELECT count(*) FROM sack").scalar() == 100_000
     book_is_sound()
+
+
+def test_opening_stock_that_is_too_moist_is_not_held_and_still_seen(
+    api: Api, jutebook: Jutebook, desk: Path
+) -> None:
+    file = write_sheet(desk / "stock.csv", [SOUND | {"moisture_pct": "13.1"}])
+
+    jutebook("import", "stock", file)
+
+    assert api.get("/lots/OPEN-1")["held"] is False
+    assert api.get("/readings")["items"][0]["band"] == "red"
+    assert api.get("/readings")["items"][0]["alarms"] == []
+    assert [row["lot"] for row in api.get("/moisture-watch")["items"]] == ["OPEN-1"]

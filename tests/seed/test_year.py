@@ -37,7 +37,13 @@ SITUATIONS = {
         HAVING julianday(max(e.happened_at)) - julianday(min(e.happened_at)) > 25)""",
     "a lot held because it was too moist, then released": """
         SELECT count(*) FROM hold JOIN hold_release r ON r.hold_id = hold.id
-        WHERE hold.reason LIKE 'moisture%'""",
+        WHERE hold.reason LIKE 'alarm: moisture%'""",
+    "a reading by a meter that had been calibrated": """
+        SELECT count(*) FROM reading JOIN instrument i ON i.id = instrument_id
+        WHERE i.code = 'MM-2' AND calibration = 'calibrated' AND reading.method = 'meter'""",
+    "a meter that failed its calibration and was set right the same day": """
+        SELECT count(*) FROM calibration f JOIN calibration s USING (instrument_id, calibrated_on)
+        WHERE f.result = 'failed' AND s.result = 'adjusted'""",
     "sacks moved from the rack to the roasters": """
         SELECT count(*) FROM move JOIN location f ON f.id = from_id JOIN location t ON t.id = to_id
         WHERE f.kind = 'rack' AND t.kind = 'roaster_side'""",

@@ -2,24 +2,30 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Path, Query, Response
 
 from app.green.readings import actions, queries
-from app.green.readings.schemas import ReadingIn, ReadingOut
+from app.green.readings.schemas import ReadingIn, ReadingOut, ReadingVoided, ReadingVoidIn
 from app.green.readings.tables import ReadingKind
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.shared.answers import ExactRoute
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["green"])
+router = APIRouter(route_class=ExactRoute, tags=["readings"])
 
 Measurer = Annotated[Clerk, allowed(Permission.READING)]
+Corrector = Annotated[Clerk, allowed(Permission.VOID)]
+ReadingNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 
 @router.post("/readings", status_code=201, response_model=ReadingOut, dependencies=[Keyed])
 def take_reading(clerk: Measurer, asked: ReadingIn) -> Response:
-    """Record a measurement of a lot, sack, roast or place."""
+    """Record a measurement of a lot, sack, roast or place.
+
+    Green that is out of bounds is held at once, where the roastery has set it so; `alarms` names
+    the hold.
+    """
     return clerk.write(actions.read, asked)
 
 
@@ -35,3 +41,11 @@ def list_readings(
         clerk.request,
         *clerk.read(queries.reading_page, page, subject, kind, clerk.settings),
     )
+
+
+@router.post(
+    "/readings/{number}/void", status_code=201, response_model=ReadingVoided, dependencies=[Keyed]
+)
+def void_reading(clerk: Corrector, number: ReadingNumber, asked: ReadingVoidIn) -> Response:
+    """Take back a reading that was booked by mistake; it stays to be read, marked as voided."""
+    return clerk.write(actions.void, number, asked)

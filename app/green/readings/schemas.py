@@ -1,42 +1,57 @@
 """What the API reads and answers about measurements."""
 
-from decimal import Decimal
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
+from pydantic import Field, model_validator
 
+from app.green.instruments.rules import CalibrationStatus
+from app.green.readings.rules import AlarmKind, Band, Basis
 from app.green.readings.tables import ReadingKind
-from app.ledger.schemas import Asked, Told
+from app.green.readings.values import Method, Value
+from app.ledger.schemas import Asked, Note, Told, Why
 from app.shared.codes import Code, PlaceCode
-from app.shared.numbers import NumberOut, exact_number
+from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
 
-MILLI = Decimal("0.001")
-
-
-def _to_milli(value: Decimal) -> Decimal:
-    if not value.is_finite() or abs(value) > 1_000_000:  # noqa: PLR2004 - far beyond any instrument
-        raise ValueError("a value is between -1000000 and 1000000")
-    if value != value.quantize(MILLI):
-        raise ValueError("a value has at most 3 decimals")
-    return value
-
-
-_NUMBER: dict[str, Any] = {"type": "number", "multipleOf": 0.001}
-Value = Annotated[
-    Decimal, BeforeValidator(exact_number), AfterValidator(_to_milli), WithJsonSchema(_NUMBER)
-]
-"""A measured value with at most three decimals."""
-Moisture = Annotated[Value, Field(ge=0, le=100)]
+SampleGrams = Annotated[Value, Field(gt=0, le=100_000)]
 
 
 class ReadingIn(Asked):
     subject: Code | PlaceCode
     subject_kind: Literal["unit", "location"] | None = None
     kind: ReadingKind
-    value: Value
+    value: Value | None = None
+    """The figure; may be left out where `values` are given."""
+    values: Annotated[list[Value], Field(min_length=2, max_length=10)] | None = None
+    """Single readings of one sample; `value` is their mean."""
     taken_at: MomentIn | None = None
     instrument: Annotated[str, Field(max_length=200)] | None = None
+    method: Method | None = None
+    basis: Basis | None = None
+    temperature_c: Value | None = None
+    sample_g: SampleGrams | None = None
+    note: Note | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if self.value is None and self.values is None:
+            raise ValueError("a reading has a value, or single values of which it is the mean")
+        return self
+
+
+class Flag(Told):
+    """Something to know about a reading."""
+
+    flag: Literal["repeat", "instrument_overdue", "instrument_failed", "instrument_unknown"]
+    detail: str
+
+
+class AlarmOut(Told):
+    """What somebody should look at, and the hold that stands for it."""
+
+    kind: AlarmKind
+    detail: str
+    hold: int | None
 
 
 class ReadingOut(Told):
@@ -44,9 +59,42 @@ class ReadingOut(Told):
     subject: str
     kind: ReadingKind
     value: NumberOut
+    """Moisture is answered on wet basis, whatever the basis it was given on."""
     taken_at: MomentOut
     instrument: str | None
     taken_by: str
     in_range: bool | None
     """Null where no range is set for this kind of reading."""
     range: list[NumberOut] | None
+    band: Band | None
+    """Null where there are no bands for what was measured there."""
+    flags: list[Flag]
+    alarms: list[AlarmOut]
+    method: str | None
+    basis: Basis | None
+    given_value: NumberOut | None
+    """A moisture given on dry basis, as it was given."""
+    values: list[NumberOut] | None
+    temperature_c: NumberOut | None
+    sample_g: NumberOut | None
+    instrument_card: str | None
+    """The card of the instrument, where the words are its code."""
+    calibration: CalibrationStatus | None
+    """What was known of that instrument when the reading was booked."""
+    note: str | None
+    voided: bool
+    void_reason: str | None
+
+
+class ReadingVoidIn(Asked):
+    reason: Why
+
+
+class ReadingVoided(Told):
+    id: int
+    subject: str
+    reason: str
+    open_holds: list[int]
+    """Holds that its alarms stand on: they stay until quality releases them."""
+    entry: int
+    voided_at: MomentOut

@@ -7,7 +7,8 @@ from sqlalchemy import func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from app.green.readings.tables import Reading, ReadingKind
+from app.green.instruments.rules import DOUBTFUL
+from app.green.readings.tables import Reading, ReadingKind, ReadingVoid
 from app.green.tables import Sack
 from app.ledger.queries import unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
@@ -42,12 +43,16 @@ from app.standards.cupping_forms import same_form
 
 
 def newest_readings(session: Session, lot_id: int) -> Readings:
-    """Find the newest readings of a lot or of any of its sacks."""
+    """Find the newest readings of a lot or of any of its sacks.
+
+    What an instrument read that was overdue for calibration or had failed is no reading here.
+    """
     sacks = select(col(Sack.unit_id)).where(col(Sack.lot_id) == lot_id)
     newest = (
         select(
             col(Reading.kind),
             col(Reading.value_milli),
+            col(Reading.calibration),
             col(Unit.code),
             col(Entry.happened_at),
             func.row_number()
@@ -59,6 +64,8 @@ def newest_readings(session: Session, lot_id: int) -> Readings:
         )
         .join(Entry, col(Entry.id) == col(Reading.entry_id))
         .join(Unit, col(Unit.id) == col(Reading.unit_id))
+        .outerjoin(ReadingVoid, col(ReadingVoid.reading_id) == col(Reading.id))
+        .where(col(ReadingVoid.entry_id).is_(None))
         .where(or_(col(Reading.unit_id) == lot_id, col(Reading.unit_id).in_(sacks)))
         .where(col(Reading.kind).in_([ReadingKind.MOISTURE, ReadingKind.WATER_ACTIVITY]))
         .subquery()
@@ -68,6 +75,7 @@ def newest_readings(session: Session, lot_id: int) -> Readings:
             value=kg_from_grams(row.value_milli), subject=row.code, taken_at=row.happened_at
         )
         for row in session.execute(select(newest).where(newest.c.place == 1))
+        if row.calibration not in DOUBTFUL
     }
     return Readings(found.get(ReadingKind.MOISTURE), found.get(ReadingKind.WATER_ACTIVITY))
 

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field
 
-from app.green.readings.schemas import Moisture, Value
+from app.green.readings.values import Moisture, Value
 from app.ledger.schemas import Asked, Name, Note, Told, Why
 from app.quality.grading.tables import SampleKind
 from app.shared.codes import Code

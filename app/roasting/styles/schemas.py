@@ -5,7 +5,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 
-from app.green.readings.schemas import MILLI
+from app.green.readings.values import MILLI
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Told
 from app.shared.codes import PlaceCode

@@ -1,0 +1,1 @@
+"""What readings say of the lots that stand here and of the rooms they stand in."""
