@@ -13,6 +13,9 @@ from fastapi_offline import FastAPIOffline
 from app import __version__, doors
 from app.description import describe
 from app.green import routes as green
+from app.green.arrivals import photo_routes as photos
+from app.green.arrivals import routes as arrivals
+from app.green.contracts import routes as contracts
 from app.green.evidence import routes as evidence
 from app.green.readings import routes as readings
 from app.labels import routes as labels
@@ -32,6 +35,9 @@ from app.tracing.evidence import routes as unit_evidence
 
 PACKAGES = (
     green,
+    contracts,
+    arrivals,
+    photos,
     readings,
     evidence,
     places,

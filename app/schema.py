@@ -8,6 +8,8 @@ from sqlalchemy import Engine, MetaData
 from sqlmodel import SQLModel
 
 from app.green import tables as green
+from app.green.arrivals import tables as arrivals
+from app.green.contracts import tables as contracts
 from app.green.evidence import tables as evidence
 from app.green.readings import tables as readings
 from app.labels import tables as labels
@@ -27,7 +29,9 @@ TABLES = (
     ledger,
     places,
     green,
+    contracts,
     readings,
+    arrivals,
     evidence,
     quality,
     grading,

@@ -2,10 +2,15 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import date
 
 from sqlalchemy import func, insert, select
 from sqlmodel import SQLModel, col
 
+from app.green.arrivals.checks import delivery_check
+from app.green.arrivals.holds import ARRIVAL, DELIVERY, WET, hold_apart
+from app.green.contracts.shelf import CONTRACTS
+from app.green.contracts.tables import PurchaseContract
 from app.green.readings.tables import Reading, ReadingKind
 from app.green.schemas import (
     DeliveryIn,
@@ -15,7 +20,8 @@ from app.green.schemas import (
     SackBrief,
     SupplierOut,
 )
-from app.green.tables import Delivery, GreenLot, Supplier
+from app.green.tables import Condition, Delivery, GreenLot, Supplier
+from app.green.weights import Weights
 from app.ledger.actions import place_hold
 from app.ledger.cards import Shelf, named
 from app.ledger.posting import Birth, Pen, Posting
@@ -24,14 +30,12 @@ from app.places.actions import locate, place
 from app.places.tables import Location
 from app.shared.codes import issue
 from app.shared.db import batched
+from app.shared.problems import FieldRefused
 
 SUPPLIERS = Shelf(
     "supplier", Supplier, SupplierOut, key="name", folded="name_key",
     private=frozenset({"address", "email", "web"}),
 )  # fmt: skip
-
-ARRIVAL = "arrived: count, weigh, inspect and measure, then release"
-"""The reason of the hold that new lots start with."""
 
 
 @dataclass
@@ -41,35 +45,88 @@ class ArrivedLot:
     asked: LotIn
     lot: Birth
     sacks: list[Birth] = field(default_factory=list)
+    """The sweepings last, where there are any."""
 
     def received_g(self) -> int:
         """What its sacks weigh together."""
         return self.lot.made_g
 
+    def described(self) -> Iterator[tuple[Birth, Condition, Weights]]:
+        """Name each sack with how it came and what the scale said of it."""
+        said = [
+            (Condition(group.condition), group.weights(self.asked.tare_sample))
+            for group in self.asked.sacks
+            for _ in range(group.count or 1)
+        ]
+        if self.asked.sweepings_g is not None:
+            said.append((Condition.SWEEPINGS, Weights(self.asked.sweepings_g)))
+        for sack, (condition, weights) in zip(self.sacks, said, strict=True):
+            yield sack, condition, weights
+
 
 def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
     """Book an arrival: every lot is born whole and goes into its sacks at once."""
     supplier = named(pen.session, SUPPLIERS, asked.supplier, "#/supplier")
+    contract = _contract(pen, asked, supplier)
     places = _places(pen, asked)
     at = pen.moment(asked.received_at, "#/received_at")
-    posting = Posting("delivery", at, asked.model_dump(mode="json"))
+    posting = Posting(DELIVERY, at, asked.model_dump(mode="json"))
     arrived = [bear_lot(pen, posting, lot, places) for lot in asked.lots]
     entry_id = pen.post(posting)
-    delivery = write_delivery(pen, entry_id, supplier.id, asked.reference)
+    delivery = write_delivery(
+        pen, entry_id, supplier.id, asked.reference,
+        contract_id=contract.id if contract else None, discharged_on=asked.discharged_on,
+    )  # fmt: skip
     for each in arrived:
         write_lot(pen, entry_id, delivery, each)
-    held = pen.settings.hold_on_arrival
-    if held:
-        lots = [pen.session.get_one(Unit, each.lot.id) for each in arrived]
-        place_hold(pen, entry_id, lots, ARRIVAL)
+    _hold(pen, entry_id, arrived)
+    pen.session.flush()  # the check below reads what was written
     names = {location.id: location.code for location in places.values()}
+    held = pen.settings.hold_on_arrival
     return DeliveryOut(
         code=delivery.code,
         supplier=supplier.name,
         reference=asked.reference,
         received_at=at,
+        contract=contract.reference if contract else None,
+        discharged_on=asked.discharged_on,
+        closed_at=None,
+        closed_by=None,
+        check=delivery_check(pen.session, delivery, pen.settings),
         lots=[_received(each, names, held=held) for each in arrived],
     )
+
+
+def _contract(pen: Pen, asked: DeliveryIn, supplier: Supplier) -> PurchaseContract | None:
+    """Find the contract that a delivery comes under, and refuse what cannot belong to it."""
+    if asked.discharged_on is not None and asked.discharged_on > pen.now.date():
+        raise FieldRefused(
+            "#/discharged_on", f"{asked.discharged_on} lies ahead of the server's day"
+        )
+    if asked.contract is None:
+        return None
+    contract = named(pen.session, CONTRACTS, asked.contract, "#/contract")
+    if contract.supplier_id != supplier.id:
+        other = pen.session.get_one(Supplier, contract.supplier_id).name
+        raise FieldRefused(
+            "#/contract",
+            f"contract {contract.reference} is with {other}, and this comes from {supplier.name}",
+        )
+    return contract
+
+
+def _hold(pen: Pen, entry_id: int, arrived: list[ArrivedLot]) -> None:
+    """Let lots wait for the work on them, and sacks apart from them for a decision of their own."""
+    if pen.settings.hold_on_arrival:
+        lots = [pen.session.get_one(Unit, each.lot.id) for each in arrived]
+        place_hold(pen, entry_id, lots, ARRIVAL)
+    for each in arrived:
+        described = list(each.described())
+        hold_apart(
+            pen, entry_id,
+            wet=[sack.id for sack, condition, _ in described if condition in WET],
+            swept=[sack.id for sack, condition, _ in described if condition is Condition.SWEEPINGS],
+        )  # fmt: skip
 
 
 def _places(pen: Pen, asked: DeliveryIn) -> dict[str, Location]:
@@ -84,19 +141,29 @@ def _places(pen: Pen, asked: DeliveryIn) -> dict[str, Location]:
 
 def bear_lot(pen: Pen, posting: Posting, asked: LotIn, places: dict[str, Location]) -> ArrivedLot:
     """Let a lot and its sacks be born: the lot flows into its sacks and is used up by that."""
-    whole_g = sum(sacks.net_g * (sacks.count or 1) for sacks in asked.sacks)
+    weighed = [(sacks, sacks.weights(asked.tare_sample).net_g) for sacks in asked.sacks]
+    whole_g = sum(net_g * (sacks.count or 1) for sacks, net_g in weighed)
+    whole_g += asked.sweepings_g or 0
     arrived = ArrivedLot(asked, pen.bear(posting, UnitKind.LOT, asked.code, whole_g))
-    for sacks in asked.sacks:
+    for sacks, net_g in weighed:
         location_id = places[sacks.location].id if sacks.location else None
         for _ in range(sacks.count or 1):
-            sack = pen.bear(posting, UnitKind.SACK, sacks.code, sacks.net_g, location_id)
-            posting.flow(arrived.lot.id, sack, sacks.net_g)
-            arrived.sacks.append(sack)
+            arrived.sacks.append(pen.bear(posting, UnitKind.SACK, sacks.code, net_g, location_id))
+    if asked.sweepings_g is not None:
+        arrived.sacks.append(pen.bear(posting, UnitKind.SACK, None, asked.sweepings_g))
+    for sack in arrived.sacks:
+        posting.flow(arrived.lot.id, sack, sack.made_g)
     return arrived
 
 
 def write_delivery(
-    pen: Pen, entry_id: int, supplier_id: int | None, reference: str | None
+    pen: Pen,
+    entry_id: int,
+    supplier_id: int | None,
+    reference: str | None,
+    *,
+    contract_id: int | None = None,
+    discharged_on: date | None = None,
 ) -> Delivery:
     """Record the delivery of an entry."""
     last: int = pen.session.scalar(select(func.max(col(Delivery.id)))) or 0
@@ -106,6 +173,8 @@ def write_delivery(
         supplier_id=supplier_id,
         reference=reference,
         entry_id=entry_id,
+        contract_id=contract_id,
+        discharged_on=discharged_on,
     )
     pen.session.add(delivery)
     pen.session.flush()  # lots refer to it
@@ -120,7 +189,10 @@ def write_lot(
     pen.session.execute(insert(GreenLot).values(
         unit_id=arrived.lot.id, delivery_id=delivery.id, name=asked.name, origin=asked.origin,
         crop_year=asked.crop_year, process=asked.process, ico_mark=asked.ico_mark,
-        advised_g=asked.advised_g, certificate=asked.certificate, note=asked.note, **more,
+        advised_g=asked.advised_g, certificate=asked.certificate, note=asked.note,
+        shipped_g=asked.shipped_g, invoiced_sacks=asked.invoiced_sacks,
+        tare_empties=asked.tare_sample.empties if asked.tare_sample else None,
+        tare_sample_g=asked.tare_sample.sample_g if asked.tare_sample else None, **more,
     ))  # fmt: skip
     sack_table = SQLModel.metadata.tables["sack"]  # an insert by class takes twice as long
     for some in batched(_sack_rows(arrived), 5000):
@@ -139,11 +211,10 @@ def write_lot(
 
 
 def _sack_rows(arrived: ArrivedLot) -> Iterator[dict[str, object]]:
-    conditions = [sacks.condition for sacks in arrived.asked.sacks for _ in range(sacks.count or 1)]
-    for number, (sack, condition) in enumerate(zip(arrived.sacks, conditions, strict=True), 1):
+    for number, (sack, condition, weights) in enumerate(arrived.described(), 1):
         yield {
             "unit_id": sack.id, "lot_id": arrived.lot.id, "number": number,
-            "condition": condition,
+            "condition": condition, "gross_g": weights.gross_g, "tare_g": weights.tare_g,
         }  # fmt: skip
 
 
@@ -155,6 +226,9 @@ def _received(arrived: ArrivedLot, names: dict[int | None, str], *, held: bool) 
         received_g=received_g,
         advised_g=asked.advised_g,
         difference_g=None if asked.advised_g is None else received_g - asked.advised_g,
+        shipped_g=asked.shipped_g,
+        invoiced_sacks=asked.invoiced_sacks,
+        sweepings_g=asked.sweepings_g,
         held=held,
         sacks=[
             SackBrief(code=sack.code, net_g=sack.made_g, location=names.get(sack.location_id))

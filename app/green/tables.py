@@ -1,5 +1,6 @@
 """Suppliers, deliveries, and what is known of lots and sacks beside their mass."""
 
+from datetime import date
 from enum import StrEnum
 
 from sqlalchemy import BigInteger, Column, Index, String, Text
@@ -15,6 +16,9 @@ class Condition(StrEnum):
     SLACK = "slack"
     TORN = "torn"
     WET = "wet"
+    MOULDY = "mouldy"
+    SWEEPINGS = "sweepings"
+    """Coffee gathered from the floor or the container: weighed and kept apart, never a sack."""
 
 
 class Supplier(Card, table=True):
@@ -38,6 +42,9 @@ class Delivery(SQLModel, table=True):
     supplier_id: int | None = Field(default=None, foreign_key="supplier.id", index=True)
     reference: str | None = Field(default=None, max_length=200)
     entry_id: int = Field(foreign_key="entry.id", index=True)
+    contract_id: int | None = Field(default=None, foreign_key="purchase_contract.id", index=True)
+    discharged_on: date | None = None
+    """The day of final discharge at the port, on which the clocks of the contract start."""
 
 
 class GreenLot(SQLModel, table=True):
@@ -60,6 +67,12 @@ class GreenLot(SQLModel, table=True):
     """An exact decimal as text."""
     currency: str | None = Field(default=None, max_length=3)
     note: str | None = Field(default=None, sa_column=Column(Text))
+    shipped_g: int | None = Field(default=None, sa_type=BigInteger)
+    invoiced_sacks: int | None = None
+    tare_empties: int | None = None
+    """How many empty sacks were weighed for their tare."""
+    tare_sample_g: int | None = Field(default=None, sa_type=BigInteger)
+    """What they weighed together."""
 
 
 class Sack(SQLModel, table=True):
@@ -70,5 +83,8 @@ class Sack(SQLModel, table=True):
     number: int
     """Its place in the lot, from 1."""
     condition: Condition = Field(sa_column=Column(String(10), nullable=False))
+    gross_g: int | None = Field(default=None, sa_type=BigInteger)
+    """On the scale with its packaging, where that is known; net is gross less tare."""
+    tare_g: int | None = Field(default=None, sa_type=BigInteger)
 
     __table_args__ = (Index("ix_sack_lot_id", "lot_id", "number"),)

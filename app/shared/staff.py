@@ -23,6 +23,8 @@ class Permission(StrEnum):
     BLEND = "blends:make"
     CLEAN = "machines:clean"
     """Record that a machine was emptied and cleaned."""
+    CONTRACTS = "contracts:edit"
+    """Enter and change purchase contracts."""
     CUP = "roasts:cup"
     """Record a tasting and with it release or reject a set-aside roast."""
     CUSTOMERS = "customers:edit"
@@ -33,6 +35,8 @@ class Permission(StrEnum):
     """Record a grading or a cupping of a green lot."""
     HOLD = "holds:place"
     """Stop coffee. Anyone on the floor who sees something wrong may."""
+    INSPECT = "arrivals:inspect"
+    """Say what an arrived lot looks and smells like, and what is wrong with it, with photos."""
     LABELS = "labels:print"
     """Order labels of sacks, racks, roasts and packs."""
     MACHINES = "machines:edit"
@@ -62,7 +66,7 @@ _P = Permission
 GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.WAREHOUSE: frozenset({
         _P.READ, _P.RECEIVE, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.PLACES, _P.PACK,
-        _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID, _P.SAMPLE, _P.LABELS,
+        _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID, _P.SAMPLE, _P.LABELS, _P.INSPECT,
     }),
     Role.ROASTER: frozenset({
         _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.CLEAN, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD,
@@ -70,10 +74,11 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     }),
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
-        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS,
+        _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.INSPECT,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
+        _P.CONTRACTS,
     }),
     Role.ADMIN: frozenset(Permission),
 }  # fmt: skip

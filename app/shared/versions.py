@@ -16,8 +16,8 @@ class Versioned(BaseModel):
         return etag(self.version)
 
 
-def etag(version: int) -> str:
-    """Write a version as a strong entity tag."""
+def etag(version: int | str) -> str:
+    """Write a version, or a hash, as a strong entity tag."""
     return f'"{version}"'
 
 
@@ -44,7 +44,12 @@ def require_match(if_match: str | None, version: int) -> None:
 
 def unchanged(if_none_match: str | None, version: int) -> bool:
     """Tell whether the reader already holds this version (weak comparison)."""
+    return is_held(if_none_match, etag(version))
+
+
+def is_held(if_none_match: str | None, tag: str) -> bool:
+    """Tell whether the reader already holds what has this entity tag (weak comparison)."""
     if if_none_match is None:
         return False
-    held = {tag.removeprefix("W/") for tag in _tags(if_none_match)}
-    return bool({"*", etag(version)} & held)
+    held = {each.removeprefix("W/") for each in _tags(if_none_match)}
+    return bool({"*", tag} & held)
