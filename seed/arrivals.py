@@ -12,6 +12,7 @@ from sqlmodel import col
 from app.green import actions as green
 from app.green.schemas import DeliveryIn, LotReceived
 from app.ledger import actions as ledger
+from app.ledger.posting import Pen
 from app.ledger.schemas import HoldIn, ReleaseIn
 from app.ledger.tables import HoldUnit, Unit
 from app.shared.mass import kg_from_grams
@@ -89,11 +90,7 @@ class Arrivals:
         ]
         for lot in arrived_lots:
             self._store.piles[lot.coffee].waiting_g += sum(sack.left_g for sack in lot.sacks)
-        on_arrival = pen.session.scalars(
-            select(col(HoldUnit.hold_id))
-            .join(Unit, col(Unit.id) == col(HoldUnit.unit_id))
-            .where(col(Unit.code) == received[0].code)
-        ).one()
+        on_arrival = _hold_on(pen, received[0].code)
         # What is there when the scenario begins is inspected the same day.
         look_on = self._diary.number + 1 if self._diary.number else 0
         self._waiting.append(Waiting(on_arrival, arrived_lots, look_on))
@@ -176,9 +173,8 @@ class Arrivals:
                 lot.moisture_bp -= 70
                 continue
             if lot.wet:
-                codes = [sack.code for sack in lot.wet]
-                placed = ledger.hold(pen, HoldIn(units=codes, reason="came wet off the lorry"))
-                self._doomed.append((self._diary.number + 2, placed.id, lot))
+                on_sacks = _hold_on(pen, lot.wet[0].code)
+                self._doomed.append((self._diary.number + 2, on_sacks, lot))
             self._store.let_in(lot)
         ledger.release(pen, waiting.hold, ReleaseIn(reason="counted, weighed, inspected"))
 
@@ -194,6 +190,15 @@ class Arrivals:
             pen = self._diary.hand(STAFF[Role.QUALITY], self._diary.at(14, 45))
             ledger.release(pen, hold, ReleaseIn(reason="destroyed, nothing left to hold"))
             self.wet_lot = lot.code
+
+
+def _hold_on(pen: Pen, code: str) -> int:
+    """Find the hold that a lot came under, or a sack of its own."""
+    return pen.session.scalars(
+        select(col(HoldUnit.hold_id))
+        .join(Unit, col(Unit.id) == col(HoldUnit.unit_id))
+        .where(col(Unit.code) == code)
+    ).one()
 
 
 def _standing(coffee: Coffee, received: LotReceived, moisture_bp: int) -> StandingLot:

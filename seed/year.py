@@ -133,7 +133,12 @@ def play(
 def _house(settings: Settings) -> Settings:
     """Give the scenario the rules it was written for, whatever the environment says."""
     return settings.model_copy(
-        update={"hold_on_arrival": True, "emptied_tolerance_pct": Decimal(2), "ahead_minutes": 5}
+        update={
+            "hold_on_arrival": True,
+            "hold_wet_on_arrival": True,
+            "emptied_tolerance_pct": Decimal(2),
+            "ahead_minutes": 5,
+        }
     )
 
 

@@ -81,9 +81,11 @@ def _misfits(document: dict[str, Any], told: Told) -> list[str]:
             found.append(f"the header {name} is not described")
     _, _, operation = operation_of(document, told.method, told.path)
     if told.answer.is_success and told.example.request.body is not None:
-        schema = schema_of(operation["requestBody"], "application/json")
+        said = told.example.request.headers.get("Content-Type", "application/json")
+        schema = schema_of(operation["requestBody"], said)
         assert schema is not None
-        found += misfits(document, schema, json.loads(told.answer.request.content))
+        if said == "application/json":
+            found += misfits(document, schema, json.loads(told.answer.request.content))
     return found
 
 
