@@ -117,7 +117,12 @@ def test_every_field_is_named_on_the_page_of_its_example(document: dict[str, Any
 
 def _main_path(page: str) -> str:
     """Name the paths a page is about; others appear on it as part of the story."""
-    resource = {"journal.md": "entries", "units-and-void.md": "units", "cuppings.md": "roasts/"}
+    resource = {
+        "arrivals.md": "lots/{code}/",
+        "cuppings.md": "roasts/",
+        "journal.md": "entries",
+        "units-and-void.md": "units",
+    }
     return f"/api/v1/{resource.get(page, page.removesuffix('.md'))}"
 
 

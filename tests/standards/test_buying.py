@@ -106,7 +106,7 @@ def test_the_clocks_start_on_the_day_of_final_discharge(form: Form, days: dict[s
 def test_what_a_contract_says_goes_before_custom_nothing_at_all_included() -> None:
     agreed = Agreed(WeightBasis.SHIPPED, Form.EUROPEAN, Decimal(0), Decimal(0), 0, 7, 10)
 
-    assert settle(agreed, CUSTOMS)[1:] == (0, 0, 0, 7, 10)
+    assert settle(agreed, CUSTOMS)[1:] == (Decimal(0), Decimal(0), 0, 7, 10)
 
 
 def test_the_us_form_has_no_franchise_unless_one_was_agreed() -> None:
@@ -114,7 +114,7 @@ def test_the_us_form_has_no_franchise_unless_one_was_agreed() -> None:
     silent = settle(Agreed(WeightBasis.SHIPPED, Form.US), CUSTOMS)
     agreed = settle(Agreed(WeightBasis.SHIPPED, Form.US, franchise_pct=HALF), CUSTOMS)
 
-    assert (silent.franchise_pct, agreed.franchise_pct) == (0, HALF)
+    assert (silent.franchise_pct, agreed.franchise_pct) == (Decimal(0), HALF)
 
 
 @pytest.mark.parametrize(

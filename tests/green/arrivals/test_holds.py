@@ -214,11 +214,11 @@ def test_a_release_of_sweepings_lets_them_alone_go(api: Api) -> None:
     ],
 )
 def test_settings_decide_on_lots_and_on_wet_sacks_and_never_on_sweepings(
-    service: FastAPI, database_url: str, api: Api, set_to: dict[str, bool], held: list[bool]
+    service: FastAPI, settings: Settings, api: Api, set_to: dict[str, bool], held: list[bool]
 ) -> None:
     furnish(api)
     service.state.engine.dispose()
-    open_book(service, Settings(database_url=database_url, _env_file=None, **set_to))
+    open_book(service, settings.model_copy(update=set_to))
 
     sacks = arrive(api, {"net_kg": 60, "condition": "wet"}, sweepings_kg=9)["lots"][0]["sacks"]
 
@@ -227,13 +227,11 @@ def test_settings_decide_on_lots_and_on_wet_sacks_and_never_on_sweepings(
 
 
 def test_a_setting_keeps_inspections_from_holding(
-    service: FastAPI, database_url: str, api: Api
+    service: FastAPI, settings: Settings, api: Api
 ) -> None:
     four_sacks(api)
     service.state.engine.dispose()
-    open_book(
-        service, Settings(database_url=database_url, hold_on_inspection=False, _env_file=None)
-    )
+    open_book(service, settings.model_copy(update={"hold_on_inspection": False}))
     api.post("/holds/1/release", {"reason": "needed today"})
 
     seen = api.post("/lots/GL-1/inspections", CLEAN | {"mould": True})
