@@ -53,11 +53,10 @@ class ArrivedLot:
 
     def described(self) -> Iterator[tuple[Birth, Condition, Weights]]:
         """Name each sack with how it came and what the scale said of it."""
-        said = [
-            (Condition(group.condition), group.weights(self.asked.tare_sample))
-            for group in self.asked.sacks
-            for _ in range(group.count or 1)
-        ]
+        said: list[tuple[Condition, Weights]] = []
+        for group in self.asked.sacks:
+            weights = group.weights(self.asked.tare_sample)
+            said += [(Condition(group.condition), weights)] * (group.count or 1)
         if self.asked.sweepings_g is not None:
             said.append((Condition.SWEEPINGS, Weights(self.asked.sweepings_g)))
         for sack, (condition, weights) in zip(self.sacks, said, strict=True):

@@ -56,7 +56,7 @@ async def _body(request: Request) -> bytes:
             f"The body is {kind or 'of no stated type'}; a photo is one of {', '.join(ENDINGS)}.",
         )
     said = request.headers.get("content-length", "")
-    if said.isdigit() and int(said) > settings.photo_largest_bytes:
+    if said.isdecimal() and int(said) > settings.photo_largest_bytes:
         raise _too_large(settings, int(said))
     content = bytearray()
     async for some in request.stream():

@@ -6,6 +6,7 @@ was written anew would no longer be the one that was taken.
 
 import hashlib
 import struct
+import zlib
 from io import BytesIO
 from typing import Final
 
@@ -24,7 +25,7 @@ MEDIA_TYPES: Final = {
 ENDINGS: Final = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
 
 _BROKEN = (OSError, SyntaxError, ValueError, TypeError, LookupError, ArithmeticError, EOFError,
-           struct.error)  # fmt: skip
+           struct.error, zlib.error)  # fmt: skip
 """What decoders raise for files that are damaged, or made to mislead."""
 
 

@@ -83,6 +83,7 @@ def test_sweepings_are_no_sack(api: Api, book_is_sound: Callable[[], None]) -> N
     lot = delivery["lots"][0]
     assert (lot["received_kg"], lot["sweepings_kg"]) == (kg("243.2"), kg("3.2"))
     assert api.get(f"/sacks/{lot['sacks'][-1]['code']}")["condition"] == "sweepings"
+    assert api.get("/lots/GL-1/sample-plan")["sacks"] == 4
     book_is_sound()
 
 
