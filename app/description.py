@@ -21,6 +21,8 @@ it is voided by a correcting entry. Each operation names the permission it needs
 
 TAGS: Final[Mapping[str, str]] = {
     "green": "Green coffee: who it came from, its lots and sacks.",
+    "contracts": "Purchase contracts, and what came of each so far.",
+    "arrivals": "What was found when coffee arrived: counts, weights, inspections, photos.",
     "readings": "What was measured and with what, what it says of lots and rooms, and alarms.",
     "places": "Where coffee stands, and what was put where.",
     "roasting": "Machines, and the roasts made on them.",
@@ -169,7 +171,8 @@ def _complete_operation(method: str, path: str, operation: Json, schemas: Json) 
     for status, response in responses.items():
         if status.startswith("2"):
             response["description"] = "Booked." if status == "201" else "The answer."
-            response["headers"] = _answer_headers(method, parameters, answered)
+            own = response.get("headers", {})
+            response["headers"] = own | _answer_headers(method, parameters, answered)
     if method == "get" and _is_card(answered):
         _say_unchanged(operation)
     for status in sorted(_refusals(method, path, operation, schemas)):

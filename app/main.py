@@ -13,8 +13,11 @@ from fastapi_offline import FastAPIOffline
 from app import __version__, doors
 from app.description import describe
 from app.green import routes as green
+from app.green.arrivals import photo_routes as photos
+from app.green.arrivals import routes as arrivals
 from app.green.certificates import routes as certificates
 from app.green.condition import routes as condition
+from app.green.contracts import routes as contracts
 from app.green.counting import routes as counting
 from app.green.evidence import routes as evidence
 from app.green.instruments import routes as instruments
@@ -40,6 +43,9 @@ from app.tracing.evidence import routes as unit_evidence
 
 PACKAGES = (
     green,
+    contracts,
+    arrivals,
+    photos,
     readings,
     instruments,
     condition,

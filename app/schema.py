@@ -8,7 +8,9 @@ from sqlalchemy import Engine, MetaData
 from sqlmodel import SQLModel
 
 from app.green import tables as green
+from app.green.arrivals import tables as arrivals
 from app.green.certificates import tables as certificates
+from app.green.contracts import tables as contracts
 from app.green.counting import tables as counting
 from app.green.evidence import tables as evidence
 from app.green.identity import tables as identity
@@ -36,7 +38,9 @@ TABLES = (
     places,
     green,
     instruments,
+    contracts,
     readings,
+    arrivals,
     evidence,
     picking,
     counting,

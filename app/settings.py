@@ -33,6 +33,7 @@ FromTo = Annotated[tuple[Percent, Percent], AfterValidator(_run_from_to)]
 Degrees = Annotated[Decimal, Field(ge=-50, le=100)]
 DegreesFromTo = Annotated[tuple[Degrees, Degrees], AfterValidator(_run_from_to)]
 HoldingAlarm = Literal["moisture_high", "moisture_low", "water_activity_high", "drift"]
+Days = Annotated[int, Field(ge=0, le=3650)]
 LabelMm = tuple[Annotated[int, Field(ge=59, le=210)], Annotated[int, Field(ge=29, le=297)]]
 
 
@@ -61,6 +62,35 @@ class Settings(BaseSettings):
     """How long a write waits for the one before it before it answers 503."""
     hold_on_arrival: bool = True
     """Whether received lots wait on hold until a quality role releases them."""
+    hold_wet_on_arrival: bool = True
+    """Whether sacks that arrive wet or mouldy get a hold of their own (our own rule)."""
+    hold_on_inspection: bool = True
+    """Whether an inspection that finds mould, insects or a foreign smell holds its lot (our own
+    rule)."""
+    contract_franchise_pct: Percent = Decimal("0.5")
+    """Loss of shipped weight that the buyer bears where a contract says nothing (European form)."""
+    contract_tolerance_pct: Percent = Decimal(3)
+    """How far a delivered quantity may stand from a contract's where it says nothing."""
+    contract_weigh_days: Days = 14
+    """Days from final discharge for weighing and sampling (from a garbled copy: verify)."""
+    contract_weigh_days_us: Days = 15
+    """The same by the US form (from a garbled copy: verify)."""
+    contract_quality_days: Days = 21
+    """Days from final discharge for a claim of quality (European form)."""
+    contract_quality_days_us: Days = 15
+    """The same by the US form."""
+    contract_technical_days: Days = 45
+    """Days from final discharge for any other claim (European form)."""
+    usual_loss_bagged_pct: Percent = Decimal("0.5")
+    """A bagged lot that lost more than this on the way is pointed out (our own rule)."""
+    usual_loss_bulk_pct: Percent = Decimal("0.2")
+    """A lot in bulk that lost more than this is pointed out: it was usually filled wrongly."""
+    photo_largest_bytes: Annotated[int, Field(ge=10_000, le=100_000_000)] = 8_000_000
+    """The largest photo of an exception that is taken."""
+    photo_most_pixels: Annotated[int, Field(ge=10_000, le=85_000_000)] = 50_000_000
+    """A photo with more pixels is not unpacked: a small file can hide a huge picture."""
+    photos_most: Annotated[int, Field(ge=1, le=1000)] = 20
+    """How many photos one exception can have."""
     emptied_tolerance_pct: Percent = Decimal(2)
     """How far book and scale may differ when a sack is used up, as a part of its net weight."""
     loss_range_pct: tuple[Percent, Percent] = (Decimal(12), Decimal(18))

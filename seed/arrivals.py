@@ -10,12 +10,13 @@ from sqlalchemy import select
 from sqlmodel import col
 
 from app.green import actions as green
+from app.green.arrivals.holds import ARRIVAL
 from app.green.certificates.actions import put_on_record
 from app.green.certificates.schemas import LotCertificateIn
 from app.green.schemas import DeliveryIn, LotReceived
 from app.ledger import actions as ledger
 from app.ledger.posting import Pen
-from app.ledger.schemas import HoldIn, ReleaseIn
+from app.ledger.schemas import ReleaseIn
 from app.ledger.tables import Hold, HoldUnit, Unit
 from app.shared.mass import kg_from_grams
 from app.shared.staff import Role
@@ -92,7 +93,7 @@ class Arrivals:
         ]
         for lot in arrived_lots:
             self._store.piles[lot.coffee].waiting_g += sum(sack.left_g for sack in lot.sacks)
-        on_arrival = _hold_on(pen, received[0].code, green.ARRIVAL)
+        on_arrival = _hold_on(pen, received[0].code, ARRIVAL)
         for (coffee, _), there in zip(wanted, received, strict=True):
             if coffee.certificate is not None:
                 paper = LotCertificateIn(certificate=coffee.certificate)
@@ -179,9 +180,8 @@ class Arrivals:
                 lot.moisture_bp -= 70
                 continue
             if lot.wet:
-                codes = [sack.code for sack in lot.wet]
-                placed = ledger.hold(pen, HoldIn(units=codes, reason="came wet off the lorry"))
-                self._doomed.append((self._diary.number + 2, placed.id, lot))
+                on_sacks = _hold_on(pen, lot.wet[0].code, "arrived wet")
+                self._doomed.append((self._diary.number + 2, on_sacks, lot))
             self._store.let_in(lot)
         ledger.release(pen, waiting.hold, ReleaseIn(reason="counted, weighed, inspected"))
 
@@ -200,7 +200,7 @@ class Arrivals:
 
 
 def _hold_on(pen: Pen, code: str, reason: str) -> int:
-    """Find the newest hold on a lot whose reason begins so: its arrival's, or that of an alarm."""
+    """Find the newest hold on a lot or sack whose reason begins so."""
     return pen.session.scalars(
         select(col(HoldUnit.hold_id))
         .join(Hold, col(Hold.id) == col(HoldUnit.hold_id))

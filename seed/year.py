@@ -135,6 +135,7 @@ def _house(settings: Settings) -> Settings:
     return settings.model_copy(
         update={
             "hold_on_arrival": True,
+            "hold_wet_on_arrival": True,
             "emptied_tolerance_pct": Decimal(2),
             "ahead_minutes": 5,
             "moisture_range_pct": (Decimal(8), Decimal("12.5")),

@@ -2,21 +2,23 @@
 
 import re
 import secrets
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from shutil import rmtree
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
-from sqlalchemy import Column, Table, select
+from sqlalchemy import Column, LargeBinary, Row, Table, select
 from sqlmodel import Session
 
 from app.cli.cells import write_csv
 from app.cli.desk import MistakeError, examples, migrated_book, read_settings
+from app.green.arrivals.pictures import ENDINGS
 from app.schema import metadata
 from app.shared.db import reading
 
 _SECRET = re.compile(r"password|secret|hash|token|sha256")
-_SEALS = {"entry.sha256", "entry.previous_sha256", "plot_file.sha256"}
+_SEALS = {"entry.sha256", "entry.previous_sha256", "plot_file.sha256", "arrival_photo.sha256"}
 """Hashes that prove what is written and open nothing."""
 
 exports = typer.Typer(help="Take everything out of the book.")
@@ -41,6 +43,8 @@ def export_all(
     The files are UTF-8 with a header, commas and lines that end in CR LF. Masses are grams,
     times are UTC. A text that a spreadsheet would take for a formula gets an apostrophe in
     front. Hashes of passwords and tokens stay in the book. It may run while the book is served.
+
+    Photos are files of their own, in a folder beside the CSV file that names each of them.
     """
     target = folder.absolute()
     if target.exists() and (not target.is_dir() or any(target.iterdir())):
@@ -68,8 +72,32 @@ def _withheld(column: Column[object]) -> bool:
 
 def _write(session: Session, table: Table, folder: Path) -> int:
     columns = [column for column in table.columns if not _withheld(column)]
+    pictures = any(isinstance(column.type, LargeBinary) for column in columns)
+    # One picture at a time in memory, and many rows of anything else.
     found = session.execute(
-        select(*columns).order_by(*table.primary_key).execution_options(yield_per=5000)
+        select(*columns)
+        .order_by(*table.primary_key)
+        .execution_options(yield_per=1 if pictures else 5000)
     )
+    rows = _beside(table, folder, found) if pictures else found
     with (folder / f"{table.name}.csv").open("x", encoding="utf-8", newline="") as file:
-        return write_csv(file, [column.name for column in columns], found)
+        return write_csv(file, [column.name for column in columns], rows)
+
+
+def _beside(table: Table, folder: Path, found: Iterable[Row[Any]]) -> Iterator[list[object]]:
+    """Write bytes into files of their own and put their names into the cells.
+
+    A spreadsheet cuts long cells short, and a picture can be looked at where it is a file.
+    """
+    for row in found:
+        ending = ENDINGS.get(row._mapping.get("media_type", ""), "bin")  # noqa: SLF001 - public
+        cells: list[object] = []
+        for value in row:
+            if isinstance(value, bytes):
+                name = f"{table.name}/{row.id}.{ending}"
+                (folder / table.name).mkdir(exist_ok=True)
+                (folder / name).write_bytes(value)
+                cells.append(name)
+            else:
+                cells.append(value)
+        yield cells

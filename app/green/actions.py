@@ -1,11 +1,16 @@
 """Receiving green coffee."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 from sqlalchemy import func, insert, select
 from sqlmodel import SQLModel, col
 
+from app.green.arrivals.checks import delivery_check
+from app.green.arrivals.holds import ARRIVAL, DELIVERY, WET, hold_apart
+from app.green.contracts.shelf import CONTRACTS
+from app.green.contracts.tables import PurchaseContract
 from app.green.identity import actions as identity
 from app.green.identity.actions import Received, Settled
 from app.green.identity.rules import Papers
@@ -19,7 +24,8 @@ from app.green.schemas import (
     SackBrief,
     SupplierOut,
 )
-from app.green.tables import Delivery, GreenLot, Supplier
+from app.green.tables import Condition, Delivery, GreenLot, Supplier
+from app.green.weights import Weights
 from app.ledger.actions import place_hold
 from app.ledger.cards import Shelf, named
 from app.ledger.posting import Birth, Pen, Posting
@@ -29,15 +35,13 @@ from app.places.cautions import lifted_high
 from app.places.tables import Location
 from app.shared.codes import issue
 from app.shared.db import batched
+from app.shared.problems import FieldRefused
 from app.standards.ico_marks import coffee_year_label
 
 SUPPLIERS = Shelf(
     "supplier", Supplier, SupplierOut, key="name", folded="name_key",
     private=frozenset({"address", "email", "web"}),
 )  # fmt: skip
-
-ARRIVAL = "arrived: count, weigh, inspect and measure, then release"
-"""The reason of the hold that new lots start with."""
 
 
 @dataclass
@@ -47,37 +51,53 @@ class ArrivedLot:
     asked: LotIn
     lot: Birth
     sacks: list[Birth] = field(default_factory=list)
+    """The sweepings last, where there are any."""
 
     def received_g(self) -> int:
         """What its sacks weigh together."""
         return self.lot.made_g
 
+    def described(self) -> Iterator[tuple[Birth, Condition, Weights]]:
+        """Name each sack with how it came and what the scale said of it."""
+        said: list[tuple[Condition, Weights]] = []
+        for group in self.asked.sacks:
+            weights = group.weights(self.asked.tare_sample)
+            said += [(Condition(group.condition), weights)] * (group.count or 1)
+        if self.asked.sweepings_g is not None:
+            said.append((Condition.SWEEPINGS, Weights(self.asked.sweepings_g)))
+        for sack, (condition, weights) in zip(self.sacks, said, strict=True):
+            yield sack, condition, weights
+
 
 def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
     """Book an arrival: every lot is born whole and goes into its sacks at once."""
     supplier = named(pen.session, SUPPLIERS, asked.supplier, "#/supplier")
+    contract = _contract(pen, asked, supplier)
     places = _places(pen, asked)
     at = pen.moment(asked.received_at, "#/received_at")
     settled = identity.settle(pen, asked.lots, at)
-    posting = Posting("delivery", at, asked.model_dump(mode="json"))
+    posting = Posting(DELIVERY, at, asked.model_dump(mode="json"))
     arrived = [bear_lot(pen, posting, lot, places) for lot in asked.lots]
     entry_id = pen.post(posting)
-    delivery = write_delivery(pen, entry_id, supplier.id, asked.reference)
+    delivery = write_delivery(
+        pen, entry_id, supplier.id, asked.reference,
+        contract_id=contract.id if contract else None, discharged_on=asked.discharged_on,
+    )  # fmt: skip
     measured = {each.lot.id: write_lot(pen, entry_id, delivery, each) for each in arrived}
     record_papers(pen, arrived, settled)
-    units = {each.lot.id: pen.session.get_one(Unit, each.lot.id) for each in arrived}
-    if pen.settings.hold_on_arrival:
-        place_hold(pen, entry_id, list(units.values()), ARRIVAL)
-    held = {unit_id for unit_id in units if pen.settings.hold_on_arrival}
-    for unit_id, moisture in measured.items():
-        alarms = raise_alarms(pen, moisture, units[unit_id]) if moisture else []
-        held |= {unit_id for alarm in alarms if alarm.hold is not None}
+    held = _hold(pen, entry_id, arrived, measured)
+    pen.session.flush()  # the check below reads what was written
     names = {location.id: location.code for location in places.values()}
     return DeliveryOut(
         code=delivery.code,
         supplier=supplier.name,
         reference=asked.reference,
         received_at=at,
+        contract=contract.reference if contract else None,
+        discharged_on=asked.discharged_on,
+        closed_at=None,
+        closed_by=None,
+        check=delivery_check(pen.session, delivery, pen.settings),
         lots=[
             _received(each, names, papers, held=each.lot.id in held)
             for each, (papers, *_) in zip(arrived, settled, strict=True)
@@ -94,6 +114,52 @@ def _put_away(arrived: list[ArrivedLot]) -> Iterator[tuple[str, int, int]]:
                 yield sack.code, sack.made_g, sack.location_id
 
 
+def _contract(pen: Pen, asked: DeliveryIn, supplier: Supplier) -> PurchaseContract | None:
+    """Find the contract that a delivery comes under, and refuse what cannot belong to it."""
+    if asked.discharged_on is not None and asked.discharged_on > pen.now.date():
+        raise FieldRefused(
+            "#/discharged_on", f"{asked.discharged_on} lies ahead of the server's day"
+        )
+    if asked.contract is None:
+        return None
+    contract = named(pen.session, CONTRACTS, asked.contract, "#/contract")
+    if contract.supplier_id != supplier.id:
+        other = pen.session.get_one(Supplier, contract.supplier_id).name
+        raise FieldRefused(
+            "#/contract",
+            f"contract {contract.reference} is with {other}, and this comes from {supplier.name}",
+        )
+    return contract
+
+
+def _hold(
+    pen: Pen,
+    entry_id: int,
+    arrived: list[ArrivedLot],
+    measured: Mapping[int, Reading | None],
+) -> set[int]:
+    """Let lots wait for the work on them, and sacks apart from them for a decision of their own.
+
+    Returns the lots that are held, by their arrival or by an alarm of their moisture.
+    """
+    units = {each.lot.id: pen.session.get_one(Unit, each.lot.id) for each in arrived}
+    held: set[int] = set()
+    if pen.settings.hold_on_arrival:
+        place_hold(pen, entry_id, list(units.values()), ARRIVAL)
+        held |= units.keys()
+    for unit_id, moisture in measured.items():
+        alarms = raise_alarms(pen, moisture, units[unit_id]) if moisture else []
+        held |= {unit_id for alarm in alarms if alarm.hold is not None}
+    for each in arrived:
+        described = list(each.described())
+        hold_apart(
+            pen, entry_id,
+            wet=[sack.id for sack, condition, _ in described if condition in WET],
+            swept=[sack.id for sack, condition, _ in described if condition is Condition.SWEEPINGS],
+        )  # fmt: skip
+    return held
+
+
 def _places(pen: Pen, asked: DeliveryIn) -> dict[str, Location]:
     found: dict[str, Location] = {}
     for i, lot in enumerate(asked.lots):
@@ -106,19 +172,29 @@ def _places(pen: Pen, asked: DeliveryIn) -> dict[str, Location]:
 
 def bear_lot(pen: Pen, posting: Posting, asked: LotIn, places: dict[str, Location]) -> ArrivedLot:
     """Let a lot and its sacks be born: the lot flows into its sacks and is used up by that."""
-    whole_g = sum(sacks.net_g * (sacks.count or 1) for sacks in asked.sacks)
+    weighed = [(sacks, sacks.weights(asked.tare_sample).net_g) for sacks in asked.sacks]
+    whole_g = sum(net_g * (sacks.count or 1) for sacks, net_g in weighed)
+    whole_g += asked.sweepings_g or 0
     arrived = ArrivedLot(asked, pen.bear(posting, UnitKind.LOT, asked.code, whole_g))
-    for sacks in asked.sacks:
+    for sacks, net_g in weighed:
         location_id = places[sacks.location].id if sacks.location else None
         for _ in range(sacks.count or 1):
-            sack = pen.bear(posting, UnitKind.SACK, sacks.code, sacks.net_g, location_id)
-            posting.flow(arrived.lot.id, sack, sacks.net_g)
-            arrived.sacks.append(sack)
+            arrived.sacks.append(pen.bear(posting, UnitKind.SACK, sacks.code, net_g, location_id))
+    if asked.sweepings_g is not None:
+        arrived.sacks.append(pen.bear(posting, UnitKind.SACK, None, asked.sweepings_g))
+    for sack in arrived.sacks:
+        posting.flow(arrived.lot.id, sack, sack.made_g)
     return arrived
 
 
 def write_delivery(
-    pen: Pen, entry_id: int, supplier_id: int | None, reference: str | None
+    pen: Pen,
+    entry_id: int,
+    supplier_id: int | None,
+    reference: str | None,
+    *,
+    contract_id: int | None = None,
+    discharged_on: date | None = None,
 ) -> Delivery:
     """Record the delivery of an entry."""
     last: int = pen.session.scalar(select(func.max(col(Delivery.id)))) or 0
@@ -128,6 +204,8 @@ def write_delivery(
         supplier_id=supplier_id,
         reference=reference,
         entry_id=entry_id,
+        contract_id=contract_id,
+        discharged_on=discharged_on,
     )
     pen.session.add(delivery)
     pen.session.flush()  # lots refer to it
@@ -143,6 +221,9 @@ def write_lot(
         unit_id=arrived.lot.id, delivery_id=delivery.id, name=asked.name, origin=asked.origin,
         crop_year=asked.crop_year, process=asked.process, ico_mark=asked.ico_mark,
         advised_g=asked.advised_g, certificate=asked.certificate, note=asked.note,
+        shipped_g=asked.shipped_g, invoiced_sacks=asked.invoiced_sacks,
+        tare_empties=asked.tare_sample.empties if asked.tare_sample else None,
+        tare_sample_g=asked.tare_sample.sample_g if asked.tare_sample else None,
         **identity.columns(asked), **more,
     ))  # fmt: skip
     sack_table = SQLModel.metadata.tables["sack"]  # an insert by class takes twice as long
@@ -174,11 +255,10 @@ def record_papers(pen: Pen, arrived: Sequence[ArrivedLot], settled: Sequence[Set
 
 
 def _sack_rows(arrived: ArrivedLot) -> Iterator[dict[str, object]]:
-    conditions = [sacks.condition for sacks in arrived.asked.sacks for _ in range(sacks.count or 1)]
-    for number, (sack, condition) in enumerate(zip(arrived.sacks, conditions, strict=True), 1):
+    for number, (sack, condition, weights) in enumerate(arrived.described(), 1):
         yield {
             "unit_id": sack.id, "lot_id": arrived.lot.id, "number": number,
-            "condition": condition,
+            "condition": condition, "gross_g": weights.gross_g, "tare_g": weights.tare_g,
         }  # fmt: skip
 
 
@@ -192,6 +272,9 @@ def _received(
         received_g=received_g,
         advised_g=asked.advised_g,
         difference_g=None if asked.advised_g is None else received_g - asked.advised_g,
+        shipped_g=asked.shipped_g,
+        invoiced_sacks=asked.invoiced_sacks,
+        sweepings_g=asked.sweepings_g,
         held=held,
         mark=papers.mark.canonical if papers.mark else None,
         coffee_year=coffee_year_label(papers.coffee_year),

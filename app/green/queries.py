@@ -8,12 +8,16 @@ from sqlalchemy import select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
+from app.green.arrivals.checklist import arrivals_of
+from app.green.arrivals.checks import delivery_check
+from app.green.arrivals.receipts import closing
 from app.green.certificates.queries import certified_by, claims_of_lots
 from app.green.condition.queries import lot_moistures
+from app.green.contracts.tables import PurchaseContract
 from app.green.identity.queries import identity, marked, of_crop, papers_of, shipment_mates
 from app.green.rules import stock_of
 from app.green.schemas import DeliveryOut, LotOut, LotReceived, SackBrief, SackOut
-from app.green.tables import Delivery, GreenLot, Sack, Supplier
+from app.green.tables import Condition, Delivery, GreenLot, Sack, Supplier
 from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
@@ -106,6 +110,7 @@ def _lot_out(
     stock = _stock(session, ids)
     moisture = lot_moistures(session, ids, settings)
     claims, mates = claims_of_lots(session, ids), shipment_mates(session, ids)
+    arrivals = arrivals_of(session, ids)
     lots = []
     for row in rows:
         known: GreenLot = row.GreenLot
@@ -124,7 +129,7 @@ def _lot_out(
             process=known.process, ico_mark=known.ico_mark, certificate=known.certificate,
             note=known.note, advised_g=known.advised_g,
             cost_per_kg=Decimal(known.cost_per_kg) if prices and known.cost_per_kg else None,
-            currency=known.currency if prices else None,
+            currency=known.currency if prices else None, arrival=arrivals.get(row.id),
         ))  # fmt: skip
     return lots
 
@@ -141,30 +146,38 @@ def _stock(session: Session, lot_ids: list[int]) -> Mapping[int, list[tuple[int,
     return found
 
 
-def delivery(session: Session, code: str) -> DeliveryOut:
-    """Read one delivery with its lots and sacks as they arrived."""
+def delivery(session: Session, code: str, settings: Settings) -> DeliveryOut:
+    """Read one delivery with its lots and sacks as they arrived, against its contract."""
     row = session.execute(
         select(
-            col(Delivery.id),
-            col(Delivery.code),
-            col(Delivery.reference),
+            Delivery,
             col(Supplier.name),
             col(Entry.happened_at),
+            col(PurchaseContract.reference).label("contract"),
         )
         .join(Entry, col(Entry.id) == col(Delivery.entry_id))
         .outerjoin(Supplier, col(Supplier.id) == col(Delivery.supplier_id))
+        .outerjoin(PurchaseContract, col(PurchaseContract.id) == col(Delivery.contract_id))
         .where(col(Delivery.code) == code.upper())
     ).first()
     if row is None:
         raise Refused("not-found", f"There is no delivery {code}.")
+    known: Delivery = row.Delivery
+    assert known.id is not None  # noqa: S101 - read from the database
     lots = session.execute(
-        _lots().where(col(GreenLot.delivery_id) == row.id).order_by(col(Unit.id))
+        _lots().where(col(GreenLot.delivery_id) == known.id).order_by(col(Unit.id))
     ).all()
+    closed = closing(session, known.id)
     return DeliveryOut(
-        code=row.code,
+        code=known.code,
         supplier=row.name,
-        reference=row.reference,
+        reference=known.reference,
         received_at=row.happened_at,
+        contract=row.contract,
+        discharged_on=known.discharged_on,
+        closed_at=closed.recorded_at if closed else None,
+        closed_by=closed.who if closed else None,
+        check=delivery_check(session, known, settings),
         lots=[_arrived(session, each) for each in lots],
     )
 
@@ -173,18 +186,27 @@ def _arrived(session: Session, row: Any) -> LotReceived:  # noqa: ANN401 - a row
     advised_g = row.GreenLot.advised_g
     papers = papers_of(row.GreenLot, row.happened_at)
     sacks = session.execute(
-        select(col(Unit.code), col(Unit.made_g), col(Location.code).label("place"))
+        select(
+            col(Unit.code),
+            col(Unit.made_g),
+            col(Sack.condition),
+            col(Location.code).label("place"),
+        )
         .join(Sack, col(Sack.unit_id) == col(Unit.id))
         .outerjoin(Location, col(Location.id) == col(Unit.location_id))
         .where(col(Sack.lot_id) == row.id)
         .order_by(col(Sack.number))
-    )
+    ).all()
+    swept = [s.made_g for s in sacks if s.condition == Condition.SWEEPINGS]
     return LotReceived(
         code=row.code,
         name=row.GreenLot.name,
         received_g=row.made_g,
         advised_g=advised_g,
         difference_g=None if advised_g is None else row.made_g - advised_g,
+        shipped_g=row.GreenLot.shipped_g,
+        invoiced_sacks=row.GreenLot.invoiced_sacks,
+        sweepings_g=sum(swept) if swept else None,
         held=row.held,
         mark=papers.mark.canonical if papers.mark else None,
         coffee_year=coffee_year_label(papers.coffee_year),
@@ -237,6 +259,8 @@ def _sacks() -> AnySelect:
             col(Location.code).label("place"),
             on_hold(col(Unit.id)).label("held"),
             col(Sack.condition),
+            col(Sack.gross_g),
+            col(Sack.tare_g),
             col(Unit.voided_entry_id),
         )
         .join(Sack, col(Sack.unit_id) == col(Unit.id))
@@ -250,6 +274,8 @@ def _sack_line(row: Any) -> dict[str, object]:  # noqa: ANN401 - a row of `_sack
         "code": row.code, "lot": row.lot, "number": row.number,
         "net_kg": kg_from_grams(row.made_g), "on_hand_kg": kg_from_grams(row.left_g),
         "location": row.place, "held": bool(row.held), "condition": row.condition,
+        "gross_kg": None if row.gross_g is None else kg_from_grams(row.gross_g),
+        "tare_kg": None if row.tare_g is None else kg_from_grams(row.tare_g),
         "voided": row.voided_entry_id is not None,
     }  # fmt: skip
 
@@ -267,6 +293,8 @@ def sack(session: Session, code: str, heavy_over_g: int) -> SackOut:
         location=row.place,
         held=row.held,
         condition=row.condition,
+        gross_g=row.gross_g,
+        tare_g=row.tare_g,
         voided=row.voided_entry_id is not None,
         caution=sack_caution(row.left_g, heavy_over_g),
     )

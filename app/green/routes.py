@@ -86,8 +86,8 @@ def list_deliveries(clerk: Reader, page: PageAsked) -> Response:
 
 @router.get("/deliveries/{code}", response_model=DeliveryOut)
 def show_delivery(clerk: Reader, code: str) -> Response:
-    """Show a delivery with its lots and sacks."""
-    return Answer(clerk.read(queries.delivery, code))
+    """Show a delivery with its lots and sacks, against its contract where it has one."""
+    return Answer(clerk.read(queries.delivery, code, clerk.settings))
 
 
 @router.get("/lots", response_model=Items[LotOut])

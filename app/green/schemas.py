@@ -1,11 +1,12 @@
 """What the API reads and answers about green coffee."""
 
 from datetime import date
-from typing import Annotated, ClassVar, Self
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import (
     AfterValidator,
     BeforeValidator,
+    ConfigDict,
     Field,
     StringConstraints,
     ValidationInfo,
@@ -13,7 +14,9 @@ from pydantic import (
     model_validator,
 )
 
+from app.green.arrivals.schemas import DeliveryCheck, LotArrival
 from app.green.condition.schemas import LotMoisture
+from app.green.contracts.schemas import Reference
 from app.green.evidence.schemas import Day
 from app.green.identity.rules import Species, YearFrom
 from app.green.identity.schemas import (
@@ -27,6 +30,7 @@ from app.green.identity.schemas import (
 )
 from app.green.readings.values import Moisture
 from app.green.tables import Condition
+from app.green.weights import TareSample, Weights, weigh
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
 from app.places.schemas import Caution
@@ -79,20 +83,51 @@ class SupplierOut(CardOut):
     web: str | None
 
 
+SackCondition = Literal[
+    Condition.SOUND, Condition.SLACK, Condition.TORN, Condition.WET, Condition.MOULDY
+]
+"""What can be said of a sack: sweepings are weighed together and are none."""
+
+
 class SacksIn(Asked):
     """One sack, or `count` sacks of one weight."""
 
+    model_config = ConfigDict(json_schema_extra={
+        "anyOf": [{"required": ["net_kg"]}, {"required": ["gross_kg"]}],
+        "dependentRequired": {"tare_kg": ["gross_kg"]},
+    })  # fmt: skip
+
     code: NewCode | None = None
     count: Annotated[int, Field(ge=1, le=5000)] | None = None
-    net_g: KgIn = Field(alias="net_kg")
+    net_g: KgIn | None = Field(default=None, alias="net_kg")
+    """Left out: gross less tare."""
+    gross_g: KgIn | None = Field(default=None, alias="gross_kg")
+    """On the scale, with its packaging."""
+    tare_g: KgIn | None = Field(default=None, alias="tare_kg")
+    """Its packaging; left out: the mean of the lot's `tare_sample`, or gross less net."""
     location: PlaceCode | None = None
-    condition: Condition = Condition.SOUND
+    condition: SackCondition = Condition.SOUND
 
     @model_validator(mode="after")
     def _one_code_one_sack(self) -> Self:
         if self.code is not None and (self.count or 1) > 1:
             raise ValueError("a code names one sack: leave out the code or the count")
         return self
+
+    @model_validator(mode="after")
+    def _weights_agree(self) -> Self:
+        weigh(self.net_g, self.gross_g, self.tare_g)
+        return self
+
+    def weights(self, sample: TareSample | None) -> Weights:
+        """Complete its weights with the tare of its lot."""
+        tare_g = self.tare_g
+        if self.gross_g is not None and self.net_g is None and tare_g is None and sample:
+            tare_g = sample.of()
+        found = weigh(self.net_g, self.gross_g, tare_g)
+        if found is None:
+            raise ValueError("gross_kg needs tare_kg beside it, or a tare_sample of the lot")
+        return found
 
 
 class LotIn(Asked):
@@ -118,6 +153,21 @@ class LotIn(Asked):
     same_shipment_as: Code | None = None
     """The lot of a parcel that carries the same mark in the same coffee year."""
     sacks: Annotated[list[SacksIn], Field(min_length=1, max_length=5000)]
+    sweepings_g: KgIn | None = Field(default=None, alias="sweepings_kg")
+    """Coffee gathered from floor or container: weighed together, kept apart and on hold."""
+    shipped_g: KgIn | None = Field(default=None, alias="shipped_kg")
+    invoiced_sacks: Annotated[int, Field(ge=0, le=100_000)] | None = None
+    tare_sample: TareSample | None = None
+    """Empty sacks weighed together: their mean is the tare of sacks that give gross alone."""
+
+    @model_validator(mode="after")
+    def _every_sack_has_its_tare(self) -> Self:
+        for number, sacks in enumerate(self.sacks):
+            try:
+                sacks.weights(self.tare_sample)
+            except ValueError as error:
+                raise ValueError(f"sacks/{number}: {error}") from error
+        return self
 
     @field_validator("coffee_year")
     @classmethod
@@ -138,6 +188,10 @@ class DeliveryIn(Asked):
     supplier: Party
     reference: Annotated[str, Field(max_length=200)] | None = None
     received_at: MomentIn
+    contract: Reference | None = None
+    """The purchase contract it comes under, of the same supplier."""
+    discharged_on: Day | None = None
+    """The day of final discharge at the port: the clocks of the contract start on it."""
     lots: Annotated[list[LotIn], Field(min_length=1, max_length=200)]
 
     @model_validator(mode="after")
@@ -161,6 +215,10 @@ class LotReceived(Told):
     advised_g: KgOut | None = Field(alias="advised_kg")
     difference_g: KgOut | None = Field(alias="difference_kg")
     """Received less advised: negative when coffee is missing."""
+    shipped_g: KgOut | None = Field(alias="shipped_kg")
+    invoiced_sacks: int | None
+    sweepings_g: KgOut | None = Field(alias="sweepings_kg")
+    """Among the received: the last of `sacks`, on a hold of its own."""
     held: bool
     mark: str | None
     """The ICO mark with its zeros, where what is printed is one."""
@@ -174,6 +232,13 @@ class DeliveryOut(Told):
     supplier: str | None
     reference: str | None
     received_at: MomentOut
+    contract: str | None
+    discharged_on: date | None
+    closed_at: MomentOut | None
+    """When the receipt was closed."""
+    closed_by: str | None
+    check: DeliveryCheck | None
+    """Against the contract, where there is one."""
     lots: list[LotReceived]
     cautions: list[Caution] = Field(default_factory=list)
     """What to mind while it is put away; said when it is received."""
@@ -235,6 +300,8 @@ class LotOut(Told):
     cost_per_kg: NumberOut | None = None
     """Only for those who may see prices."""
     currency: str | None = None
+    arrival: LotArrival | None
+    """How far the work on the arrived lot is; null for opening stock."""
 
 
 class SackOut(Told):
@@ -246,6 +313,8 @@ class SackOut(Told):
     location: str | None
     held: bool
     condition: Condition
+    gross_g: KgOut | None = Field(alias="gross_kg")
+    tare_g: KgOut | None = Field(alias="tare_kg")
     voided: bool
     caution: str | None
     """What to mind when it is lifted as it is."""

@@ -17,6 +17,9 @@ class Condition(StrEnum):
     SLACK = "slack"
     TORN = "torn"
     WET = "wet"
+    MOULDY = "mouldy"
+    SWEEPINGS = "sweepings"
+    """Coffee gathered from the floor or the container: weighed and kept apart, never a sack."""
 
 
 class Supplier(Card, table=True):
@@ -40,6 +43,9 @@ class Delivery(SQLModel, table=True):
     supplier_id: int | None = Field(default=None, foreign_key="supplier.id", index=True)
     reference: str | None = Field(default=None, max_length=200)
     entry_id: int = Field(foreign_key="entry.id", index=True)
+    contract_id: int | None = Field(default=None, foreign_key="purchase_contract.id", index=True)
+    discharged_on: date | None = None
+    """The day of final discharge at the port, on which the clocks of the contract start."""
 
 
 class GreenLot(SQLModel, table=True):
@@ -74,6 +80,12 @@ class GreenLot(SQLModel, table=True):
     coffee_year: int | None = None
     """As somebody said it, by the calendar year it began in; what counts is in `lot_identity`."""
     harvest_ended_on: date | None = None
+    shipped_g: int | None = Field(default=None, sa_type=BigInteger)
+    invoiced_sacks: int | None = None
+    tare_empties: int | None = None
+    """How many empty sacks were weighed for their tare."""
+    tare_sample_g: int | None = Field(default=None, sa_type=BigInteger)
+    """What they weighed together."""
 
 
 class Sack(SQLModel, table=True):
@@ -84,5 +96,8 @@ class Sack(SQLModel, table=True):
     number: int
     """Its place in the lot, from 1."""
     condition: Condition = Field(sa_column=Column(String(10), nullable=False))
+    gross_g: int | None = Field(default=None, sa_type=BigInteger)
+    """On the scale with its packaging, where that is known; net is gross less tare."""
+    tare_g: int | None = Field(default=None, sa_type=BigInteger)
 
     __table_args__ = (Index("ix_sack_lot_id", "lot_id", "number"),)

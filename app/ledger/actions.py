@@ -1,6 +1,7 @@
 """Acts on any unit: adjust, hold, release, void."""
 
 from collections import Counter
+from collections.abc import Mapping
 
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -77,8 +78,10 @@ def place_hold(pen: Pen, entry_id: int, units: list[Unit], reason: str) -> HoldO
     )
 
 
-def release(pen: Pen, hold_id: int, asked: ReleaseIn) -> HoldOut:
-    """End a hold, with the reason."""
+def release(
+    pen: Pen, hold_id: int, asked: ReleaseIn, more: Mapping[str, object] | None = None
+) -> HoldOut:
+    """End a hold, with the reason; `more` is what else the journal is to say of it."""
     session = pen.session
     placed = session.get(Hold, hold_id)
     if placed is None:
@@ -86,7 +89,7 @@ def release(pen: Pen, hold_id: int, asked: ReleaseIn) -> HoldOut:
     ended = session.get(HoldRelease, hold_id)
     if ended is not None:
         raise Refused("already-done", f"Hold {hold_id} was released before: {ended.reason}.")
-    entry_id = pen.note("release", {"hold": hold_id, "reason": asked.reason})
+    entry_id = pen.note("release", {"hold": hold_id, "reason": asked.reason, **(more or {})})
     session.add(HoldRelease(hold_id=hold_id, entry_id=entry_id, reason=asked.reason))
     entry = session.get_one(Entry, placed.entry_id)
     codes = session.scalars(

@@ -1,12 +1,16 @@
-"""Cupping what was set aside."""
+"""Releasing what is held, and cupping what was set aside."""
 
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from app.green.arrivals.checklist import arrivals_of
+from app.green.arrivals.holds import arrival_lots
+from app.ledger import actions as ledger
 from app.ledger.posting import Pen
 from app.ledger.queries import live, unit_by_code
+from app.ledger.schemas import ReleaseIn
 from app.ledger.tables import UnitKind
-from app.quality.schemas import CuppingIn, CuppingOut
+from app.quality.schemas import CuppingIn, CuppingOut, ReleaseOut
 from app.quality.tables import Cupping, Verdict
 from app.shared.problems import Refused
 
@@ -44,3 +48,17 @@ def cup(pen: Pen, code: str, asked: CuppingIn) -> CuppingOut:
         cupped_at=at,
         cupped_by=pen.who,
     )
+
+
+def release(pen: Pen, number: int, asked: ReleaseIn) -> ReleaseOut:
+    """End a hold; where it is an arrival's, say in the book what was still to be done then.
+
+    It is never refused for that: releasing is the quality role's act.
+    """
+    lots = arrival_lots(pen.session, number)
+    if not lots:
+        return ReleaseOut(**dict(ledger.release(pen, number, asked)))
+    standing = arrivals_of(pen.session, list(lots))
+    steps = {code: standing[lot_id].open_steps for lot_id, code in lots.items()}
+    released = ledger.release(pen, number, asked, {"open_steps": steps})
+    return ReleaseOut(**dict(released), open_steps=steps)

@@ -8,7 +8,7 @@ from app.ledger import actions as ledger
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.ledger.schemas import HoldIn, HoldOut, ReleaseIn
 from app.quality import actions, queries
-from app.quality.schemas import CuppingIn, CuppingOut
+from app.quality.schemas import CuppingIn, CuppingOut, ReleaseOut
 from app.shared.answers import ExactRoute
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
@@ -40,11 +40,14 @@ def list_holds(
 
 
 @router.post(
-    "/holds/{number}/release", status_code=201, response_model=HoldOut, dependencies=[Keyed]
+    "/holds/{number}/release", status_code=201, response_model=ReleaseOut, dependencies=[Keyed]
 )
 def release(clerk: Releaser, number: HoldNumber, asked: ReleaseIn) -> Response:
-    """End a hold: a decision of quality, with its reason."""
-    return clerk.write(ledger.release, number, asked)
+    """End a hold: a decision of quality, with its reason.
+
+    Of an arrival's hold the answer and the journal say what was still to be done with each lot.
+    """
+    return clerk.write(actions.release, number, asked)
 
 
 @router.post(

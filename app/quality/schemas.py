@@ -5,7 +5,8 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from app.ledger.schemas import Asked, Note, Told
+from app.green.arrivals.rules import Step
+from app.ledger.schemas import Asked, HoldOut, Note, Told
 from app.quality.tables import Verdict
 from app.shared.numbers import NumberOut, exact_number
 from app.shared.times import MomentIn, MomentOut
@@ -31,3 +32,10 @@ class CuppingOut(Told):
     notes: str | None
     cupped_at: MomentOut
     cupped_by: str
+
+
+class ReleaseOut(HoldOut):
+    """A hold that has ended."""
+
+    open_steps: dict[str, list[Step]] | None = None
+    """Of an arrival's hold: what was still to be done with each lot; null for other holds."""

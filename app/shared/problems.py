@@ -54,6 +54,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         409, "The count is not at that step",
         "A count is open, then closed, then approved or rejected. While it is open nobody sees a "
         "mass; once it is closed nobody adds a line."),
+    "does-not-reconcile": Kind(
+        409, "The sacks do not add up",
+        "A receipt is closed when the newest count of each of its lots accounts for every sack "
+        "that was invoiced and booked. Count again, and say what is missing or over."),
     "emptied-beyond-tolerance": Kind(
         409, "The sack held more or less than the scale says",
         "A sack that was used up may differ from the book within a setting (2 % of its net weight "
@@ -153,7 +157,8 @@ KINDS: Final[Mapping[str, Kind]] = {
         "The request names a supplier, customer, place, machine or product that is not known. "
         "Enter it first."),
     "unsupported-media-type": Kind(
-        415, "Send JSON", "The body must be `application/json`."),
+        415, "Not a kind of body that is read there",
+        "Send `application/json`; where a photo is sent, the picture itself as JPEG, PNG or WebP."),
     "voided": Kind(
         409, "That was voided",
         "A correcting entry says that the unit never was. The journal shows what replaced it."),

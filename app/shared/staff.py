@@ -29,6 +29,8 @@ class Permission(StrEnum):
     """Record that a machine was emptied and cleaned."""
     COUNT = "counts:take"
     """Open a stock count, enter what was counted, end it."""
+    CONTRACTS = "contracts:edit"
+    """Enter and change purchase contracts."""
     CUP = "roasts:cup"
     """Record a tasting and with it release or reject a set-aside roast."""
     CUSTOMERS = "customers:edit"
@@ -41,6 +43,8 @@ class Permission(StrEnum):
     """Stop coffee. Anyone on the floor who sees something wrong may."""
     INSTRUMENTS = "instruments:edit"
     """Keep the cards of instruments and their calibrations."""
+    INSPECT = "arrivals:inspect"
+    """Say what an arrived lot looks and smells like, and what is wrong with it, with photos."""
     LABELS = "labels:print"
     """Order labels of sacks, racks, roasts and packs."""
     MACHINES = "machines:edit"
@@ -81,7 +85,7 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.WAREHOUSE: frozenset({
         _P.READ, _P.RECEIVE, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.PLACES, _P.PACK,
         _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH, _P.PICK,
-        _P.COUNT,
+        _P.COUNT, _P.INSPECT,
     }),
     Role.ROASTER: frozenset({
         _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.CLEAN, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD,
@@ -91,10 +95,11 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
         _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.WEIGH, _P.STYLES, _P.RECIPES,
         _P.OFF_RECIPE, _P.BLEND, _P.COUNT, _P.APPROVE_COUNT, _P.CERTIFICATES, _P.INSTRUMENTS,
+        _P.INSPECT,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
-        _P.APPROVE_COUNT, _P.CERTIFICATES,
+        _P.APPROVE_COUNT, _P.CERTIFICATES, _P.CONTRACTS,
     }),
     Role.ADMIN: frozenset(Permission),
 }  # fmt: skip

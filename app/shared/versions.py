@@ -16,8 +16,8 @@ class Versioned(BaseModel):
         return etag(self.version)
 
 
-def etag(version: int) -> str:
-    """Write a version as a strong entity tag."""
+def etag(version: int | str) -> str:
+    """Write a version, or a hash, as a strong entity tag."""
     return f'"{version}"'
 
 

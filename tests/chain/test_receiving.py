@@ -75,7 +75,7 @@ def test_a_delivery_says_what_arrived_against_what_was_advised(
         ({"sacks": [{"net_kg": 30001}]}, "#/lots/0/sacks/0/net_kg"),
         ({"sacks": [{"net_kg": "60"}]}, "#/lots/0/sacks/0/net_kg"),
         ({"sacks": [{"net_kg": 60, "count": 2, "code": "TWO"}]}, "#/lots/0/sacks/0"),
-        ({"sacks": [{"net_kg": 60, "condition": "mouldy"}]}, "#/lots/0/sacks/0/condition"),
+        ({"sacks": [{"net_kg": 60, "condition": "soggy"}]}, "#/lots/0/sacks/0/condition"),
         ({"sacks": [{"net_kg": 60, "location": "Z-99"}]}, "#/lots/0/sacks/0/location"),
         ({"code": "ß-1"}, "#/lots/0/code"),
         ({"code": "A"}, "#/lots/0/code"),

@@ -1,6 +1,7 @@
 """Reading the notes: which pages there are, in which order, and the examples on them."""
 
 import re
+from base64 import b64decode
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -82,9 +83,16 @@ def _message(fence: re.Match[str]) -> Message:
     first_line, *lines = head.strip().splitlines()
     headers = dict(line.split(": ", 1) for line in lines)
     start = fence.end("text") - len(body)
-    return Message(
-        first_line, headers, read_json(body) if body.strip() else None, (start, fence.end("text"))
-    )
+    return Message(first_line, headers, _body(headers, body), (start, fence.end("text")))
+
+
+def _body(headers: dict[str, str], text: str) -> Any:
+    """Read a body: JSON, or a picture, which a page can only show in base64."""
+    if not text.strip():
+        return None
+    if headers.get("Content-Type", "").startswith("image/"):
+        return b64decode("".join(text.split()), validate=True)
+    return read_json(text)
 
 
 def pretty(content: object, indent: int = 0) -> str:

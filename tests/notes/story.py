@@ -88,7 +88,9 @@ def tell(service: FastAPI) -> Iterator[Told]:
 def _send(api: Api, example: Example, tokens: dict[str, str]) -> httpx.Response:
     method, path = example.request.first_line.split(" ")
     headers = {
-        name.replace("-", "_"): re.sub(r"<(\w+)'s token>", lambda whose: tokens[whose[1]], value)
+        name.replace("-", "_").lower(): re.sub(
+            r"<(\w+)'s token>", lambda whose: tokens[whose[1]], value
+        )
         for name, value in example.request.headers.items()
     }
     return api.send(method, path, example.request.body, **headers)

@@ -21,7 +21,9 @@ README = FOLDER / "README.md"
 PROBLEMS = FOLDER / "problems.md"
 
 _BEGIN, _END = "<!-- generated: begin -->\n", "<!-- generated: end -->\n"
-_INSIDE_ANSWERS = {Permission.PRICES: "`cost_per_kg` and `currency` of a lot"}
+_INSIDE_ANSWERS = {
+    Permission.PRICES: "`cost_per_kg` and `currency` of a lot, the price of a contract"
+}
 """Permissions that open a part of an answer rather than an operation."""
 
 

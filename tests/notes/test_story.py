@@ -81,9 +81,11 @@ def _misfits(document: dict[str, Any], told: Told) -> list[str]:
             found.append(f"the header {name} is not described")
     _, _, operation = operation_of(document, told.method, told.path)
     if told.answer.is_success and told.example.request.body is not None:
-        schema = schema_of(operation["requestBody"], "application/json")
+        said = told.example.request.headers.get("Content-Type", "application/json")
+        schema = schema_of(operation["requestBody"], said)
         assert schema is not None
-        found += misfits(document, schema, json.loads(told.answer.request.content))
+        if said == "application/json":
+            found += misfits(document, schema, json.loads(told.answer.request.content))
     return found
 
 
@@ -115,7 +117,12 @@ def test_every_field_is_named_on_the_page_of_its_example(document: dict[str, Any
 
 def _main_path(page: str) -> str:
     """Name the paths a page is about; others appear on it as part of the story."""
-    resource = {"journal.md": "entries", "units-and-void.md": "units", "cuppings.md": "roasts/"}
+    resource = {
+        "arrivals.md": "lots/{code}/",
+        "cuppings.md": "roasts/",
+        "journal.md": "entries",
+        "units-and-void.md": "units",
+    }
     return f"/api/v1/{resource.get(page, page.removesuffix('.md'))}"
 
 

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
-from app.green.tables import Sack
+from app.green.tables import Condition, Sack
 from app.ledger.posting import Pen, Posting
 from app.ledger.queries import live, unit_by_code, units_by_code
 from app.ledger.tables import Reason, Unit, UnitKind
@@ -28,12 +28,13 @@ OUT_OF_STOCK_ONLY = frozenset({SampleKind.ARRIVAL, SampleKind.RETAINED})
 
 
 def plan_of(session: Session, lot_id: int, settings: Settings) -> SamplePlan:
-    """Plan a sample of the sacks of a lot in which there is coffee."""
+    """Plan a sample of the sacks of a lot in which there is coffee; sweepings are no sack."""
     sacks = session.scalar(
         select(func.count())
         .select_from(Sack)
         .join(Unit, col(Unit.id) == col(Sack.unit_id))
         .where(col(Sack.lot_id) == lot_id, col(Unit.left_g) > 0)
+        .where(col(Sack.condition) != Condition.SWEEPINGS)
     )
     return plan(sacks or 0, sampling_rule(settings))
 

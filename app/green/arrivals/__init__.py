@@ -1,0 +1,1 @@
+"""What was found when coffee arrived: counts, weights, inspections, exceptions with photos."""

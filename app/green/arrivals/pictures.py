@@ -1,0 +1,89 @@
+"""Looking at a picture before it is kept: what it is by its own bytes, and how large.
+
+The bytes are kept as they came, location and all: they are evidence in a claim, and a picture that
+was written anew would no longer be the one that was taken.
+"""
+
+import hashlib
+import struct
+import zlib
+from io import BytesIO
+from typing import Final
+
+from PIL import Image, UnidentifiedImageError
+
+from app.green.arrivals.schemas import GivenPhoto
+from app.shared.problems import Refused
+
+MEDIA_TYPES: Final = {
+    "JPEG": "image/jpeg",
+    "MPO": "image/jpeg",  # what many phones write: a JPEG with further pictures behind it
+    "PNG": "image/png",
+    "WEBP": "image/webp",
+}
+"""What is taken, by the name of its decoder."""
+ENDINGS: Final = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
+
+_BROKEN = (OSError, SyntaxError, ValueError, TypeError, LookupError, ArithmeticError, EOFError,
+           struct.error, zlib.error)  # fmt: skip
+"""What decoders raise for files that are damaged, or made to mislead."""
+
+
+def look_at(content: bytes, declared: str, most_pixels: int) -> GivenPhoto:
+    """Decode a picture in full.
+
+    Raises:
+        Refused: `unsupported-media-type` where it is another kind than it says; `invalid` where it
+            is damaged, moves, or would unpack to more pixels than are taken.
+    """
+    try:
+        with Image.open(BytesIO(content), formats=("JPEG", "PNG", "WEBP")) as picture:
+            found = MEDIA_TYPES[picture.format or ""]
+            width, height = picture.size
+            _refuse_other(declared, found)
+            _refuse_huge(width, height, most_pixels)
+            if picture.format != "MPO" and getattr(picture, "n_frames", 1) > 1:
+                raise Refused("invalid", "The picture moves; a photo stands still.")
+            picture.load()
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        raise _huge(f"more than {Image.MAX_IMAGE_PIXELS}", most_pixels) from error
+    except UnidentifiedImageError as error:
+        raise Refused(
+            "unsupported-media-type",
+            f"The body is said to be {declared}; its {len(content)} bytes are no picture that is "
+            "read here.",
+            declared=declared,
+        ) from error
+    except _BROKEN as error:
+        raise Refused("invalid", f"The picture is damaged: {error}.") from error
+    return GivenPhoto(
+        content=content,
+        media_type=found,
+        width=width,
+        height=height,
+        size_bytes=len(content),
+        sha256=hashlib.sha256(content).hexdigest(),
+    )
+
+
+def _refuse_other(declared: str, found: str) -> None:
+    if declared != found:
+        raise Refused(
+            "unsupported-media-type",
+            f"The body is said to be {declared} and is {found}.",
+            declared=declared,
+            found=found,
+        )
+
+
+def _refuse_huge(width: int, height: int, most_pixels: int) -> None:
+    if width * height > most_pixels:
+        raise _huge(f"{width} x {height} = {width * height}", most_pixels)
+
+
+def _huge(pixels: str, most_pixels: int) -> Refused:
+    return Refused(
+        "invalid",
+        f"The picture has {pixels} pixels; {most_pixels} are the most.",
+        most_pixels=most_pixels,
+    )

@@ -1,0 +1,1 @@
+"""Purchase contracts: what was agreed with a supplier, and what came of it so far."""

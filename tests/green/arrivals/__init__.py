@@ -1,0 +1,1 @@
+"""Contracts, and what is found when coffee arrives."""
