@@ -1,5 +1,6 @@
 """The cards of the scenario: suppliers, customers, places, machines and products."""
 
+from collections.abc import Iterator
 from datetime import timedelta
 
 from app.green.actions import SUPPLIERS as SUPPLIER_CARDS
@@ -27,6 +28,7 @@ from seed.roastery import (
     BLENDER,
     CAPACITIES_G,
     CUSTOMERS,
+    HOUSE,
     LINES,
     METERS,
     ORGANIC,
@@ -51,12 +53,25 @@ MACHINE_KINDS = {
 }
 
 
+def _places() -> Iterator[dict[str, str]]:
+    """Lay out the house: levels stand in bays, bays in racks, and all of it on the site."""
+    yield {"code": HOUSE, "kind": "site"}
+    yield from ({"code": code, "kind": kind, "parent": HOUSE} for code, kind in PLACES.items())
+    known = set()
+    for level in RACKS:
+        rack, bay, _ = level.split("-")
+        for code, kind, parent in ((rack, "rack", HOUSE), (f"{rack}-{bay}", "bay", rack)):
+            if code not in known:
+                known.add(code)
+                yield {"code": code, "kind": kind, "parent": parent}
+        yield {"code": level, "kind": "level", "parent": f"{rack}-{bay}"}
+
+
 def furnish(diary: Diary) -> None:
     """Enter everything that has a card, early on the first day."""
     pen = diary.hand(STAFF[Role.ADMIN], diary.at(6))
-    for code in (*RACKS, *PLACES):
-        place = {"code": code, "kind": PLACES.get(code, "rack"), "site": SITE}
-        add_location(pen, LocationIn.model_validate(place))
+    for place in _places():
+        add_location(pen, LocationIn.model_validate(place | {"site": SITE}))
     for code, kind in MACHINE_KINDS.items():
         capacity = {"capacity_kg": kg_from_grams(CAPACITIES_G[code])} if kind == "roaster" else {}
         machine = {"code": code, "kind": kind, **capacity}

@@ -14,6 +14,8 @@ from app.shared.mass import Grams, share_out
 from app.shared.staff import Role
 
 SITE: Final = "Mill Lane"
+HOUSE: Final = "MILL-LANE"
+"""The code of the site, which every place is part of."""
 
 STAFF: Final[Mapping[Role, str]] = {
     Role.WAREHOUSE: "Wenna Ostrow",

@@ -46,7 +46,7 @@ SITUATIONS = {
         WHERE f.result = 'failed' AND s.result = 'adjusted'""",
     "sacks moved from the rack to the roasters": """
         SELECT count(*) FROM move JOIN location f ON f.id = from_id JOIN location t ON t.id = to_id
-        WHERE f.kind = 'rack' AND t.kind = 'roaster_side'""",
+        WHERE f.kind = 'level' AND t.kind = 'roaster_side'""",
     "a wet sack held and destroyed": """
         SELECT count(*) FROM sack JOIN unit ON unit.id = sack.unit_id
         JOIN hold_unit h ON h.unit_id = unit.id
