@@ -48,7 +48,7 @@ def count_lot(clerk: Receiver, code: Code, asked: CountIn) -> Response:
 
 
 @router.get("/lots/{code}/arrival-counts", response_model=Items[CountOut])
-def list_counts(clerk: Reader, code: Code, page: PageAsked) -> Response:
+def list_arrival_counts(clerk: Reader, code: Code, page: PageAsked) -> Response:
     """List the counts of a lot, oldest first; the newest stands."""
     found = clerk.read(queries.count_page, page, code, clerk.settings)
     return page_answer(clerk.request, *found)
