@@ -17,6 +17,7 @@ from app.green.arrivals.tables import (
     ArrivalWeight,
     ReceiptClose,
 )
+from app.green.readings.series import standing
 from app.green.readings.tables import Reading, ReadingKind
 from app.green.tables import Condition, Delivery, GreenLot, Sack
 from app.ledger.tables import Adjustment, Entry, Reason
@@ -97,7 +98,7 @@ def _sampled_g() -> ColumnElement[int]:
 
 def _measured() -> ColumnElement[bool]:
     """Tell whether a lot or one of its sacks has a moisture reading."""
-    moisture = select(col(Reading.id)).where(col(Reading.kind) == ReadingKind.MOISTURE)
+    moisture = standing(col(Reading.id)).where(col(Reading.kind) == ReadingKind.MOISTURE)
     of_sack = moisture.join(Sack, col(Sack.unit_id) == col(Reading.unit_id))
     return or_(
         exists(moisture.where(col(Reading.unit_id) == col(GreenLot.unit_id)).correlate(GreenLot)),
@@ -124,8 +125,7 @@ def newest_sample(session: Session, lot_id: int) -> Any:  # noqa: ANN401 - a row
 def newest_moisture(session: Session, lot_id: int) -> Any:  # noqa: ANN401 - a row
     """Find the last moisture reading of a lot or its sacks: thousandths, when, by whom."""
     return session.execute(
-        select(col(Reading.value_milli), col(Entry.happened_at), col(Entry.who))
-        .join(Entry, col(Entry.id) == col(Reading.entry_id))
+        standing(col(Reading.value_milli), col(Entry.happened_at), col(Entry.who))
         .outerjoin(Sack, col(Sack.unit_id) == col(Reading.unit_id))
         .where(col(Reading.kind) == ReadingKind.MOISTURE)
         .where(or_(col(Reading.unit_id) == lot_id, col(Sack.lot_id) == lot_id))

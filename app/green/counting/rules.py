@@ -7,6 +7,8 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
 
+from app.standards.moisture import explained_change, half_up
+
 ALL_PCT = 100
 
 
@@ -37,7 +39,7 @@ class Found(NamedTuple):
 
 
 class Moistures(NamedTuple):
-    """The first and the newest moisture of a lot, wet basis."""
+    """The first and the newest moisture of a lot by one method, wet basis."""
 
     first_pct: Decimal
     newest_pct: Decimal
@@ -61,25 +63,15 @@ class Sums(NamedTuple):
         return None if self.explained_g is None else self.variance_g - self.explained_g
 
 
-def _mass_at(grams: int, from_pct: Decimal, to_pct: Decimal) -> Fraction:
-    """Weigh the same dry matter at another moisture: m2 = m1 (100 - w1) / (100 - w2)."""
-    return grams * (ALL_PCT - Fraction(from_pct)) / (ALL_PCT - Fraction(to_pct))
-
-
 def explained_g(line: Found, moistures: Moistures | None) -> Fraction | None:
     """Work out how much lighter or heavier drying or damp alone made what was found.
 
     Unknown without two readings, and of a sack that was not found. The book is never rewritten by
     it: the figure stands beside the variance.
     """
-    if moistures is None or line.counted_g is None or moistures.newest_pct >= ALL_PCT:
+    if moistures is None or line.counted_g is None or max(moistures) >= ALL_PCT:
         return None
-    return _mass_at(line.book_g, *moistures) - line.book_g
-
-
-def half_up(grams: Fraction) -> int:
-    """Round to the gram, halves upward."""
-    return (grams + Fraction(1, 2)).__floor__()
+    return explained_change(line.book_g, *moistures)
 
 
 def sums(lines: Iterable[Found], moistures: Mapping[str, Moistures]) -> Sums:
@@ -90,7 +82,7 @@ def sums(lines: Iterable[Found], moistures: Mapping[str, Moistures]) -> Sums:
         sacks=len(found),
         book_g=sum(line.book_g for line in found),
         counted_g=sum(line.counted_g or 0 for line in found),
-        explained_g=half_up(sum(explained, Fraction(0))) if explained else None,
+        explained_g=int(half_up(sum(explained, Fraction(0)), 0)) if explained else None,
     )
 
 

@@ -1,7 +1,6 @@
 """What a count found, as it is answered: by sack, by lot and in all."""
 
 from collections.abc import Mapping, Sequence
-from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import Row, func, or_, select
@@ -17,6 +16,9 @@ from app.green.counting.schemas import (
     UncountedLine,
 )
 from app.green.counting.tables import StockCountLine, StockCountSack
+from app.green.instruments.rules import DOUBTFUL
+from app.green.readings.rules import Point, drift_of
+from app.green.readings.series import standing
 from app.green.readings.tables import Reading, ReadingKind
 from app.green.tables import Sack
 from app.ledger.tables import Entry, Unit
@@ -120,20 +122,31 @@ def _not_counted(session: Session, number: int) -> Sequence[UncountedLine]:
 
 
 def _moistures(session: Session, lot_ids: set[int], ended_id: int) -> Mapping[str, Moistures]:
-    """Find the first and the newest moisture of lots or their sacks; one reading is not two."""
+    """Find the first and the newest moisture of lots or their sacks, by one method.
+
+    One reading is not two, and what two methods say cannot be compared.
+    """
     lot = aliased(Unit)
     lot_id = func.coalesce(col(Sack.lot_id), col(Reading.unit_id))
     sacks = select(col(Sack.unit_id)).where(among(session, col(Sack.lot_id), lot_ids))
     rows = session.execute(
-        select(col(lot.code), col(Reading.value_milli))
-        .join(Entry, col(Entry.id) == col(Reading.entry_id))
+        standing(
+            col(lot.code), col(Reading.id), col(Reading.value_milli), col(Reading.method),
+            col(Entry.happened_at), col(Reading.calibration),
+        )
         .outerjoin(Sack, col(Sack.unit_id) == col(Reading.unit_id))
         .join(lot, col(lot.id) == lot_id)
         .where(col(Reading.kind) == ReadingKind.MOISTURE, col(Reading.entry_id) < ended_id)
         .where(or_(among(session, col(Reading.unit_id), lot_ids), col(Reading.unit_id).in_(sacks)))
-        .order_by(col(Entry.happened_at), col(Reading.id))
-    )
-    values: dict[str, list[Decimal]] = {}
-    for code, milli in rows:
-        values.setdefault(code, []).append(kg_from_grams(milli))
-    return {code: Moistures(read[0], read[-1]) for code, read in values.items() if len(read) > 1}
+    )  # fmt: skip
+    points: dict[str, list[Point]] = {}
+    for code, number, milli, method, taken_at, calibration in rows:
+        trusted = calibration not in DOUBTFUL
+        point = Point(number, kg_from_grams(milli), method, taken_at, trusted)
+        points.setdefault(code, []).append(point)
+    drifts = {code: drift_of(read) for code, read in points.items()}
+    return {
+        code: Moistures(drift.first.value, drift.newest.value)
+        for code, drift in drifts.items()
+        if drift is not None and not drift.methods_differ
+    }
