@@ -155,10 +155,10 @@ class GreenStore:
             self.read(lot.code, "moisture", Decimal(lot.moisture_bp) / 100, (14, 10 + 6 * number))
 
     def _check_the_meter(self) -> None:
-        """Hold the meter against the oven every eleven weeks; once it has gone off and is set."""
+        """Hold the meter against the oven every eleven weeks; twice it has gone off and is set."""
         if not self._diary.on_day(55, 10):
             return
-        off = self._diary.number == 120  # noqa: PLR2004 - the third time
+        off = self._diary.number % 110 == 65  # noqa: PLR2004 - the second and the fourth time
         results = (CalibrationResult.FAILED, CalibrationResult.ADJUSTED)
         for number, result in enumerate(results if off else (CalibrationResult.PASSED,)):
             held = CalibrationIn.model_validate({
