@@ -153,7 +153,6 @@ def test_a_claim_that_is_lost_later_is_lost_in_all_that_was_made_and_regained_to
 def test_a_certificate_withdrawn_by_its_body_takes_the_claim_from_what_came_after(
     certified: Api,
 ) -> None:
-    receive(certified, 60, lot="GL-9", name="Later")
     delivery = {
         "supplier": "Finca El Roble", "received_at": "2026-05-02T08:00:00Z",
         "lots": [{"code": "GL-8", "name": "Later", "origin": "ET", "sacks": [{"net_kg": 60}]}],
@@ -161,8 +160,11 @@ def test_a_certificate_withdrawn_by_its_body_takes_the_claim_from_what_came_afte
     certified.post("/deliveries", delivery)
     put(certified, "GL-8")
 
-    certified.send("PATCH", "/certificates/ORG-7", {"withdrawn_on": "2026-05-02"}, If_Match='"1"')
+    before = carried(certified, "GL-8")
+    said = {"withdrawn_on": "2026-05-02"}
+    changed = certified.send("PATCH", "/certificates/ORG-7", said, If_Match='"1"')
 
+    assert (before, changed.status_code) == (["organic"], 200)
     assert carried(certified, "GL-1") == ["fair", "organic"]
     assert carried(certified, "GL-8") == []
     [judged] = certified.get("/claims/GL-8")["claims"]

@@ -55,8 +55,8 @@ SITUATIONS = {
     "a slack sack": "SELECT count(*) FROM sack WHERE condition = 'slack'",
     "a torn sack": "SELECT count(*) FROM sack WHERE condition = 'torn'",
     "a pack of certified coffee": """
-        SELECT count(*) FROM pack WHERE unit_id IN (SELECT target_id FROM flow
-        JOIN flow r ON r.target_id = flow.source_id JOIN flow s ON s.target_id = r.source_id
+        SELECT count(*) FROM pack WHERE unit_id IN (SELECT p.target_id FROM flow p
+        JOIN flow r ON r.target_id = p.source_id JOIN flow s ON s.target_id = r.source_id
         JOIN lot_certificate c ON c.lot_id = s.source_id)""",
     "a missed profile": """
         SELECT count(*) FROM roast WHERE checks LIKE '%"check":"profile","detail":"profile missed"%'
