@@ -118,7 +118,7 @@ class Settings(BaseSettings):
     moisture_spread_points: Annotated[Decimal, Field(ge=0, le=100)] = Decimal("0.3")
     """Single readings of a moisture farther apart than this are to be repeated (our rule; Hawaii's
     tolerance for meters)."""
-    moisture_drift_points: Annotated[Decimal, Field(gt=0, le=100)] = Decimal("1.0")
+    moisture_drift_points: Annotated[Decimal, Field(gt=0, le=100)] = Decimal("0.5")
     """A moisture that went so far since the first reading by its method is an alarm (our rule)."""
     reading_every_days: Annotated[int, Field(ge=1, le=3650)] = 30
     """A lot whose newest moisture is older than this reads unknown (our rule)."""

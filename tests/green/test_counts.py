@@ -415,6 +415,27 @@ def test_moisture_explains_a_part_of_the_variance_and_changes_no_mass(
     assert left(api, dry[0]) == 960
 
 
+@pytest.mark.parametrize("flaw", ["another method", "voided"])
+def test_readings_that_cannot_be_compared_explain_nothing(
+    api: Api, staff: dict[str, Api], flaw: str
+) -> None:
+    [sack] = sack_codes(receive(api, 1000, lot="DRY", moisture_pct=12))
+    noor = staff["warehouse"]
+    reading = {"subject": "DRY", "kind": "moisture", "value": 9}
+    if flaw == "another method":
+        noor.post("/readings", reading | {"method": "ISO 6673"})
+    else:
+        number = noor.post("/readings", reading)["id"]
+        noor.post(f"/readings/{number}/void", {"reason": "the cup was not dry"})
+    noor.post("/counts", {"lot": "DRY"})
+    count(noor, 1, {"sack": sack, "kg": 960})
+    noor.post("/counts/1/close", {})
+
+    [line] = api.get("/counts/1")["figures"]["sacks"]
+
+    assert (line["variance_kg"], line["explained_kg"], line["remaining_kg"]) == (-40, None, None)
+
+
 def test_two_who_approve_at_once_book_once(
     service: FastAPI,
     staff: dict[str, Api],

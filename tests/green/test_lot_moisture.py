@@ -238,6 +238,23 @@ def test_a_room_without_a_thermometer_has_no_advice(api: Api, sacks: list[str]) 
     assert "not both read" in room["detail"]
 
 
+def test_a_rack_without_meters_is_advised_by_the_room_it_stands_in(
+    api: Api, sacks: list[str]
+) -> None:
+    api.post("/locations", {"code": "ROOM", "kind": "zone"})
+    api.post("/locations", {"code": "ROOM-1", "kind": "rack", "parent": "ROOM"})
+    api.post("/locations", {"code": "ROOM-1-1", "kind": "bay", "parent": "ROOM-1"})
+    api.post("/moves", {"sacks": sacks, "to": "ROOM-1-1"})
+    measure(api, "ROOM", "relative_humidity", "70")
+    measure(api, "ROOM", "temperature", "25")
+    measure(api, "ROOM-1", "temperature", "30")  # no humidity beside it: the room says more
+
+    [room] = api.get("/lots/GL-1/moisture")["rooms"]
+
+    assert (room["location"], room["measured_at"]) == ("ROOM-1-1", "ROOM")
+    assert (room["equilibrium_pct"], room["temperature_c"]) == (kg("12.16"), 25)
+
+
 def test_the_advice_holds_nothing_and_lets_nothing_go(api: Api, sacks: list[str]) -> None:
     api.post("/moves", {"sacks": sacks, "to": "B-02"})
     measure(api, "GL-1", "moisture", "11")

@@ -172,11 +172,11 @@ def test_a_setting_names_alarms_that_exist(monkeypatch: pytest.MonkeyPatch) -> N
 
 @pytest.mark.parametrize(
     ("later", "alarms"),
-    # 1.0 points: our rule.
-    [("11.99", []), ("12.0", ["drift"]), ("10.01", []), ("10", ["drift"])],
+    # 0.5 points: our rule.
+    [("11.499", []), ("11.5", ["drift"]), ("10.501", []), ("10.5", ["drift"])],
 )
 @pytest.mark.usefixtures("sacks")
-def test_a_drift_is_an_alarm_from_a_point_on(api: Api, later: str, alarms: list[str]) -> None:
+def test_a_drift_is_an_alarm_from_half_a_point_on(api: Api, later: str, alarms: list[str]) -> None:
     measure(api, "GL-1", "moisture", "11", method="meter", taken_at=ago(days=20))
 
     taken = measure(api, "GL-1", "moisture", later, method="Meter")

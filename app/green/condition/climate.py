@@ -1,6 +1,6 @@
 """The climate of places, and where it pulls the coffee that stands there."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
 from fractions import Fraction
@@ -19,6 +19,7 @@ from app.green.readings.tables import Reading, ReadingKind
 from app.green.tables import Sack
 from app.ledger.tables import Entry, Unit
 from app.places.tables import Location
+from app.places.tree import Place, paths
 from app.settings import Settings
 from app.shared.db import among
 from app.shared.mass import kg_from_grams as from_milli
@@ -123,7 +124,11 @@ def _watched(code: str, place: _Place) -> WatchedPlace:
 def rooms_of(
     session: Session, lot_id: int, moisture: Seen | None, settings: Settings
 ) -> list[RoomAdvice]:
-    """Advise on each place where sacks of a lot stand, by the readings of that very place."""
+    """Advise on each place where sacks of a lot stand.
+
+    By its own climate readings, else by those of the nearest place that it is part of: a meter
+    hangs in the room, not on the rack.
+    """
     rows = session.execute(
         select(col(Location.id), col(Location.code), func.count().label("sacks"))
         .join(Unit, col(Unit.location_id) == col(Location.id))
@@ -132,8 +137,16 @@ def rooms_of(
         .group_by(col(Location.id), col(Location.code))
         .order_by(col(Location.id))
     ).all()
-    found = climates(session, settings, [row.id for row in rows])
-    return [_advice(row, found.get(row.id, {}), moisture, settings) for row in rows]
+    ways = paths(session, [row.id for row in rows])
+    found = climates(session, settings, {place.id for way in ways.values() for place in way})
+    return [_advice(row, _nearest(ways[row.id], found), moisture, settings) for row in rows]
+
+
+def _nearest(way: Sequence[Place], found: Mapping[int, Climate]) -> Climate:
+    """Take the climate of the last place on the way that has both its figures, else any."""
+    measured = [found[place.id] for place in reversed(way) if place.id in found]
+    whole = (climate for climate in measured if {HUMIDITY, WARMTH} <= climate.keys())
+    return next(whole, measured[0] if measured else {})
 
 
 def _advice(
@@ -152,6 +165,7 @@ def _advice(
         detail = f"{detail}; {last}: {_SAID[direction]}"
     return RoomAdvice(
         location=row.code,
+        measured_at=next((seen.subject for seen in climate.values()), None),
         sacks=row.sacks,
         relative_humidity_pct=humid.value if humid else None,
         temperature_c=warm.value if warm else None,

@@ -94,6 +94,8 @@ class RoomAdvice(Told):
     """Where a room pulls a lot. Advice: no measurement, and no reason to let coffee go."""
 
     location: str
+    measured_at: str | None
+    """The place whose climate was read: the location itself, or the nearest it is part of."""
     sacks: int
     relative_humidity_pct: NumberOut | None
     temperature_c: NumberOut | None

@@ -103,6 +103,18 @@ def test_without_a_reading_nothing_is_said_of_moisture(api: Api) -> None:
     assert api.get("/lots/GL-1/arrival")["moisture"] is None
 
 
+def test_a_moisture_that_was_voided_opens_its_step_again(api: Api) -> None:
+    furnish(api)
+    arrive(api, {"net_kg": 60})
+    taken = api.post("/readings", {"subject": "GL-1", "kind": "moisture", "value": 11})
+    before = api.get("/lots/GL-1/arrival")["open_steps"]
+
+    api.post(f"/readings/{taken['id']}/void", {"reason": "it was another lot"})
+
+    assert "moisture" not in before
+    assert "moisture" in api.get("/lots/GL-1/arrival")["open_steps"]
+
+
 def test_lots_are_listed_with_their_open_steps_in_as_many_statements_as_one(
     api: Api, statements: Callable[[], int]
 ) -> None:
