@@ -4,7 +4,6 @@ import os
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from uuid import uuid4
 
 import pytest
 from fastapi import FastAPI
@@ -18,7 +17,7 @@ from app.shared.db import open_engine, reading, writing
 from app.shared.sign_in import add_token
 from app.shared.staff import Role
 from tests.api import Api
-from tests.postgres import PostgresServer
+from tests.postgres import PostgresServer, ReusedDatabase
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 
@@ -54,6 +53,12 @@ def postgres_pattern(postgres_server: PostgresServer) -> str:
     return "pattern"
 
 
+@pytest.fixture(scope="session")
+def postgres_book(postgres_server: PostgresServer, postgres_pattern: str) -> ReusedDatabase:
+    """The one PostgreSQL database that the tests of a worker use in turn."""
+    return ReusedDatabase(postgres_server, postgres_pattern)
+
+
 def _migrate(url: str) -> None:
     engine = open_engine(url)
     migrate(engine)
@@ -68,11 +73,9 @@ def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str
         file = shutil.copy(pattern, tmp_path / "book.db")
         yield f"sqlite:///{file}"
         return
-    server: PostgresServer = request.getfixturevalue("postgres_server")
-    name = f"book_{uuid4().hex}"
-    server.create_database(name, template=request.getfixturevalue("postgres_pattern"))
-    yield server.url(name)
-    server.drop_database(name)
+    database: ReusedDatabase = request.getfixturevalue("postgres_book")
+    yield database.take()
+    database.give_back()
 
 
 @pytest.fixture

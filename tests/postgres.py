@@ -137,9 +137,9 @@ class PostgresServer:
 
     def create_database(self, name: str, template: str | None = None) -> None:
         """Create an empty database, or a copy of one that nobody is connected to."""
-        # Copying files is quicker than logging every page, the default, and for us as good.
+        # Copying files instead would write out all that the tests before have left in memory.
         self._tell(
-            sql.SQL("CREATE DATABASE {} TEMPLATE {} STRATEGY file_copy").format(
+            sql.SQL("CREATE DATABASE {} TEMPLATE {} STRATEGY wal_log").format(
                 sql.Identifier(name), sql.Identifier(template or "template0")
             )
         )
@@ -147,7 +147,7 @@ class PostgresServer:
     def drop_database(self, name: str) -> None:
         """Drop a database if it is there, whoever is still connected to it."""
         # The superuser does it: whoever is connected may be the server's own cleaning up.
-        with self._as_superuser() as connection:
+        with self.as_superuser() as connection:
             connection.autocommit = True
             connection.execute(
                 sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name))
@@ -203,13 +203,13 @@ class PostgresServer:
             else:
                 return
 
-    def _as_superuser(self) -> psycopg.Connection:
+    def as_superuser(self, database: str = "postgres") -> psycopg.Connection:
         return psycopg.connect(
-            host=str(self._folder), port=self.port, user="postgres", dbname="postgres"
+            host=str(self._folder), port=self.port, user="postgres", dbname=database
         )
 
     def _create_owner(self) -> None:
-        with self._as_superuser() as connection:
+        with self.as_superuser() as connection:
             connection.execute(
                 sql.SQL("CREATE ROLE {} LOGIN CREATEDB REPLICATION").format(sql.Identifier(OWNER))
             )
@@ -235,6 +235,88 @@ class PostgresServer:
                 self.crash()
         finally:
             shutil.rmtree(self._folder, ignore_errors=True)
+
+
+_FORM = """
+SELECT md5(string_agg(said, '|' ORDER BY said)) FROM (
+    SELECT concat_ws(' ', c.relname, a.attname, a.atttypid, a.attnotnull) AS said
+    FROM pg_attribute a JOIN pg_class c ON c.oid = a.attrelid
+    WHERE c.relnamespace = 'public'::regnamespace AND a.attnum > 0 AND NOT a.attisdropped
+    UNION ALL
+    SELECT concat_ws(' ', tgrelid::regclass, tgname, tgenabled, tgfoid) FROM pg_trigger
+    UNION ALL
+    SELECT concat_ws(' ', conrelid::regclass, conname, convalidated) FROM pg_constraint
+    WHERE connamespace = 'public'::regnamespace
+    UNION ALL
+    SELECT concat_ws(' ', proname, md5(prosrc)) FROM pg_proc
+    WHERE pronamespace = 'public'::regnamespace
+) AS form
+"""
+_OTHERS = """
+SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity
+WHERE datname = current_database() AND pid <> pg_backend_pid()
+"""
+_TABLES = """
+SELECT tablename FROM pg_tables WHERE schemaname = 'public' AND tablename <> 'alembic_version'
+"""
+_FROM_ONE = "SELECT setval(seqrelid::regclass, seqstart, false) FROM pg_sequence"
+
+
+class ReusedDatabase:
+    """A migrated database that is emptied between tests: making one costs more than most tests."""
+
+    def __init__(self, server: PostgresServer, pattern: str) -> None:
+        self._server = server
+        self._pattern = pattern
+        self._made = 0
+        self._form: str | None = None
+        """What tables, triggers and functions it has; None where there is no database."""
+
+    def take(self) -> str:
+        """Give out the address of an empty one."""
+        if self._form is None:
+            self._made += 1
+            self._server.create_database(self._name, template=self._pattern)
+            with self._server.as_superuser(self._name) as connection:
+                self._form = _form(connection)
+        return self._server.url(self._name)
+
+    def give_back(self) -> None:
+        """Empty it, whoever is still connected; one whose tables were tampered with is dropped."""
+        with self._server.as_superuser(self._name) as connection:
+            connection.autocommit = True
+            connection.execute(_OTHERS)
+            as_it_was = _form(connection) == self._form
+            if as_it_was:
+                _empty(connection)
+        if not as_it_was:
+            self._server.drop_database(self._name)
+            self._form = None
+
+    @property
+    def _name(self) -> str:
+        return f"book_{self._made}"
+
+
+def _form(connection: psycopg.Connection) -> str:
+    row = connection.execute(_FORM).fetchone()
+    assert row is not None
+    return str(row[0])
+
+
+def _empty(connection: psycopg.Connection) -> None:
+    names = [name for (name,) in connection.execute(_TABLES)]
+    asked = sql.SQL(" UNION ALL ").join(
+        sql.SQL("SELECT {} WHERE EXISTS (SELECT FROM {})").format(name, sql.Identifier(name))
+        for name in names
+    )
+    filled = [sql.Identifier(name) for (name,) in connection.execute(asked)]
+    with connection.transaction():
+        # The book refuses to be emptied; only a superuser can look past its triggers.
+        connection.execute("SET LOCAL session_replication_role = replica")
+        if filled:
+            connection.execute(sql.SQL("TRUNCATE {} CASCADE").format(sql.SQL(", ").join(filled)))
+        connection.execute(_FROM_ONE)
 
 
 def _plain_environment(home: Path) -> dict[str, str]:
