@@ -18,8 +18,7 @@ from app.green.arrivals.tables import ArrivalCount, ArrivalInspection, ArrivalWe
 from app.green.weights import Weights, weigh
 from app.ledger.actions import place_hold
 from app.ledger.posting import Pen
-from app.ledger.queries import on_hold
-from app.ledger.tables import Unit
+from app.ledger.tables import HoldRelease, Unit
 from app.shared.problems import FieldRefused
 
 
@@ -71,19 +70,30 @@ def _weights(asked: WeightIn, papers: Papers) -> Weights:
 
 
 def inspect(pen: Pen, code: str, asked: InspectionIn) -> InspectionOut:
-    """Record what a lot looks and smells like, and hold it where that calls for a hold."""
+    """Record what a lot looks and smells like, and hold it where that calls for a hold.
+
+    That hold stands beside the one of the arrival: releasing a lot because it was weighed and
+    measured does not let go what an inspection found.
+    """
     unit, _ = arriving(pen, code)
     at = pen.moment(asked.inspected_at, "#/inspected_at")
     said = asked.model_dump(exclude={"inspected_at"})
     inspected = ArrivalInspection(lot_id=unit.id, entry_id=0, **said)
     inspected.entry_id = pen.note("inspection", {"lot": unit.code, **said}, at)
     found = seen(inspected)
-    if found and pen.settings.hold_on_inspection and not _is_held(pen, unit):
+    if found and pen.settings.hold_on_inspection and not _holds(pen, unit):
         reason = f"inspected on arrival and found: {', '.join(found)}"
         inspected.hold_id = place_hold(pen, inspected.entry_id, [unit], reason).id
     pen.session.add(inspected)
     return show_inspection(inspected, unit.code, at, pen.who)
 
 
-def _is_held(pen: Pen, unit: Unit) -> bool:
-    return bool(pen.session.scalar(select(on_hold(col(Unit.id))).where(col(Unit.id) == unit.id)))
+def _holds(pen: Pen, unit: Unit) -> bool:
+    """Tell whether a hold that an inspection of this lot placed is still open."""
+    return pen.session.scalar(
+        select(col(ArrivalInspection.id))
+        .outerjoin(HoldRelease, col(HoldRelease.hold_id) == col(ArrivalInspection.hold_id))
+        .where(col(ArrivalInspection.lot_id) == unit.id)
+        .where(col(ArrivalInspection.hold_id).is_not(None), col(HoldRelease.entry_id).is_(None))
+        .limit(1)
+    ) is not None  # fmt: skip

@@ -268,16 +268,6 @@ def test_an_inspection_that_finds_nothing_holds_nothing_and_clears_nothing(api: 
     assert api.get("/holds")["items"] == []
 
 
-def test_a_lot_that_is_held_already_gets_no_second_hold(api: Api) -> None:
-    four_sacks(api)
-    api.post("/holds", {"units": ["GL-1"], "reason": "it smells of diesel"})
-
-    seen = api.post(INSPECTIONS, CLEAN | {"mould": True})
-
-    assert (seen["clean"], seen["hold"]) == (False, None)
-    assert len(api.get("/holds")["items"]) == 1
-
-
 @pytest.mark.parametrize(
     "body",
     [

@@ -238,6 +238,21 @@ def test_settings_decide_on_lots_and_on_wet_sacks_and_never_on_sweepings(
     assert [*shown, api.get("/lots/GL-1")["held"]] == held
 
 
+def test_what_an_inspection_found_stays_held_when_the_arrival_is_released(api: Api) -> None:
+    # Mould calls for a hold: ITC Coffee Guide, OTA prevention during processing.
+    four_sacks(api)
+    found = api.post("/lots/GL-1/inspections", CLEAN | {"mould": True})
+    again = api.post("/lots/GL-1/inspections", CLEAN | {"mould": True, "musty_smell": True})
+
+    api.post("/holds/1/release", {"reason": "counted, weighed, measured"})
+    before = api.get("/lots/GL-1")["held"]
+    api.post(f"/holds/{found['hold']}/release", {"reason": "looked at by a competent person"})
+    later = api.post("/lots/GL-1/inspections", CLEAN | {"mould": True})
+
+    assert (found["hold"], again["hold"], before) == (2, None, True)
+    assert later["hold"] == 3  # the one before was released, and it was found again
+
+
 def test_a_setting_keeps_inspections_from_holding(
     service: FastAPI, settings: Settings, api: Api
 ) -> None:
