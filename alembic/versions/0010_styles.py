@@ -1,4 +1,4 @@
-"""Styles of roasts and their versions."""
+"""Styles of roasts, and versions of cards."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,7 +8,7 @@ down_revision = "0009"
 branch_labels = None
 depends_on = None
 
-ADDED_TO_ONLY = ("style_version",)
+ADDED_TO_ONLY = ("card_version",)
 """Tables whose rows are never changed and never deleted."""
 
 
@@ -48,16 +48,16 @@ def _styles() -> None:
 
 def _versions() -> None:
     op.create_table(
-        "style_version",
-        sa.Column("style_id", sa.Integer(), nullable=False),
+        "card_version",
+        sa.Column("noun", sa.String(length=40), nullable=False),
+        sa.Column("card_id", sa.Integer(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.Column("said", sa.Text(), nullable=False),
         sa.Column("entry_id", sa.Integer(), nullable=False),
-        sa.ForeignKeyConstraint(["style_id"], ["style.id"]),
         sa.ForeignKeyConstraint(["entry_id"], ["entry.id"]),
-        sa.PrimaryKeyConstraint("style_id", "version"),
+        sa.PrimaryKeyConstraint("noun", "card_id", "version"),
     )
-    op.create_index("ix_style_version_entry_id", "style_version", ["entry_id"])
+    op.create_index("ix_card_version_entry_id", "card_version", ["entry_id"])
 
 
 def _guard_sqlite() -> None:

@@ -182,3 +182,17 @@ class HoldRelease(SQLModel, table=True):
     hold_id: int = Field(primary_key=True, foreign_key="hold.id")
     entry_id: int = Field(foreign_key="entry.id")
     reason: str = Field(max_length=2000)
+
+
+class CardVersion(SQLModel, table=True):
+    """A card as it was from one change to the next, where what was made is held against it."""
+
+    __tablename__ = "card_version"
+
+    noun: str = Field(primary_key=True, max_length=40)
+    """What sort of card it is."""
+    card_id: int = Field(primary_key=True)
+    version: int = Field(primary_key=True)
+    said: str = Field(sa_column=Column(Text, nullable=False))
+    """The card as it was answered, as JSON."""
+    entry_id: int = Field(foreign_key="entry.id", index=True)

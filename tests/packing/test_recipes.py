@@ -155,7 +155,7 @@ def test_a_changed_recipe_holds_the_next_blend(api: Api) -> None:
     assert (before["recipe_version"], after["recipe_version"]) == (1, 2)
     assert api.get(f"/blends/{before['code']}") == before
     versions = api.get("/recipes/House/versions")["items"]
-    assert [each["recipe"]["components"][0]["share_pct"] for each in versions] == [60, 50]
+    assert [each["card"]["components"][0]["share_pct"] for each in versions] == [60, 50]
 
 
 def test_a_recipe_that_is_no_card_stays_a_word(api: Api) -> None:

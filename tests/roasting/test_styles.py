@@ -84,9 +84,9 @@ def test_every_version_of_a_style_stays_readable(api: Api, api_as: Callable[...,
     assert [(each["version"], each["changed_by"]) for each in versions] == [
         (1, "admin"), (2, "quality"),
     ]  # fmt: skip
-    assert versions[0]["style"] == entered.json()
-    assert versions[1]["style"] == changed.json()
-    assert versions[1]["style"]["note"] is None
+    assert versions[0]["card"] == entered.json()
+    assert versions[1]["card"] == changed.json()
+    assert versions[1]["card"]["note"] is None
 
 
 def test_a_style_that_names_no_tolerance_has_the_roasterys_own(api: Api, sacks: list[str]) -> None:

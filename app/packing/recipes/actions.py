@@ -7,16 +7,16 @@ from typing import NamedTuple
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from app.ledger.card_versions import keep
 from app.ledger.cards import CardOut, Shelf, add, change
 from app.ledger.posting import Pen
 from app.ledger.tables import Unit
 from app.packing.recipes.rules import REWORK, Component, Off, fold, off_recipe
 from app.packing.recipes.schemas import RecipeChange, RecipeIn, RecipeOut
-from app.packing.recipes.tables import Recipe, RecipeVersion
+from app.packing.recipes.tables import Recipe
 from app.packing.schemas import BlendPartIn
 from app.packing.tables import Blend
 from app.roasting.tables import Roast
-from app.shared.answers import to_json
 from app.shared.problems import FieldRefused, Refused
 from app.shared.staff import Permission
 
@@ -33,23 +33,14 @@ class Held(NamedTuple):
     """Why it may be off its recipe; None where it is not."""
 
 
-def add_recipe(pen: Pen, asked: RecipeIn) -> RecipeOut:
+def add_recipe(pen: Pen, asked: RecipeIn) -> CardOut:
     """Enter a recipe as its first version."""
-    return _keep(pen, add(pen, RECIPES, asked))
+    return keep(pen, RECIPES, add(pen, RECIPES, asked))
 
 
-def change_recipe(pen: Pen, name: str, asked: RecipeChange, if_match: str | None) -> RecipeOut:
+def change_recipe(pen: Pen, name: str, asked: RecipeChange, if_match: str | None) -> CardOut:
     """Change a recipe: blends until now stay held against the version that was."""
-    return _keep(pen, change(pen, RECIPES, name, asked, if_match))
-
-
-def _keep(pen: Pen, recipe: CardOut) -> RecipeOut:
-    assert isinstance(recipe, RecipeOut)  # noqa: S101 - the shelf says so
-    pen.write(RecipeVersion, [{
-        "recipe_id": recipe.id, "version": recipe.version, "said": to_json(recipe).decode(),
-        "entry_id": pen.entry_id,
-    }])  # fmt: skip
-    return recipe
+    return keep(pen, RECIPES, change(pen, RECIPES, name, asked, if_match))
 
 
 def recipe_named(session: Session, name: str | None) -> Recipe | None:

@@ -5,11 +5,12 @@ from typing import Annotated
 from fastapi import APIRouter, Response
 
 from app.ledger import cards
+from app.ledger.card_versions import VersionOut, version_page
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.packing.recipes import actions, queries
+from app.packing.recipes import actions
 from app.packing.recipes.actions import RECIPES
-from app.packing.recipes.schemas import RecipeChange, RecipeIn, RecipeOut, RecipeVersionOut
+from app.packing.recipes.schemas import RecipeChange, RecipeIn, RecipeOut
 from app.shared.answers import ExactRoute
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
@@ -45,7 +46,7 @@ def change_recipe(
     return clerk.write(actions.change_recipe, name, asked, if_match)
 
 
-@router.get("/recipes/{name}/versions", response_model=Items[RecipeVersionOut])
+@router.get("/recipes/{name}/versions", response_model=Items[VersionOut[RecipeOut]])
 def list_recipe_versions(clerk: Reader, name: str, page: PageAsked) -> Response:
     """List what a recipe was, the first version first."""
-    return page_answer(clerk.request, *clerk.read(queries.version_page, page, name))
+    return page_answer(clerk.request, *clerk.read(version_page, page, RECIPES, name))

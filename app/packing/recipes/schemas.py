@@ -9,7 +9,6 @@ from app.ledger.schemas import Asked, Change, Name, Note, Told
 from app.packing.recipes.rules import REWORK, WHOLE_MILLI, fold, per_cent
 from app.roasting.styles.schemas import Percent
 from app.shared.mass import KgOut
-from app.shared.times import MomentOut
 
 ComponentName = Annotated[
     str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)
@@ -80,12 +79,3 @@ class RecipeOut(CardOut):
     tolerance_milli: KgOut | None = Field(alias="tolerance")
     rework_milli: KgOut = Field(alias="rework_at_most_pct")
     note: str | None
-
-
-class RecipeVersionOut(Told):
-    """A recipe as it was, since when, and who changed it."""
-
-    version: int
-    recipe: RecipeOut
-    since: MomentOut
-    changed_by: str

@@ -1,7 +1,7 @@
-"""Recipes, and every version a recipe had."""
+"""Recipes of blends."""
 
 from sqlalchemy import JSON, Column, Text
-from sqlmodel import Field, SQLModel
+from sqlmodel import Field
 
 from app.ledger.cards import Card
 
@@ -18,15 +18,3 @@ class Recipe(Card, table=True):
     rework_milli: int = 0
     """How much of the whole may be rework, in thousandths of a per cent."""
     note: str | None = Field(default=None, sa_column=Column(Text))
-
-
-class RecipeVersion(SQLModel, table=True):
-    """A recipe as it was from one change to the next."""
-
-    __tablename__ = "recipe_version"
-
-    recipe_id: int = Field(primary_key=True, foreign_key="recipe.id")
-    version: int = Field(primary_key=True)
-    said: str = Field(sa_column=Column(Text, nullable=False))
-    """The recipe as it was answered, as JSON."""
-    entry_id: int = Field(foreign_key="entry.id", index=True)

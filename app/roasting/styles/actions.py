@@ -6,14 +6,14 @@ from typing import NamedTuple
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from app.ledger.cards import Shelf, add, change
+from app.ledger.card_versions import keep
+from app.ledger.cards import CardOut, Shelf, add, change
 from app.ledger.posting import Pen
 from app.roasting.machines import machine_for
 from app.roasting.styles.schemas import StyleChange, StyleIn, StyleOut
-from app.roasting.styles.tables import Style, StyleVersion
+from app.roasting.styles.tables import Style
 from app.roasting.tables import MachineKind
 from app.settings import Settings
-from app.shared.answers import to_json
 from app.shared.mass import kg_from_grams
 
 STYLES = Shelf("style", Style, StyleOut, key="name", folded="name_key")
@@ -27,31 +27,21 @@ class Targets(NamedTuple):
     colour_tolerance: Decimal | None
 
 
-def add_style(pen: Pen, asked: StyleIn) -> StyleOut:
+def add_style(pen: Pen, asked: StyleIn) -> CardOut:
     """Enter a style as its first version."""
     _refuse_other_machines(pen, asked.machine)
-    return _keep(pen, add(pen, STYLES, asked))
+    return keep(pen, STYLES, add(pen, STYLES, asked))
 
 
-def change_style(pen: Pen, name: str, asked: StyleChange, if_match: str | None) -> StyleOut:
+def change_style(pen: Pen, name: str, asked: StyleChange, if_match: str | None) -> CardOut:
     """Change a style: roasts until now stay judged by the version that was."""
     _refuse_other_machines(pen, asked.machine)
-    return _keep(pen, change(pen, STYLES, name, asked, if_match))
+    return keep(pen, STYLES, change(pen, STYLES, name, asked, if_match))
 
 
 def _refuse_other_machines(pen: Pen, code: str | None) -> None:
     if code is not None:
         machine_for(pen, code, MachineKind.ROASTER)
-
-
-def _keep(pen: Pen, style: object) -> StyleOut:
-    assert isinstance(style, StyleOut)  # noqa: S101 - the shelf says so
-    assert pen.entry_id is not None  # noqa: S101 - the card wrote it
-    pen.write(StyleVersion, [{
-        "style_id": style.id, "version": style.version, "said": to_json(style).decode(),
-        "entry_id": pen.entry_id,
-    }])  # fmt: skip
-    return style
 
 
 def style_named(session: Session, name: str | None) -> Style | None:

@@ -5,11 +5,12 @@ from typing import Annotated
 from fastapi import APIRouter, Response
 
 from app.ledger import cards
+from app.ledger.card_versions import VersionOut, version_page
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.roasting.styles import actions, queries
+from app.roasting.styles import actions
 from app.roasting.styles.actions import STYLES
-from app.roasting.styles.schemas import StyleChange, StyleIn, StyleOut, StyleVersionOut
+from app.roasting.styles.schemas import StyleChange, StyleIn, StyleOut
 from app.shared.answers import ExactRoute
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
@@ -45,7 +46,7 @@ def change_style(
     return clerk.write(actions.change_style, name, asked, if_match)
 
 
-@router.get("/styles/{name}/versions", response_model=Items[StyleVersionOut])
+@router.get("/styles/{name}/versions", response_model=Items[VersionOut[StyleOut]])
 def list_versions(clerk: Reader, name: str, page: PageAsked) -> Response:
     """List what a style was, the first version first."""
-    return page_answer(clerk.request, *clerk.read(queries.version_page, page, name))
+    return page_answer(clerk.request, *clerk.read(version_page, page, STYLES, name))

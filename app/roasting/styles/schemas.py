@@ -7,11 +7,10 @@ from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 
 from app.green.readings.values import MILLI
 from app.ledger.cards import CardOut
-from app.ledger.schemas import Asked, Change, Name, Note, Told
+from app.ledger.schemas import Asked, Change, Name, Note
 from app.shared.codes import PlaceCode
 from app.shared.mass import KgIn, KgOut
 from app.shared.numbers import exact_number
-from app.shared.times import MomentOut
 
 WHOLE_PCT = 100
 LIGHTEST = 1000
@@ -82,12 +81,3 @@ class StyleOut(CardOut):
     machine: str | None
     batch_g: KgOut | None = Field(alias="batch_kg")
     note: str | None
-
-
-class StyleVersionOut(Told):
-    """A style as it was, since when, and who changed it."""
-
-    version: int
-    style: StyleOut
-    since: MomentOut
-    changed_by: str

@@ -1,7 +1,7 @@
-"""Styles, and every version a style had."""
+"""Styles of roasts."""
 
 from sqlalchemy import BigInteger, Column, Text
-from sqlmodel import Field, SQLModel
+from sqlmodel import Field
 
 from app.ledger.cards import Card
 
@@ -21,15 +21,3 @@ class Style(Card, table=True):
     batch_g: int | None = Field(default=None, sa_type=BigInteger)
     """The usual charge."""
     note: str | None = Field(default=None, sa_column=Column(Text))
-
-
-class StyleVersion(SQLModel, table=True):
-    """A style as it was from one change to the next: what a roast of that version was held to."""
-
-    __tablename__ = "style_version"
-
-    style_id: int = Field(primary_key=True, foreign_key="style.id")
-    version: int = Field(primary_key=True)
-    said: str = Field(sa_column=Column(Text, nullable=False))
-    """The style as it was answered, as JSON."""
-    entry_id: int = Field(foreign_key="entry.id", index=True)
