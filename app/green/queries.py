@@ -208,6 +208,7 @@ def _arrived(session: Session, row: Any) -> LotReceived:  # noqa: ANN401 - a row
         invoiced_sacks=row.GreenLot.invoiced_sacks,
         sweepings_g=sum(swept) if swept else None,
         held=row.held,
+        voided=row.voided_entry_id is not None,
         mark=papers.mark.canonical if papers.mark else None,
         coffee_year=coffee_year_label(papers.coffee_year),
         coffee_year_from=papers.year_from,

@@ -220,6 +220,7 @@ class LotReceived(Told):
     sweepings_g: KgOut | None = Field(alias="sweepings_kg")
     """Among the received: the last of `sacks`, on a hold of its own."""
     held: bool
+    voided: bool = False
     mark: str | None
     """The ICO mark with its zeros, where what is printed is one."""
     coffee_year: str

@@ -59,7 +59,7 @@ def hold(pen: Pen, asked: HoldIn) -> HoldOut:
     """Stop units: none of them can be drawn, blended, packed or sent until it is released."""
     units = units_by_code(pen.session, asked.units)
     entry_id = pen.note("hold", asked.model_dump(mode="json"))
-    return place_hold(pen, entry_id, [units[code] for code in asked.units], asked.reason)
+    return place_hold(pen, entry_id, [live(units[code]) for code in asked.units], asked.reason)
 
 
 def place_hold(pen: Pen, entry_id: int, units: list[Unit], reason: str) -> HoldOut:

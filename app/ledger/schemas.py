@@ -30,6 +30,22 @@ class Asked(BaseModel):
         extra="forbid", populate_by_name=True, frozen=True, use_attribute_docstrings=True
     )
 
+    @model_validator(mode="before")
+    @classmethod
+    def _null_is_left_out(cls, said: object) -> object:
+        """Take null for left out, also where what is left out means something."""
+        if not isinstance(said, dict):
+            return said
+        means = {
+            name
+            for key, field in cls.model_fields.items()
+            if not field.is_required() and field.get_default(call_default_factory=True) is not None
+            for name in (key, field.alias)
+        }
+        return {
+            name: value for name, value in said.items() if value is not None or name not in means
+        }
+
 
 class Change(Asked):
     """A change: only the fields that were sent count, and what must be there cannot be emptied."""

@@ -3,6 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from functools import partial
 from typing import Any
 
@@ -12,7 +13,7 @@ from sqlmodel import Session, col
 from app.ledger.cards import Shelf, enter, named, revise
 from app.ledger.posting import Pen
 from app.ledger.queries import live, unit_by_code, units_by_code
-from app.ledger.tables import Flow, Unit, UnitKind
+from app.ledger.tables import Entry, Flow, Unit, UnitKind
 from app.places.capacity import Room, refuse_overfull
 from app.places.cautions import lifted_high
 from app.places.rules import Overfull, chain
@@ -20,8 +21,9 @@ from app.places.schemas import LocationChange, LocationIn, LocationOut, Moved, M
 from app.places.showing import location_out
 from app.places.tables import Location, Move, PlaceKind
 from app.places.tree import STANDING, below, born_at, paths, stock, was_used
-from app.shared.db import AnySelect, batched
+from app.shared.db import AnySelect, among, batched
 from app.shared.problems import FieldRefused, Refused
+from app.shared.times import text
 
 LOCATIONS = Shelf("location", Location, LocationOut, key="code", folded="code")
 
@@ -132,6 +134,8 @@ def move(pen: Pen, asked: MoveIn) -> MoveOut:
     assert to.id is not None  # noqa: S101 - read from the database
     units = _chosen(pen, asked, to)
     at = pen.moment(asked.moved_at, "#/moved_at")
+    if asked.moved_at is not None:
+        _refuse_before(pen, units, at)
     change_g = Counter({to.id: 0})
     for unit in units:
         change_g[to.id] += unit.left_g
@@ -194,6 +198,28 @@ def _standing(pen: Pen, asked: MoveIn) -> AnySelect:
 def _already_there(to: Location, codes: Sequence[str]) -> Refused:
     shown = ", ".join(codes[:20]) + (", …" if len(codes) > 20 else "")  # noqa: PLR2004 - enough to see
     return Refused("already-done", f"Already at {to.code}: {shown}.", units=list(codes))
+
+
+def _refuse_before(pen: Pen, units: Sequence[Unit], at: datetime) -> None:
+    """Refuse a move from before a unit was put where it stands: it has one place at a time."""
+    ids = [unit.id for unit in units]
+    arrived = {unit.id: unit.born_entry_id for unit in units}
+    moved = pen.session.execute(
+        select(col(Move.unit_id), func.max(col(Move.entry_id)))
+        .where(among(pen.session, col(Move.unit_id), ids))
+        .group_by(col(Move.unit_id))
+    )
+    arrived |= {row[0]: row[1] for row in moved}
+    entries = select(col(Entry.id), col(Entry.happened_at)).where(
+        among(pen.session, col(Entry.id), set(arrived.values()))
+    )
+    moments = {row[0]: row[1] for row in pen.session.execute(entries)}
+    for unit in units:
+        since = moments[arrived[unit.id]]
+        if at < since:
+            raise FieldRefused(
+                "#/moved_at", f"{unit.code} has stood where it is since {text(since)}"
+            )
 
 
 def _record(pen: Pen, entry_id: int, origins: Mapping[int, int | None], to_id: int) -> None:

@@ -74,6 +74,11 @@ def refuse_overfull(found: Overfull | None) -> None:
 
 def why_not(found: Overfull) -> str:
     """Say in words why something does not fit."""
+    if found.coming_g == 0:
+        return (
+            f"{found.code} would take {kg_text(found.capacity_g)}; "
+            f"{kg_text(found.standing_g)} stand there."
+        )
     return (
         f"{found.code} takes {kg_text(found.capacity_g)}; {kg_text(found.standing_g)} stand there "
         f"and {kg_text(found.coming_g)} were to come."

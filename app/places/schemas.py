@@ -77,6 +77,8 @@ class MoveIn(Asked):
             raise ValueError(
                 "name either sacks, or a place to move from, or a lot, or both of them"
             )
+        if self.origin is not None and self.origin == self.to:
+            raise ValueError(f"everything at {self.to} and below it is at {self.to} already")
         return self
 
 

@@ -396,7 +396,8 @@ def test_moisture_explains_a_part_of_the_variance_and_changes_no_mass(
     dry = sack_codes(receive(api, 1000, lot="DRY", moisture_pct=12))
     once = sack_codes(receive(api, 60, lot="ONCE", moisture_pct=12))
     noor = staff["warehouse"]
-    noor.post("/readings", {"subject": dry[0], "kind": "moisture", "value": 9})
+    noor.post("/readings", {"subject": "DRY", "kind": "moisture", "value": 9})
+    noor.post("/readings", {"subject": dry[0], "kind": "moisture", "value": 12})  # of one sack
     for number, lot in enumerate(("DRY", "ONCE"), 1):
         noor.post("/counts", {"lot": lot})
         [sack] = dry if lot == "DRY" else once
@@ -512,3 +513,49 @@ def test_counting_and_approving_are_given_to_roles(
     approved = staff[role].send("POST", "/counts/9/approve", {})
 
     assert (opened.status_code != 403, approved.status_code != 403) == (counts, approves)
+
+
+def test_a_line_is_not_from_before_the_sack_came(staff: dict[str, Api], sacks: list[str]) -> None:
+    noor = staff["warehouse"]
+    noor.post("/counts", {"lot": "GL-1"})
+    lines = {"lines": [{"sack": sacks[0], "kg": 10}], "counted_at": "2026-03-02T07:59:59Z"}
+
+    refused = noor.refuse("/counts/1/lines", lines, 422, "invalid")
+
+    assert refused["errors"][0]["pointer"] == "#/counted_at"
+
+
+def test_a_sack_that_was_voided_while_it_was_counted_drops_out(
+    api: Api, staff: dict[str, Api], book_is_sound: Callable[[], None]
+) -> None:
+    kept = sack_codes(receive(api, 60, lot="KEPT"))[0]
+    gone = sack_codes(receive(api, 60, lot="GONE"))[0]
+    api.post("/moves", {"sacks": [kept, gone], "to": "B-02"})
+    noor = staff["warehouse"]
+    noor.post("/counts", {"location": "B-02"})
+    count(noor, 1, {"sack": kept, "kg": 59}, {"sack": gone, "kg": 58})
+    api.post("/units/GONE/void", {"reason": "entered twice"})
+    sheet = noor.get("/counts/1/sheet")["sacks"]
+    noor.post("/counts/1/close", {})
+
+    staff["quality"].post("/counts/1/approve", {})
+
+    assert [line["sack"] for line in sheet] == [kept]
+    assert left(api, kept) == 59
+    book_is_sound()
+
+
+def test_of_two_lines_that_one_stands_which_was_counted_later_whenever_it_was_entered(
+    api: Api, staff: dict[str, Api], sacks: list[str]
+) -> None:
+    noor = staff["warehouse"]
+    noor.post("/counts", {"lot": "GL-1"})
+    later, earlier = "2026-03-03T10:00:00Z", "2026-03-03T09:00:00Z"
+    for kilograms, at in ((18, later), (15, earlier)):
+        lines = [{"sack": sacks[0], "kg": kilograms}]
+        noor.post("/counts/1/lines", {"lines": lines, "counted_at": at})
+    noor.post("/counts/1/close", {})
+
+    [line] = api.get("/counts/1")["figures"]["sacks"]
+
+    assert (line["counted_kg"], line["counted_at"]) == (18, later)

@@ -9,7 +9,7 @@ from sqlalchemy import Engine, event
 
 from tests.api import Api, kg, problem
 from tests.green.measuring import ago, calibrate, measure, meter
-from tests.makers import furnish, receive, sack_codes
+from tests.makers import furnish, receive, roast, sack_codes
 
 
 @pytest.fixture
@@ -382,3 +382,26 @@ def test_the_calculator_says_its_limits(api: Api, query: str, parameter: str, sa
 
     assert answer["errors"][0]["parameter"] == parameter
     assert said in str(answer).replace("Field required", "required")
+
+
+def test_a_red_lot_stays_red_until_the_lot_is_read_again(api: Api, sacks: list[str]) -> None:
+    measure(api, "GL-1", "moisture", "13.2", taken_at=ago(days=2))
+    measure(api, sacks[0], "moisture", "11", taken_at=ago(days=1))
+    one_good_sack = api.get("/lots/GL-1/moisture")
+
+    measure(api, "GL-1", "moisture", "11.2")
+
+    assert one_good_sack["status"] == "red"
+    assert "13.2" in one_good_sack["why"][0]
+    assert api.get("/lots/GL-1/moisture")["status"] == "green"
+
+
+@pytest.mark.parametrize("subject", ["ROAST-1", "B-02"])
+def test_the_range_of_green_coffee_judges_nothing_else(
+    api: Api, sacks: list[str], subject: str
+) -> None:
+    roast(api, {sacks[0]: 30}, 26, code="ROAST-1")
+
+    taken = measure(api, subject, "moisture", "2.1")
+
+    assert (taken["in_range"], taken["range"]) == (None, None)

@@ -15,11 +15,11 @@ DAY = datetime(2026, 3, 2, tzinfo=UTC)
 
 def sack(
     code: str, *, left_g: int = 60_000, crop: str | None = "2025", days: int = 0, number: int = 1,
-    made_g: int = 60_000, voided: bool = False, held: bool = False, external: bool = False,
+    drawn: bool = False, voided: bool = False, held: bool = False, external: bool = False,
 ) -> Choice:  # fmt: skip
     return Choice(
         id=len(code), code=code, lot="GL-1", number=number, place_id=None, place=None,
-        made_g=made_g, left_g=left_g, crop=crop_years(crop) if crop else None,
+        left_g=left_g, drawn=drawn, crop=crop_years(crop) if crop else None,
         arrived_at=DAY + timedelta(days=days), voided=voided, held=held, external=external,
     )  # fmt: skip
 
@@ -27,7 +27,7 @@ def sack(
 IN_ORDER = [
     # First expired, first out within a family of lots: our own rule. Crop years as they are
     # printed; one that nobody knows comes last.
-    sack("PART-UNKNOWN-CROP-BUT-PART", left_g=59_999, crop=None),
+    sack("PART-UNKNOWN-CROP-BUT-PART", left_g=59_999, drawn=True, crop=None),
     sack("OLD-CROP", crop="2023/24", days=9, number=7),
     sack("OLDER-ARRIVAL", crop="2024", days=1, number=9),
     sack("LOW-NUMBER", crop="2024", days=2, number=2),
@@ -52,15 +52,16 @@ def test_all_of_them_are_put_in_order() -> None:
 
 
 def test_among_part_sacks_the_oldest_crop_comes_first() -> None:
-    new, old = sack("N", left_g=1, crop="2025"), sack("OLD", left_g=50_000, crop="2024")
+    new = sack("N", left_g=1, drawn=True, crop="2025")
+    old = sack("OLD", left_g=50_000, drawn=True, crop="2024")
 
     assert in_order([new, old]) == [old, new]
 
 
-def test_a_sack_that_holds_more_than_it_came_with_is_no_part_sack() -> None:
-    whole, more = sack("WHOLE", number=1), sack("MORE", left_g=60_001, number=2)
+def test_a_sack_that_was_sampled_or_corrected_is_no_part_sack() -> None:
+    whole, sampled = sack("WHOLE", number=1), sack("SAMPLED", left_g=59_850, number=2)
 
-    assert in_order([more, whole]) == [whole, more]
+    assert in_order([sampled, whole]) == [whole, sampled]
 
 
 @pytest.mark.parametrize(

@@ -180,6 +180,7 @@ def shares(*said: Any, **more: Any) -> dict[str, Any]:
         (shares(), "#/components", "at least 1"),
         (shares(("A", kg("100.0001"))), "#/components/0/share_pct", "at most 3 decimals"),
         (shares(("A", 100), rework_at_most_pct=101), "#/rework_at_most_pct", "from 0 to 100"),
+        (shares(("A", 100), tolerance=10**30), "#/tolerance", "up to 1000"),
     ],
 )
 def test_a_recipe_that_does_not_add_up_is_refused(

@@ -9,7 +9,7 @@ from fastapi import FastAPI
 from app.settings import Settings
 from app.standards.handling import ABOVE_SHOULDER, HEAVY
 from tests.api import Api, kg
-from tests.makers import roast
+from tests.makers import furnish, receive, roast, sack_codes
 from tests.places.conftest import Put
 
 
@@ -163,3 +163,32 @@ def test_a_sack_says_what_to_mind_by_what_is_in_it_now(house: Api, put: Put) -> 
 
     assert before == [HEAVY, None]
     assert [house.get(f"/sacks/{sack}")["caution"] for sack in (opened, light)] == [None, None]
+
+
+def test_a_sack_cannot_move_before_it_was_put_where_it_stands(api: Api) -> None:
+    furnish(api)
+    [sack] = sack_codes(receive(api, 60, lot="GL-1"))  # received on 2026-03-02 at 08:00
+    api.post("/moves", {"sacks": [sack], "to": "A-01", "moved_at": "2026-03-04T08:00:00Z"})
+    early = {"sacks": [sack], "to": "B-02"}
+
+    before = api.refuse("/moves", early | {"moved_at": "2026-03-04T07:59:59Z"}, 422, "invalid")
+    api.post("/moves", early | {"moved_at": "2026-03-04T08:00:00Z"})
+
+    assert before["errors"][0]["pointer"] == "#/moved_at"
+    assert "since 2026-03-04T08:00:00Z" in before["errors"][0]["detail"]
+
+
+def test_a_sack_cannot_move_before_it_came(api: Api) -> None:
+    furnish(api)
+    [sack] = sack_codes(receive(api, 60, lot="GL-1"))
+    body = {"sacks": [sack], "to": "B-02", "moved_at": "2026-03-02T07:59:59Z"}
+
+    api.refuse("/moves", body, 422, "invalid")
+
+    assert api.get(f"/sacks/{sack}")["location"] is None
+
+
+def test_everything_of_a_place_is_not_moved_to_that_very_place(api: Api) -> None:
+    furnish(api)
+
+    api.refuse("/moves", {"from": "B-02", "to": "b-02"}, 422, "invalid")

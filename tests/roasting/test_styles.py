@@ -177,6 +177,7 @@ def test_another_drum_than_the_styles_is_pointed_out(api: Api, sacks: list[str])
         (FILTER | {"machine": "NONE"}, 422, "unknown-reference"),
         (FILTER | {"loss_pct": 101}, 422, "invalid"),
         (FILTER | {"loss_pct": kg("14.0001")}, 422, "invalid"),
+        (FILTER | {"loss_pct": 10**30}, 422, "invalid"),
         (FILTER | {"colour_target": -1}, 422, "invalid"),
         (FILTER | {"colour_tolerance": "2"}, 422, "invalid"),
         (FILTER | {"batch_kg": 0}, 422, "invalid"),

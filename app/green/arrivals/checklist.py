@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, exists, func, or_, select
+from sqlalchemy import ColumnElement, case, exists, func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -123,12 +123,19 @@ def newest_sample(session: Session, lot_id: int) -> Any:  # noqa: ANN401 - a row
 
 
 def newest_moisture(session: Session, lot_id: int) -> Any:  # noqa: ANN401 - a row
-    """Find the last moisture reading of a lot or its sacks: thousandths, when, by whom."""
+    """Find the last moisture reading of a lot: thousandths, when, by whom.
+
+    Its own goes before those of single sacks, which stand for it where it was not read itself.
+    """
     return session.execute(
         standing(col(Reading.value_milli), col(Entry.happened_at), col(Entry.who))
         .outerjoin(Sack, col(Sack.unit_id) == col(Reading.unit_id))
         .where(col(Reading.kind) == ReadingKind.MOISTURE)
         .where(or_(col(Reading.unit_id) == lot_id, col(Sack.lot_id) == lot_id))
-        .order_by(col(Entry.happened_at).desc(), col(Reading.id).desc())
+        .order_by(
+            case((col(Reading.unit_id) == lot_id, 0), else_=1),
+            col(Entry.happened_at).desc(),
+            col(Reading.id).desc(),
+        )
         .limit(1)
     ).first()

@@ -45,6 +45,8 @@ def look_at(content: bytes, declared: str, most_pixels: int) -> GivenPhoto:
             if picture.format != "MPO" and getattr(picture, "n_frames", 1) > 1:
                 raise Refused("invalid", "The picture moves; a photo stands still.")
             picture.load()
+        with Image.open(BytesIO(content), formats=("JPEG", "PNG", "WEBP")) as picture:
+            picture.verify()  # to the last byte: decoding alone stops where the picture is complete
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise _huge(f"more than {Image.MAX_IMAGE_PIXELS}", most_pixels) from error
     except UnidentifiedImageError as error:

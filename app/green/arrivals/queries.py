@@ -72,6 +72,7 @@ def arrival(session: Session, code: str, settings: Settings) -> ArrivalOut:
         lot=unit.code, delivery=papers.delivery,
         contract=papers.contract.reference if papers.contract else None,
         held=bool(session.scalar(select(on_hold(col(Unit.id))).where(col(Unit.id) == unit.id))),
+        voided=unit.voided_entry_id is not None,
         open_steps=standing.open_steps, closed_at=standing.closed_at,
         steps=list(_steps(standing, said)),
         count=count, weight=weight, inspection=seen, moisture=moisture,

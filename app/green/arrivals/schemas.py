@@ -15,7 +15,7 @@ from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
 from app.standards.buying import Standing, WeightBasis
 
-Sacks = Annotated[int, Field(ge=0, le=100_000)]
+Sacks = Annotated[int, Field(ge=0, le=100_000, strict=True)]
 Words = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 
 
@@ -157,7 +157,7 @@ class ExceptionIn(Asked):
     """Something wrong with some sacks of a lot."""
 
     kind: ExceptionKind
-    sacks: Sacks | None = None
+    sacks: Annotated[int, Field(ge=1, le=100_000, strict=True)] | None = None
     """How many; left out: as many as `codes` names."""
     codes: Codes | None = None
     """Which, where they are known."""
@@ -176,6 +176,8 @@ class ExceptionIn(Asked):
             raise ValueError("say how many sacks, or which")
         if self.sacks is not None and self.sacks < named:
             raise ValueError(f"{self.sacks} sacks were said and {named} are named")
+        if self.kind is ExceptionKind.MISSING and named:
+            raise ValueError("a sack that is missing has no code: say how many")
         return self
 
 
@@ -275,6 +277,7 @@ class ArrivalOut(LotArrival):
     delivery: str
     contract: str | None
     held: bool
+    voided: bool
     steps: list[StepOut]
     count: CountOut | None
     weight: WeightOut | None

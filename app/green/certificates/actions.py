@@ -29,7 +29,7 @@ def change(pen: Pen, code: str, asked: CertificateChange, if_match: str | None) 
     last = changes.get("valid_until", card.valid_until)
     if last is not None and last < first:
         field = "valid_until" if "valid_until" in changes else "valid_from"
-        raise FieldRefused(f"#/{field}", f"valid from {first} until {last} is not a day")
+        raise FieldRefused(f"#/{field}", f"{last} comes before {first}: it must be valid for a day")
     return change_card(pen, CERTIFICATES, code, asked, if_match)
 
 

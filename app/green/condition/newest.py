@@ -124,9 +124,10 @@ def _together(newest: list[Newest], settings: Settings) -> LotReadings:
     moisture = _latest(newest, ReadingKind.MOISTURE)
     activity = _latest(newest, ReadingKind.WATER_ACTIVITY)
     there = [each for each in newest if each.sack_left_g]
+    # What was red of the lot as a whole stays so until the lot is read again, not one good sack.
     red = sorted(
-        (each for each in there
-         if each.band is Band.RED and each not in (moisture, activity)),
+        (each for each in newest
+         if each.band is Band.RED and each not in (moisture, activity) and each.sack_left_g != 0),
         key=lambda each: each.order,
     )  # fmt: skip
     state = lot_state(

@@ -36,6 +36,7 @@ from app.places.tree import STANDING, below
 from app.shared.db import AnySelect, among
 from app.shared.mass import kg_text
 from app.shared.problems import FieldRefused, Refused
+from app.shared.times import text
 
 
 def begin(pen: Pen, asked: CountIn) -> CountOut:
@@ -88,6 +89,7 @@ def take_down(pen: Pen, number: int, asked: CountLinesIn) -> CountNoted:
     at = pen.moment(asked.counted_at, "#/counted_at")
     found = units_by_code(pen.session, [each.sack for each in asked.lines], UnitKind.SACK)
     sacks = [live(found[each.sack]) for each in asked.lines]
+    _refuse_before(pen.session, sacks, asked.counted_at)
     book_g = _book_at(pen.session, sacks, asked.counted_at)
     said = asked.model_dump(mode="json") | {"count": number, "book": [*book_g.values()]}
     entry_id = pen.note("counted", said, at)
@@ -125,6 +127,19 @@ def _refuse_twins(asked: CountLinesIn) -> None:
         if each.sack in named:
             raise FieldRefused(f"#/lines/{number}/sack", f"named twice: {each.sack}")
         named.add(each.sack)
+
+
+def _refuse_before(session: Session, sacks: Sequence[Unit], at: datetime | None) -> None:
+    if at is None:
+        return
+    born = select(col(Entry.id), col(Entry.happened_at)).where(
+        among(session, col(Entry.id), {sack.born_entry_id for sack in sacks})
+    )
+    came = {row[0]: row[1] for row in session.execute(born)}
+    for sack in sacks:
+        if at < came[sack.born_entry_id]:
+            since = text(came[sack.born_entry_id])
+            raise FieldRefused("#/counted_at", f"{sack.code} came later, at {since}")
 
 
 def _book_at(session: Session, sacks: Sequence[Unit], at: datetime | None) -> Mapping[int, int]:

@@ -9,7 +9,7 @@ from sqlmodel import Session, col
 
 from app.green.counting.rules import Status
 from app.green.counting.schemas import CountOut, SheetLine, SheetOut
-from app.green.counting.showing import figures
+from app.green.counting.showing import figures, newest_lines
 from app.green.counting.tables import (
     StockCount,
     StockCountClose,
@@ -160,7 +160,7 @@ def _sheet_lines(session: Session, number: int) -> Sequence[SheetLine]:
         .join(Sack, col(Sack.unit_id) == col(StockCountSack.sack_id))
         .join(lot, col(lot.id) == col(Sack.lot_id))
         .outerjoin(Location, col(Location.id) == col(StockCountSack.location_id))
-        .where(col(StockCountSack.count_id) == number)
+        .where(col(StockCountSack.count_id) == number, col(Unit.voided_entry_id).is_(None))
     )
     lines = [
         SheetLine(
@@ -182,13 +182,6 @@ def line_page(session: Session, page: Page, number: int) -> PageOf:
             f"Count {number} is open: what was counted is shown once counting has ended.",
             count_status=Status.OPEN,
         )
-    later = aliased(StockCountLine)
-    replaced = (
-        select(col(later.id))
-        .where(col(later.count_id) == number, col(later.id) > col(StockCountLine.id))
-        .where(col(later.sack_id) == col(StockCountLine.sack_id))
-        .exists()
-    )
     statement = (
         select(
             col(StockCountLine.id),
@@ -197,7 +190,7 @@ def line_page(session: Session, page: Page, number: int) -> PageOf:
             col(StockCountLine.book_g),
             col(Entry.happened_at),
             col(Entry.who),
-            replaced.label("replaced"),
+            col(StockCountLine.id).in_(newest_lines(number)).label("stands"),
         )
         .join(Unit, col(Unit.id) == col(StockCountLine.sack_id))
         .join(Entry, col(Entry.id) == col(StockCountLine.entry_id))
@@ -209,7 +202,7 @@ def line_page(session: Session, page: Page, number: int) -> PageOf:
             "id": row.id, "sack": row.code, "found": row.counted_g is not None,
             "counted_kg": kg_from_grams(row.counted_g or 0), "book_kg": kg_from_grams(row.book_g),
             "counted_at": text(row.happened_at), "counted_by": row.who,
-            "stands": not row.replaced,
+            "stands": bool(row.stands),
         }
         for row in rows
     ], following  # fmt: skip

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Row, func, or_, select
+from sqlalchemy import Row, func, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -64,14 +64,32 @@ def _sack(row: Row[Any], made: Sums) -> ComparedSack:
     )  # fmt: skip
 
 
-def standing_lines(number: int) -> AnySelect:
-    """Select the newest line of each sack of a count, with whether the sheet has the sack."""
-    lot, later = aliased(Unit), aliased(StockCountLine)
-    newest = (
-        select(func.max(col(later.id)))
-        .where(col(later.count_id) == number)
-        .group_by(col(later.sack_id))
+def newest_lines(number: int) -> AnySelect:
+    """Select the number of each sack's newest line: what was counted last, whenever entered."""
+    line, counted = aliased(StockCountLine), aliased(Entry)
+    ranked = (
+        select(
+            col(line.id),
+            func.row_number()
+            .over(
+                partition_by=col(line.sack_id),
+                order_by=(col(counted.happened_at).desc(), col(line.id).desc()),
+            )
+            .label("place"),
+        )
+        .join(counted, col(counted.id) == col(line.entry_id))
+        .where(col(line.count_id) == number)
+        .subquery()
     )
+    return select(ranked.c.id).where(ranked.c.place == 1)
+
+
+def standing_lines(number: int) -> AnySelect:
+    """Select the newest line of each sack of a count, with whether the sheet has the sack.
+
+    A sack that was voided meanwhile never was, so it has no line.
+    """
+    lot = aliased(Unit)
     expected = (
         select(col(StockCountSack.sack_id))
         .where(col(StockCountSack.count_id) == number)
@@ -99,7 +117,9 @@ def standing_lines(number: int) -> AnySelect:
         .join(lot, col(lot.id) == col(Sack.lot_id))
         .join(Entry, col(Entry.id) == col(StockCountLine.entry_id))
         .outerjoin(Location, col(Location.id) == col(StockCountLine.location_id))
-        .where(col(StockCountLine.id).in_(newest))
+        .where(
+            col(StockCountLine.id).in_(newest_lines(number)), col(Unit.voided_entry_id).is_(None)
+        )
         .order_by(col(StockCountLine.sack_id))
     )
 
@@ -114,7 +134,7 @@ def _not_counted(session: Session, number: int) -> Sequence[UncountedLine]:
         .join(Sack, col(Sack.unit_id) == col(StockCountSack.sack_id))
         .join(lot, col(lot.id) == col(Sack.lot_id))
         .outerjoin(Location, col(Location.id) == col(StockCountSack.location_id))
-        .where(col(StockCountSack.count_id) == number)
+        .where(col(StockCountSack.count_id) == number, col(Unit.voided_entry_id).is_(None))
         .where(col(StockCountSack.sack_id).not_in(counted))
         .order_by(col(StockCountSack.sack_id))
     )
@@ -122,22 +142,19 @@ def _not_counted(session: Session, number: int) -> Sequence[UncountedLine]:
 
 
 def _moistures(session: Session, lot_ids: set[int], ended_id: int) -> Mapping[str, Moistures]:
-    """Find the first and the newest moisture of lots or their sacks, by one method.
+    """Find the first and the newest moisture of lots, by one method.
 
-    One reading is not two, and what two methods say cannot be compared.
+    Readings of the lot as a whole: one wet sack says nothing of the dry ones beside it. One reading
+    is not two, and what two methods say cannot be compared.
     """
-    lot = aliased(Unit)
-    lot_id = func.coalesce(col(Sack.lot_id), col(Reading.unit_id))
-    sacks = select(col(Sack.unit_id)).where(among(session, col(Sack.lot_id), lot_ids))
     rows = session.execute(
         standing(
-            col(lot.code), col(Reading.id), col(Reading.value_milli), col(Reading.method),
+            col(Unit.code), col(Reading.id), col(Reading.value_milli), col(Reading.method),
             col(Entry.happened_at), col(Reading.calibration),
         )
-        .outerjoin(Sack, col(Sack.unit_id) == col(Reading.unit_id))
-        .join(lot, col(lot.id) == lot_id)
+        .join(Unit, col(Unit.id) == col(Reading.unit_id))
         .where(col(Reading.kind) == ReadingKind.MOISTURE, col(Reading.entry_id) < ended_id)
-        .where(or_(among(session, col(Reading.unit_id), lot_ids), col(Reading.unit_id).in_(sacks)))
+        .where(among(session, col(Reading.unit_id), lot_ids))
     )  # fmt: skip
     points: dict[str, list[Point]] = {}
     for code, number, milli, method, taken_at, calibration in rows:

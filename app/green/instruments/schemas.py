@@ -13,6 +13,7 @@ from pydantic import (
     model_validator,
 )
 
+from app.green.evidence.schemas import Day
 from app.green.instruments.rules import CalibrationResult, CalibrationStatus
 from app.green.readings.tables import ReadingKind
 from app.green.readings.values import Method, Value
@@ -75,8 +76,8 @@ class InstrumentOut(CardOut):
 
 
 class CalibrationIn(Asked):
-    calibrated_on: date
-    valid_until: date | None = None
+    calibrated_on: Day
+    valid_until: Day | None = None
     against: Words
     """The reference method or standard it was held against."""
     result: CalibrationResult

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -11,7 +11,7 @@ from app.green.picking.schemas import LeftOutLine, PickLine, PickListOut, PickSu
 from app.green.picking.tables import PickList, PickListLine, PickListLot
 from app.green.tables import Delivery, GreenLot, Sack
 from app.ledger.queries import on_hold, units_by_code
-from app.ledger.tables import Entry, Unit, UnitKind
+from app.ledger.tables import Entry, Flow, Unit, UnitKind
 from app.places.cautions import heavy_over_g
 from app.places.tables import Location, PlaceKind
 from app.places.tree import paths
@@ -51,7 +51,7 @@ def choices(session: Session, lots: Sequence[str]) -> list[Choice]:
     return [
         Choice(
             id=row.id, code=row.code, lot=row.lot, number=row.number, place_id=row.location_id,
-            place=row.place, made_g=row.made_g, left_g=row.left_g,
+            place=row.place, left_g=row.left_g, drawn=bool(row.drawn),
             crop=crop_years(row.crop_year) if row.crop_year else None,
             arrived_at=row.happened_at, voided=row.voided_entry_id is not None,
             held=bool(row.held), external=row.location_id in outside,
@@ -70,12 +70,12 @@ def _sacks() -> AnySelect:
             col(Sack.number),
             col(Unit.location_id),
             col(Location.code).label("place"),
-            col(Unit.made_g),
             col(Unit.left_g),
             col(GreenLot.crop_year),
             col(Entry.happened_at),
             col(Unit.voided_entry_id),
             on_hold(col(Unit.id)).label("held"),
+            _drawn().label("drawn"),
         )
         .join(Sack, col(Sack.unit_id) == col(Unit.id))
         .join(lot, col(lot.id) == col(Sack.lot_id))
@@ -84,6 +84,18 @@ def _sacks() -> AnySelect:
         .join(Entry, col(Entry.id) == col(Delivery.entry_id))
         .outerjoin(Location, col(Location.id) == col(Unit.location_id))
         .order_by(col(Unit.id))
+    )
+
+
+def _drawn() -> ColumnElement[bool]:
+    """Tell in a statement whether anything that still counts was made from a sack."""
+    made = aliased(Unit)
+    return (
+        select(col(Flow.target_id))
+        .join(made, col(made.id) == col(Flow.target_id))
+        .where(col(Flow.source_id) == col(Unit.id), col(made.voided_entry_id).is_(None))
+        .correlate(Unit)
+        .exists()
     )
 
 

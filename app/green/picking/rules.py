@@ -31,8 +31,9 @@ class Choice(NamedTuple):
     number: int
     place_id: int | None
     place: str | None
-    made_g: int
     left_g: int
+    drawn: bool
+    """Whether coffee was drawn from it: a sample or a correction makes no part sack."""
     crop: CropYears | None
     arrived_at: datetime
     voided: bool
@@ -64,9 +65,8 @@ def in_order(sacks: Iterable[Choice]) -> list[Choice]:
 
 
 def _urgency(sack: Choice) -> tuple[bool, bool, CropYears, datetime, int, int]:
-    is_whole = sack.left_g >= sack.made_g
     crop = sack.crop or CropYears(0, 0)
-    return is_whole, sack.crop is None, crop, sack.arrived_at, sack.number, sack.id
+    return not sack.drawn, sack.crop is None, crop, sack.arrived_at, sack.number, sack.id
 
 
 def suggest(sacks: Sequence[Choice], grams: int) -> list[Draw]:

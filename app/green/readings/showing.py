@@ -59,8 +59,12 @@ class Taken(NamedTuple):
     void_reason: str | None = None
 
 
-def judge(kind: ReadingKind, value: Decimal, settings: Settings) -> Verdict:
-    """Hold a reading against the roastery's range for its kind."""
+def judge(
+    kind: ReadingKind, value: Decimal, unit_kind: UnitKind | None, settings: Settings
+) -> Verdict:
+    """Hold a reading against the roastery's range for its kind; green coffee alone has one."""
+    if unit_kind not in GREEN_UNITS:
+        return Verdict(None, None)
     if kind is ReadingKind.MOISTURE:
         return judge_moisture(value, settings.moisture_range_pct)
     if kind is ReadingKind.WATER_ACTIVITY:
@@ -136,7 +140,7 @@ def show_reading(
 ) -> ReadingOut:
     """Write a reading as it is answered."""
     kind, value = ReadingKind(reading.kind), from_milli(reading.value_milli)
-    verdict = judge(kind, value, settings)
+    verdict = judge(kind, value, subject.unit_kind, settings)
     singles = None if reading.replicates is None else json.loads(reading.replicates)
     assert reading.id is not None  # noqa: S101 - read from the database
     return ReadingOut(

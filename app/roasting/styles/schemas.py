@@ -18,8 +18,8 @@ LIGHTEST = 1000
 
 
 def _thousandths(number: Decimal) -> int:
-    if not number.is_finite() or number != number.quantize(MILLI):
-        raise ValueError("a number of at most 3 decimals is wanted")
+    if not number.is_finite() or abs(number) > LIGHTEST or number != number.quantize(MILLI):
+        raise ValueError(f"a number up to {LIGHTEST} with at most 3 decimals is wanted")
     return int(number.scaleb(3))
 
 

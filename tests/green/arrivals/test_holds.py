@@ -311,7 +311,8 @@ def test_an_exception_names_sacks_and_where_they_were_put(api: Api) -> None:
         ({"kind": "torn", "codes": ["GL-1"]}, 409, "wrong-kind", None),
         ({"kind": "torn", "codes": ["OTHER-S"]}, 422, "invalid", "#/codes/0"),
         ({"kind": "torn", "codes": ["MINE", "MINE"]}, 422, "invalid", "#/codes"),
-        ({"kind": "torn", "codes": ["MINE"], "sacks": 0}, 422, "invalid", "#"),
+        ({"kind": "torn", "codes": ["MINE"], "sacks": 0}, 422, "invalid", "#/sacks"),
+        ({"kind": "missing", "codes": ["MINE"]}, 422, "invalid", "#"),
     ],
 )
 def test_an_exception_that_names_nothing_or_something_else_is_refused(
@@ -326,3 +327,26 @@ def test_an_exception_that_names_nothing_or_something_else_is_refused(
     if pointer is not None:
         assert [error["pointer"] for error in document["errors"]] == [pointer]
     assert api.get("/lots/GL-1/exceptions")["items"] == []
+
+
+def test_the_arrival_limit_is_held_against_the_lot_and_not_against_one_sack(api: Api) -> None:
+    furnish(api)
+    contract(api, arrival_moisture_limit_pct=12)
+    lot = arrive(api, {"net_kg": 60}, {"net_kg": 60}, contract="PC-26/014")["lots"][0]
+    first = lot["sacks"][0]["code"]
+    api.post("/readings", {"subject": "GL-1", "kind": "moisture", "value": kg("13.2")})
+    api.post("/readings", {"subject": first, "kind": "moisture", "value": 11})
+
+    moisture = api.get("/lots/GL-1/arrival")["moisture"]
+
+    assert (moisture["pct"], moisture["within"]) == (kg("13.2"), False)
+
+
+def test_a_voided_lot_says_so_on_its_papers_and_cannot_be_held(api: Api) -> None:
+    furnish(api)
+    delivery = arrive(api, {"net_kg": 60})
+    api.post("/units/GL-1/void", {"reason": "entered twice"})
+
+    assert api.get("/lots/GL-1/arrival")["voided"] is True
+    assert api.get(f"/deliveries/{delivery['code']}")["lots"][0]["voided"] is True
+    api.refuse("/holds", {"units": ["GL-1"], "reason": "mould"}, 409, "voided")
