@@ -20,8 +20,14 @@ from psycopg import sql
 PROGRAMS = ("initdb", "pg_ctl", "postgres")
 OWNER = "jutebook"
 """Owns every database of the tests and is no superuser, as in production."""
-QUICK = {"fsync": "off", "full_page_writes": "off", "synchronous_commit": "off"}
-"""What a server may forget when nobody will ever read its book again."""
+QUICK = {
+    "fsync": "off", "full_page_writes": "off", "synchronous_commit": "off", "autovacuum": "off",
+}  # fmt: skip
+"""What a server may forget when nobody will ever read its book again.
+
+And no cleaning up: it would note that a table is empty between two tests, and the plans of the next
+would look through all of it for every row that refers to it.
+"""
 ACCESS = f"""\
 # Only the owner of the socket's folder gets at the superuser, who could run programs.
 local all postgres trust

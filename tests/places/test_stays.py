@@ -214,7 +214,9 @@ class Carrier:
     def act(self, what: str, sack: Walker, minute: int, place: str) -> None:
         if sack.voided:
             return
-        if what == "move" and sack.moves[-1][1] != place:
+        since, here = sack.moves[-1]
+        # Nobody moves a sack before it was put where it stands: that is refused.
+        if what == "move" and here != place and minute >= since:
             said = {"sacks": [sack.code], "to": place, "moved_at": text(at(minute))}
             asked = MoveIn.model_validate(said)
             self.book(lambda pen: move(pen, asked))
