@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
-from sqlalchemy import Row, bindparam, column, func, insert, select, table, update
+from sqlalchemy import Row, bindparam, func, insert, select, update
 from sqlmodel import Session, SQLModel, col
 
 from app.ledger.queries import on_hold
@@ -27,9 +27,6 @@ from app.shared.times import now, text
 # Built once, since putting a statement together takes several times as long as running it, and run
 # on the connection, since the session adds nothing to rows that are no entities.
 _TAKEN = select(col(Unit.code)).where(col(Unit.code).in_(bindparam("codes", expanding=True)))
-_place = table("location", column("code"))
-_PLACES = select(_place.c.code).where(_place.c.code.in_(bindparam("codes", expanding=True)))
-"""Places are cards and not ours, but a reading of a code must mean one thing."""
 _THERE = select(
     col(Unit.id),
     col(Unit.code),
@@ -187,7 +184,6 @@ class Pen:
         taken = set(twice)
         for some in batched(codes, 500):
             taken |= set(self._connection.scalars(_TAKEN, {"codes": some}))
-            taken |= set(self._connection.scalars(_PLACES, {"codes": some}))
         if taken:
             names = ", ".join(sorted(taken)[:5])
             raise Refused("code-taken", f"Already in the book: {names}.", codes=sorted(taken)[:50])

@@ -287,16 +287,6 @@ def test_prices_are_for_buyers(api_as: Callable[..., Api]) -> None:
         assert api_as(role).get("/lots/GL-1")["cost_per_kg"] is None
 
 
-def test_a_sack_cannot_take_the_code_of_a_place(api: Api) -> None:
-    furnish(api)
-    lots = [{"name": "Huila", "origin": "CO", "sacks": [{"code": "b-02", "net_kg": 60}]}]
-    body = {"supplier": "Finca El Roble", "received_at": "2026-03-02T08:00:00Z", "lots": lots}
-
-    refused = api.refuse("/deliveries", body, 409, "code-taken")
-
-    assert refused["codes"] == ["B-02"]
-
-
 def test_null_is_as_good_as_left_out(api: Api) -> None:
     furnish(api)
     sacks = [{"net_kg": 60, "condition": None, "location": None, "count": None}]

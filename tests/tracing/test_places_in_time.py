@@ -18,10 +18,10 @@ def _roastery(api: Api) -> None:
     furnish(api)
 
 
-def arrive_at(api: Api, place: str, *, lot: str) -> str:
+def arrive_at(api: Api, place: str, *, lot: str, at: str = ARRIVED) -> str:
     """Receive one sack of 60 kg straight to a place."""
     delivery = api.post("/deliveries", {
-        "supplier": "Finca El Roble", "received_at": ARRIVED,
+        "supplier": "Finca El Roble", "received_at": at,
         "lots": [{"code": lot, "name": "Sul", "origin": "BR",
                   "sacks": [{"net_kg": 60, "location": place}]}],
     })  # fmt: skip
@@ -88,8 +88,7 @@ def test_a_place_is_traced_with_what_stands_or_stood_there(api: Api, wanderer: s
 def test_a_stay_counts_with_both_its_ends(
     api: Api, wanderer: str, since: str | None, until: str | None, there: bool
 ) -> None:
-    stayer = arrive_at(api, "A-01", lot="STAYER")
-    move(api, stayer, "B-02", "2026-02-01T00:00:00Z")  # somebody's word, long before arrival
+    stayer = arrive_at(api, "B-02", lot="STAYER", at="2026-02-01T00:00:00Z")
 
     found = stood_at(api, "B-02", since, until)
 
