@@ -17,7 +17,6 @@ from pydantic import (
 from app.green.arrivals.schemas import DeliveryCheck, LotArrival
 from app.green.condition.schemas import LotMoisture
 from app.green.contracts.schemas import Reference
-from app.green.evidence.schemas import Day
 from app.green.identity.rules import Species, YearFrom
 from app.green.identity.schemas import (
     AltitudeIn,
@@ -37,7 +36,7 @@ from app.places.schemas import Caution
 from app.shared.codes import Code, NewCode, PlaceCode, fold
 from app.shared.mass import KgIn, KgOut
 from app.shared.numbers import NumberOut
-from app.shared.times import MomentIn, MomentOut
+from app.shared.times import Day, MomentIn, MomentOut
 from app.standards.countries import is_country, why_no_country
 from app.standards.ico_marks import MarkForm, coffee_year, read_coffee_year
 

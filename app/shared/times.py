@@ -1,7 +1,7 @@
 """Times: RFC 3339 with an offset on the way in, UTC inside and on the way out."""
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Annotated
 
 from pydantic import AfterValidator, AwareDatetime, BeforeValidator, PlainSerializer, WithJsonSchema
@@ -68,3 +68,16 @@ MomentOut = Annotated[
     WithJsonSchema({"type": "string", "format": "date-time"}),
 ]
 """A field that answers a time in UTC, ending in `Z`."""
+
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+
+
+def _day(value: object) -> object:
+    """Let through a date alone: Pydantic would take a number for seconds since 1970."""
+    if isinstance(value, date) or (isinstance(value, str) and _DAY.fullmatch(value)):
+        return value
+    raise ValueError("a date is a text such as 2026-03-31")
+
+
+Day = Annotated[date, BeforeValidator(_day)]
+"""A field that reads a date."""

@@ -6,12 +6,11 @@ from typing import Annotated, ClassVar, Self
 from pydantic import BeforeValidator, StringConstraints, model_validator
 
 from app.green.certificates.rules import Lack
-from app.green.evidence.schemas import Day
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Told, Why
 from app.ledger.tables import UnitKind
 from app.shared.codes import PlaceCode
-from app.shared.times import MomentOut
+from app.shared.times import Day, MomentOut
 
 
 def _folded(value: object) -> object:

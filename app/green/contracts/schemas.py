@@ -19,17 +19,8 @@ from app.ledger.schemas import Asked, Change, Note, Party, Told
 from app.shared.codes import fold
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut, exact_number
-from app.shared.times import MomentOut
+from app.shared.times import Day, MomentOut
 from app.standards.buying import Form, PriceUnit, Standing, WeightBasis
-
-_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
-
-
-def _day(value: object) -> object:
-    """Let through a date alone: Pydantic would take a number for seconds since 1970."""
-    if isinstance(value, date) or (isinstance(value, str) and _DAY.fullmatch(value)):
-        return value
-    raise ValueError("a date is a text such as 2026-03-31")
 
 
 def _percent(value: object) -> Decimal:
@@ -61,7 +52,6 @@ _CHEAPEST = Decimal("0.000001")
 _DEAREST = Decimal(1_000_000)
 _LARGEST_KG = 30_000_000
 
-Day = Annotated[date, BeforeValidator(_day)]
 Percentage = Annotated[
     Decimal, BeforeValidator(_percent),
     WithJsonSchema({"type": "number", "minimum": 0, "maximum": 100, "multipleOf": 0.001}),

@@ -1,6 +1,5 @@
 """What the API reads and answers about the evidence of where coffee grew."""
 
-import re
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Self
@@ -17,7 +16,7 @@ from pydantic import (
 
 from app.green.evidence.rules import FirmRole, Lack
 from app.ledger.schemas import Asked, Told, Why
-from app.shared.times import MomentOut
+from app.shared.times import Day, MomentOut
 from app.standards.due_diligence import (
     OWN_REFERENCE_LONGEST,
     REFERENCE_LONGEST,
@@ -31,16 +30,6 @@ Hectares = Annotated[
 ]
 
 
-_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
-
-
-def _day(value: object) -> object:
-    """Let through a date alone: Pydantic would take a number for seconds since 1970."""
-    if isinstance(value, date) or (isinstance(value, str) and _DAY.fullmatch(value)):
-        return value
-    raise ValueError("a date is a text such as 2026-03-31")
-
-
 def _hs_code(code: str) -> str:
     if not is_hs_code(code):
         raise ValueError(f"{code} is no HS code: 2 to 6 digits, such as 090111")
@@ -51,7 +40,6 @@ def _stripped(value: object) -> object:
     return without_blanks(value) if isinstance(value, str) else value
 
 
-Day = Annotated[date, BeforeValidator(_day)]
 HsCode = Annotated[
     str,
     BeforeValidator(_stripped),

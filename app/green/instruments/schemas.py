@@ -13,7 +13,6 @@ from pydantic import (
     model_validator,
 )
 
-from app.green.evidence.schemas import Day
 from app.green.instruments.rules import CalibrationResult, CalibrationStatus
 from app.green.readings.tables import ReadingKind
 from app.green.readings.values import Method, Value
@@ -21,7 +20,7 @@ from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Told, Why
 from app.shared.codes import PlaceCode
 from app.shared.numbers import NumberOut
-from app.shared.times import MomentOut
+from app.shared.times import Day, MomentOut
 
 
 def _joined(kinds: object) -> object:
