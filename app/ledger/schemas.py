@@ -1,5 +1,6 @@
 """What the API reads and answers about units as such."""
 
+from functools import cache
 from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import (
@@ -36,15 +37,21 @@ class Asked(BaseModel):
         """Take null for left out, also where what is left out means something."""
         if not isinstance(said, dict):
             return said
-        means = {
-            name
-            for key, field in cls.model_fields.items()
-            if not field.is_required() and field.get_default(call_default_factory=True) is not None
-            for name in (key, field.alias)
-        }
+        meaning = _names_with_a_default(cls)
         return {
-            name: value for name, value in said.items() if value is not None or name not in means
+            name: value for name, value in said.items() if value is not None or name not in meaning
         }
+
+
+@cache
+def _names_with_a_default(body: type[BaseModel]) -> frozenset[str | None]:
+    """Name the members that mean something when they are left out; once a class, not a body."""
+    return frozenset(
+        name
+        for key, field in body.model_fields.items()
+        if not field.is_required() and field.get_default(call_default_factory=True) is not None
+        for name in (key, field.alias)
+    )
 
 
 class Change(Asked):
