@@ -1,6 +1,7 @@
 """Reading the book: units by code, what is on hold, the journal."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from datetime import datetime
 
 from sqlalchemy import ColumnElement, bindparam, exists, or_, select
 from sqlalchemy.orm import aliased
@@ -162,3 +163,13 @@ def adjustment_page(session: Session, page: Page, code: str | None) -> PageOf:
         }
         for row in rows
     ], following  # fmt: skip
+
+
+def moments(session: Session, entry_ids: Collection[int]) -> Mapping[int, datetime]:
+    """Tell when what these entries book happened."""
+    rows = session.execute(
+        select(col(Entry.id), col(Entry.happened_at)).where(
+            among(session, col(Entry.id), entry_ids)
+        )
+    )
+    return {row[0]: row[1] for row in rows}

@@ -12,8 +12,8 @@ from sqlmodel import Session, col
 
 from app.ledger.cards import Shelf, enter, named, revise
 from app.ledger.posting import Pen
-from app.ledger.queries import live, unit_by_code, units_by_code
-from app.ledger.tables import Entry, Flow, Unit, UnitKind
+from app.ledger.queries import live, moments, unit_by_code, units_by_code
+from app.ledger.tables import Flow, Unit, UnitKind
 from app.places.capacity import Room, refuse_overfull
 from app.places.cautions import lifted_high
 from app.places.rules import Overfull, chain
@@ -210,12 +210,9 @@ def _refuse_before(pen: Pen, units: Sequence[Unit], at: datetime) -> None:
         .group_by(col(Move.unit_id))
     )
     arrived |= {row[0]: row[1] for row in moved}
-    entries = select(col(Entry.id), col(Entry.happened_at)).where(
-        among(pen.session, col(Entry.id), set(arrived.values()))
-    )
-    moments = {row[0]: row[1] for row in pen.session.execute(entries)}
+    at_entry = moments(pen.session, set(arrived.values()))
     for unit in units:
-        since = moments[arrived[unit.id]]
+        since = at_entry[arrived[unit.id]]
         if at < since:
             raise FieldRefused(
                 "#/moved_at", f"{unit.code} has stood where it is since {text(since)}"

@@ -29,7 +29,7 @@ from app.green.counting.tables import (
 )
 from app.green.tables import Sack
 from app.ledger.posting import Pen, Posting
-from app.ledger.queries import live, unit_by_code, units_by_code
+from app.ledger.queries import live, moments, unit_by_code, units_by_code
 from app.ledger.tables import Adjustment, Entry, Flow, Reason, Unit, UnitKind
 from app.places.actions import locate
 from app.places.tree import STANDING, below
@@ -132,10 +132,7 @@ def _refuse_twins(asked: CountLinesIn) -> None:
 def _refuse_before(session: Session, sacks: Sequence[Unit], at: datetime | None) -> None:
     if at is None:
         return
-    born = select(col(Entry.id), col(Entry.happened_at)).where(
-        among(session, col(Entry.id), {sack.born_entry_id for sack in sacks})
-    )
-    came = {row[0]: row[1] for row in session.execute(born)}
+    came = moments(session, {sack.born_entry_id for sack in sacks})
     for sack in sacks:
         if at < came[sack.born_entry_id]:
             since = text(came[sack.born_entry_id])

@@ -16,22 +16,19 @@ from app.green.counting.schemas import (
     UncountedLine,
 )
 from app.green.counting.tables import StockCountLine, StockCountSack
-from app.green.instruments.rules import DOUBTFUL
-from app.green.readings.rules import Point, drift_of
-from app.green.readings.series import standing
-from app.green.readings.tables import Reading, ReadingKind
+from app.green.readings.rules import drift_of
+from app.green.readings.series import points_of
 from app.green.tables import Sack
 from app.ledger.tables import Entry, Unit
 from app.places.tables import Location
-from app.shared.db import AnySelect, among
-from app.shared.mass import kg_from_grams
+from app.shared.db import AnySelect
 
 
 def figures(session: Session, number: int, ended_id: int) -> Figures:
     """Compare book and count, with what was measured before counting ended."""
     rows = session.execute(standing_lines(number)).all()
     found = {row.id: Found(row.sack_id, row.lot, row.counted_g, row.book_g) for row in rows}
-    moistures = _moistures(session, {row.lot_id for row in rows}, ended_id)
+    moistures = _moistures(session, {row.lot_id: row.lot for row in rows}, ended_id)
     by_lot: dict[str, list[Found]] = {}
     for line in found.values():
         by_lot.setdefault(line.lot, []).append(line)
@@ -141,27 +138,14 @@ def _not_counted(session: Session, number: int) -> Sequence[UncountedLine]:
     return [UncountedLine(sack=row.code, lot=row.lot, location=row.location) for row in rows]
 
 
-def _moistures(session: Session, lot_ids: set[int], ended_id: int) -> Mapping[str, Moistures]:
+def _moistures(session: Session, lots: Mapping[int, str], ended_id: int) -> Mapping[str, Moistures]:
     """Find the first and the newest moisture of lots, by one method.
 
     Readings of the lot as a whole: one wet sack says nothing of the dry ones beside it. One reading
     is not two, and what two methods say cannot be compared.
     """
-    rows = session.execute(
-        standing(
-            col(Unit.code), col(Reading.id), col(Reading.value_milli), col(Reading.method),
-            col(Entry.happened_at), col(Reading.calibration),
-        )
-        .join(Unit, col(Unit.id) == col(Reading.unit_id))
-        .where(col(Reading.kind) == ReadingKind.MOISTURE, col(Reading.entry_id) < ended_id)
-        .where(among(session, col(Reading.unit_id), lot_ids))
-    )  # fmt: skip
-    points: dict[str, list[Point]] = {}
-    for code, number, milli, method, taken_at, calibration in rows:
-        trusted = calibration not in DOUBTFUL
-        point = Point(number, kg_from_grams(milli), method, taken_at, trusted)
-        points.setdefault(code, []).append(point)
-    drifts = {code: drift_of(read) for code, read in points.items()}
+    found = points_of(session, lots.keys(), booked_before=ended_id)
+    drifts = {lots[lot_id]: drift_of(points) for lot_id, points in found.items()}
     return {
         code: Moistures(drift.first.value, drift.newest.value)
         for code, drift in drifts.items()

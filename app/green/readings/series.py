@@ -27,9 +27,14 @@ def standing(*columns: IdColumn) -> AnySelect:
     )
 
 
-def points_of(session: Session, unit_ids: Collection[int]) -> dict[int, list[Point]]:
-    """Read the moistures of units, each unit's in the order they were taken."""
-    rows = session.execute(
+def points_of(
+    session: Session, unit_ids: Collection[int], booked_before: int | None = None
+) -> dict[int, list[Point]]:
+    """Read the moistures of units, each unit's in the order they were taken.
+
+    With `booked_before` only those that were in the book before that entry.
+    """
+    statement = (
         standing(
             col(Reading.unit_id),
             col(Reading.id),
@@ -42,8 +47,10 @@ def points_of(session: Session, unit_ids: Collection[int]) -> dict[int, list[Poi
         .where(col(Reading.kind) == ReadingKind.MOISTURE)
         .order_by(col(Entry.happened_at), col(Reading.id))
     )
+    if booked_before is not None:
+        statement = statement.where(col(Reading.entry_id) < booked_before)
     found: dict[int, list[Point]] = {}
-    for unit_id, number, milli, method, taken_at, calibration in rows:
+    for unit_id, number, milli, method, taken_at, calibration in session.execute(statement):
         trusted = calibration not in DOUBTFUL
         point = Point(number, from_milli(milli), method, taken_at, trusted)
         found.setdefault(unit_id, []).append(point)
