@@ -7,8 +7,7 @@ from pydantic import Field, StringConstraints, field_validator, model_validator
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Told
 from app.packing.recipes.rules import REWORK, WHOLE_MILLI, fold, per_cent
-from app.roasting.styles.schemas import Percent
-from app.shared.mass import KgOut
+from app.shared.thousandths import MilliOut, PercentIn
 
 ComponentName = Annotated[
     str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)
@@ -18,7 +17,7 @@ ComponentName = Annotated[
 class ComponentIn(Asked):
     name: ComponentName
     """What the coffee is called: a style, a recipe, or a word for it."""
-    share_milli: Percent = Field(alias="share_pct")
+    share_milli: PercentIn = Field(alias="share_pct")
     """Of the roasted mass without rework."""
 
 
@@ -43,9 +42,9 @@ Components = Annotated[list[ComponentIn], Field(min_length=1, max_length=50)]
 class RecipeIn(Asked):
     name: Name
     components: Components
-    tolerance_milli: Percent | None = Field(default=None, alias="tolerance")
+    tolerance_milli: PercentIn | None = Field(default=None, alias="tolerance")
     """How many points a share may be off, ends included; the roastery's own when left out."""
-    rework_milli: Percent = Field(default=0, alias="rework_at_most_pct")
+    rework_milli: PercentIn = Field(default=0, alias="rework_at_most_pct")
     """How much of the whole may be rework."""
     note: Note | None = None
 
@@ -57,8 +56,8 @@ class RecipeChange(Change):
 
     name: Name | None = None
     components: Components | None = None
-    tolerance_milli: Percent | None = Field(default=None, alias="tolerance")
-    rework_milli: Percent | None = Field(default=None, alias="rework_at_most_pct")
+    tolerance_milli: PercentIn | None = Field(default=None, alias="tolerance")
+    rework_milli: PercentIn | None = Field(default=None, alias="rework_at_most_pct")
     note: Note | None = None
 
     @model_validator(mode="after")
@@ -70,12 +69,12 @@ class RecipeChange(Change):
 
 class ComponentOut(Told):
     name: str
-    share_milli: KgOut = Field(alias="share_pct")
+    share_milli: MilliOut = Field(alias="share_pct")
 
 
 class RecipeOut(CardOut):
     name: str
     components: list[ComponentOut]
-    tolerance_milli: KgOut | None = Field(alias="tolerance")
-    rework_milli: KgOut = Field(alias="rework_at_most_pct")
+    tolerance_milli: MilliOut | None = Field(alias="tolerance")
+    rework_milli: MilliOut = Field(alias="rework_at_most_pct")
     note: str | None
