@@ -1,0 +1,10 @@
+"""Silos and trays, and how far coffee carries over."""
+
+revision = "0015"
+down_revision = "0014"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Make the tables."""

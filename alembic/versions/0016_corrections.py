@@ -1,0 +1,10 @@
+"""What replaced what, and acts that never were."""
+
+revision = "0016"
+down_revision = "0015"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Make the tables."""
