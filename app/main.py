@@ -32,6 +32,7 @@ from app.places import routes as places
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
+from app.roasting.colours import routes as roast_colours
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
 from app.settings import Settings
@@ -56,6 +57,7 @@ PACKAGES = (
     places,
     roasting,
     styles,
+    roast_colours,
     packing,
     recipes,
     weighing,

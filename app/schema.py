@@ -26,6 +26,7 @@ from app.places import tables as places
 from app.quality import tables as quality
 from app.quality.grading import tables as grading
 from app.roasting import tables as roasting
+from app.roasting.colours import tables as roast_colours
 from app.roasting.styles import tables as styles
 from app.sending import tables as sending
 from app.settings import project_folder
@@ -50,6 +51,7 @@ TABLES = (
     grading,
     roasting,
     styles,
+    roast_colours,
     recipes,
     packing,
     weighing,

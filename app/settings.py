@@ -101,11 +101,29 @@ class Settings(BaseSettings):
     recipe_tolerance: Percent = Decimal(2)
     """How many points a share of a blend may be off where its recipe names no tolerance (our own
     rule)."""
+    plausible_loss_pct: FromTo = (Decimal(8), Decimal(28))
+    """A roast that lost less or more is taken for a slip of the scale or the keyboard unless it
+    names its own range or is confirmed (our own rule)."""
+    roasted_moisture_pct: Annotated[Decimal, Field(ge=0, lt=100)] = Decimal(2)
+    """What moisture roasted coffee is taken to have where it was not measured (from memory)."""
+    blend_in_at_most_pct: Annotated[Decimal, Field(gt=0, le=100, decimal_places=3)] = Decimal(20)
+    """How much of a blend a roast may be that a tasting lets into blends alone, where the tasting
+    does not say (our own rule)."""
     usual_charge_pct: tuple[Percent, Percent] = (Decimal(40), Decimal(80))
     """A charge outside this share of the drum's capacity is pointed out (our own rule; about 80 %
     as a ceiling is a magazine's advice on batch size)."""
     colour_tolerance: Annotated[Decimal, Field(ge=0)] = Decimal(3)
     """How far a colour reading may stand from its target when the roast names no tolerance."""
+    colour_tolerance_ground: Annotated[Decimal, Field(ge=0)] = Decimal(2)
+    """The same for a reading of ground coffee (our own rule)."""
+    colour_tolerance_whole: Annotated[Decimal, Field(ge=0)] = Decimal(3)
+    """The same for a reading of whole beans (our own rule)."""
+    drop_tolerance_c: Annotated[Decimal, Field(ge=0)] = Decimal(1)
+    """How far the drop temperature may stand from a style's own where the style names no tolerance
+    (our own rule)."""
+    total_tolerance_s: Annotated[int, Field(ge=0, le=3600)] = 15
+    """How far the total time may stand from a style's own where the style names no tolerance (our
+    own rule)."""
     moisture_range_pct: tuple[Percent, Percent] = (Decimal(8), Decimal("12.5"))
     """Green moisture, wet basis, ends included (ICO Resolution 420)."""
     water_activity_below: Decimal = Decimal("0.70")

@@ -11,7 +11,10 @@ from app.standards.handling import sack_caution
 ON_HOLD = "ON HOLD"
 _DISPOSITIONS = {
     "set_aside": "SET ASIDE",
+    "blend_in": "BLEND ONLY",
+    "rework": "REWORK",
     "rejected": "REJECTED",
+    "scrapped": "SCRAPPED",
 }
 """Roasts that must not be packed say so in large print."""
 

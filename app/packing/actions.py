@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from app.green.certificates.queries import carried_by
 from app.ledger.cards import Shelf, named
@@ -22,8 +23,9 @@ from app.packing.schemas import (
     SharedPart,
 )
 from app.packing.tables import Blend, Pack, Product
+from app.packing.tasted import as_rework, refuse_straight, refuse_too_much
 from app.roasting.machines import machine_for, record_run
-from app.roasting.queries import refuse_unreleased
+from app.roasting.queries import Limited, refuse_unreleased
 from app.roasting.tables import MachineKind
 from app.shared.mass import HEAVIEST_G, kg_text
 from app.shared.problems import FieldRefused, Refused
@@ -36,7 +38,7 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
     """Mix roasts and blends; the whole weighs what its parts weigh.
 
     Raises:
-        Refused: `off-recipe`, `not-released`, and what posting refuses.
+        Refused: `off-recipe`, `not-released`, `tasting-limits-use`, and what posting refuses.
     """
     machine = machine_for(pen, asked.machine, MachineKind.BLENDER) if asked.machine else None
     at = pen.moment(asked.blended_at, "#/blended_at")
@@ -46,8 +48,9 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
         raise FieldRefused("#/parts", f"{kg_text(whole_g)} is over the limit of 30000 kg")
     posting = Posting("blend", at, asked.model_dump(mode="json"))
     born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g)
-    units = _pour(pen, posting, parts, born)
-    held = _hold_against_recipe(pen, asked, units, may_deviate=may_deviate)
+    units, limited = _pour(pen, posting, parts, born)
+    held = _hold_against_recipe(pen, asked, units, limited, may_deviate=may_deviate)
+    refuse_too_much(limited, parts, held.components if held else {})
     pen.post(posting)
     if machine is not None:
         record_run(pen, born, machine, at)
@@ -80,14 +83,18 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
 
 
 def _hold_against_recipe(
-    pen: Pen, asked: BlendIn, units: Mapping[str, Unit], *, may_deviate: bool
+    pen: Pen,
+    asked: BlendIn,
+    units: Mapping[str, Unit],
+    limited: Sequence[Limited],
+    *,
+    may_deviate: bool,
 ) -> Held | None:
     recipe = recipe_named(pen.session, asked.recipe)
     if recipe is None:
         return None
-    return hold_against(
-        pen, recipe, asked.parts, units, asked.off_recipe_reason, may_deviate=may_deviate
-    )
+    parts = as_rework(asked.parts, limited)
+    return hold_against(pen, recipe, parts, units, asked.off_recipe_reason, may_deviate=may_deviate)
 
 
 def pack(pen: Pen, asked: PackIn) -> PackOut:
@@ -95,7 +102,7 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
 
     Raises:
         Refused: `mass-gained` when the bags would hold more than was brought to the line,
-            `not-released`, and what posting refuses.
+            `not-released`, `tasting-limits-use`, and what posting refuses.
     """
     product = named(pen.session, PRODUCTS, asked.product, "#/product")
     machine = machine_for(pen, asked.machine, MachineKind.PACKING_LINE) if asked.machine else None
@@ -105,7 +112,8 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     _refuse_gain(asked.bags, product, packed_g, brought_g)
     posting = Posting("pack", at, asked.model_dump(mode="json"))
     born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
-    units = _pour(pen, posting, parts, born)
+    units, limited = _pour(pen, posting, parts, born)
+    refuse_straight(limited)
     pen.post(posting)
     if machine is not None:
         record_run(pen, born, machine, at)
@@ -147,13 +155,20 @@ def _parts(asked: Sequence[PartIn]) -> Counter[str]:
     return parts
 
 
-def _pour(pen: Pen, posting: Posting, parts: Mapping[str, int], into: Birth) -> Mapping[str, Unit]:
+class _Poured(NamedTuple):
+    """What flows into a new unit, and which roasts of it a tasting lets into blends alone."""
+
+    units: Mapping[str, Unit]
+    limited: Sequence[Limited]
+
+
+def _pour(pen: Pen, posting: Posting, parts: Mapping[str, int], into: Birth) -> _Poured:
     """Let roasted coffee flow into a new unit; what is not released does not flow."""
     units = units_by_code(pen.session, list(parts), UnitKind.ROAST, UnitKind.BLEND)
-    refuse_unreleased(pen.session, [live(unit).id for unit in units.values()])
+    limited = refuse_unreleased(pen.session, [live(unit).id for unit in units.values()])
     for code, grams in parts.items():
         posting.flow(units[code].id, into, grams)
-    return units
+    return _Poured(units, limited)
 
 
 def _shared(parts: Mapping[str, int], units: Mapping[str, Unit]) -> list[SharedPart]:

@@ -6,48 +6,93 @@ from sqlmodel import Session, col
 from app.green.arrivals.checklist import arrivals_of
 from app.green.arrivals.holds import arrival_lots
 from app.ledger import actions as ledger
-from app.ledger.posting import Pen
-from app.ledger.queries import live, unit_by_code
+from app.ledger.posting import Pen, Posting
+from app.ledger.queries import live, made_of, unit_by_code
+from app.ledger.rules import canonical
 from app.ledger.schemas import ReleaseIn
-from app.ledger.tables import UnitKind
+from app.ledger.tables import Reason, Unit, UnitKind
+from app.quality.rules import UNUSABLE, Decision, may_follow
 from app.quality.schemas import CuppingIn, CuppingOut, ReleaseOut
-from app.quality.tables import Cupping, Verdict
+from app.quality.tables import DECIDES, Cupping, Verdict
+from app.shared.mass import kg_from_grams
 from app.shared.problems import Refused
 
 
-def verdicts(session: Session, unit_ids: list[int]) -> dict[int, Verdict]:
-    """Name the verdict that stands for each roast that was tasted: a rejection is for good."""
-    rows = session.execute(
-        select(col(Cupping.unit_id), col(Cupping.verdict))
-        .where(col(Cupping.unit_id).in_(unit_ids))
-        .order_by(col(Cupping.id))
-    )
-    return {unit_id: Verdict(verdict) for unit_id, verdict in rows}
+def standing_decision(session: Session, unit_id: int) -> Decision | None:
+    """Find what the latest tasting of a roast decided."""
+    row = session.execute(
+        select(col(Cupping.verdict), col(Cupping.at_most_milli))
+        .where(col(Cupping.unit_id) == unit_id)
+        .order_by(col(Cupping.id).desc())
+        .limit(1)
+    ).first()
+    return Decision(DECIDES[Verdict(row.verdict)], row.at_most_milli) if row else None
 
 
 def cup(pen: Pen, code: str, asked: CuppingIn) -> CuppingOut:
-    """Record a tasting and with it release or reject the roast."""
+    """Record a tasting and with it what the roast may be used for; `scrap` books off what is left.
+
+    Raises:
+        Refused: `not-set-aside` where what was decided before cannot change like that.
+    """
     unit = live(unit_by_code(pen.session, code, UnitKind.ROAST))
-    if verdicts(pen.session, [unit.id]).get(unit.id) is Verdict.REJECT:
-        raise Refused(
-            "not-set-aside", f"Roast {unit.code} was rejected; that stands.", unit=unit.code
-        )
+    decided = Decision(DECIDES[asked.verdict], _at_most(pen, asked))
+    _refuse_change(pen, unit, decided)
     at = pen.moment(asked.cupped_at, "#/cupped_at")
-    entry_id = pen.note("cupping", {"roast": unit.code, **asked.model_dump(mode="json")}, at)
+    cuppers = asked.cuppers or [pen.who]
+    said = asked.model_dump(mode="json") | {
+        "roast": unit.code, "cuppers": cuppers, "at_most_milli": decided.at_most_milli,
+    }  # fmt: skip
+    scrapped_g = unit.left_g if asked.verdict is Verdict.SCRAP else None
+    posting = Posting("cupping", at, said)
+    if scrapped_g:
+        posting.adjust(unit.id, -scrapped_g, Reason.DESTROYED, asked.reason)
+    entry_id = pen.post(posting)
     pen.session.add(Cupping(
-        unit_id=unit.id, verdict=asked.verdict, notes=asked.notes, entry_id=entry_id,
+        unit_id=unit.id, verdict=asked.verdict, reason=asked.reason, notes=asked.notes,
+        cuppers=canonical(cuppers), at_most_milli=decided.at_most_milli, entry_id=entry_id,
         score_milli=None if asked.score is None else int(asked.score * 1000),
     ))  # fmt: skip
-    released = asked.verdict is Verdict.RELEASE
     return CuppingOut(
         roast=unit.code,
         verdict=asked.verdict,
+        disposition=decided.disposition,
+        reason=asked.reason,
+        at_most_milli=decided.at_most_milli,
+        scrapped_g=scrapped_g,
         score=asked.score,
         notes=asked.notes,
-        disposition="released" if released else "rejected",
+        cuppers=cuppers,
         cupped_at=at,
         cupped_by=pen.who,
     )
+
+
+def _at_most(pen: Pen, asked: CuppingIn) -> int | None:
+    if asked.verdict is not Verdict.BLEND_IN:
+        return None
+    return asked.at_most_milli or int(pen.settings.blend_in_at_most_pct * 1000)
+
+
+def _refuse_change(pen: Pen, unit: Unit, decided: Decision) -> None:
+    stands = standing_decision(pen.session, unit.id)
+    into = made_of(pen.session, {unit.id})
+    if stands is None or may_follow(stands, decided, used=bool(into)):
+        return
+    said = f"Roast {unit.code} was {_words(stands)}; that stands."
+    if stands.disposition not in UNUSABLE:
+        went = f"some of it went into {', '.join(into[:5])}"
+        said = f"Roast {unit.code} was tasted ({_words(stands)}) and {went}: it is not widened."
+    raise Refused(
+        "not-set-aside", said, unit=unit.code, disposition=stands.disposition, made=into[:50]
+    )
+
+
+def _words(decided: Decision) -> str:
+    said = decided.disposition.replace("_", " ")
+    if decided.at_most_milli is None:
+        return said
+    return f"{said}, at most {kg_from_grams(decided.at_most_milli)} % of a blend"
 
 
 def release(pen: Pen, number: int, asked: ReleaseIn) -> ReleaseOut:

@@ -1,5 +1,6 @@
 """Reading holds and cuppings."""
 
+import json
 from typing import Any
 
 from sqlalchemy import select
@@ -7,8 +8,9 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.ledger.queries import unit_by_code
-from app.ledger.tables import Entry, Hold, HoldRelease, HoldUnit, Unit, UnitKind
-from app.quality.tables import Cupping, Verdict
+from app.ledger.tables import Adjustment, Entry, Hold, HoldRelease, HoldUnit, Unit, UnitKind
+from app.quality.schemas import CuppingOut
+from app.quality.tables import DECIDES, Cupping, Verdict
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams
 from app.shared.paging import Page, PageOf, turn_page
@@ -67,21 +69,35 @@ def cupping_page(session: Session, page: Page, code: str) -> PageOf:
         select(
             col(Cupping.id),
             col(Cupping.verdict),
+            col(Cupping.reason),
+            col(Cupping.at_most_milli),
             col(Cupping.score_milli),
             col(Cupping.notes),
+            col(Cupping.cuppers),
+            col(Adjustment.grams),
             col(Entry.happened_at),
             col(Entry.who),
         )
         .join(Entry, col(Entry.id) == col(Cupping.entry_id))
+        .outerjoin(Adjustment, col(Adjustment.entry_id) == col(Cupping.entry_id))
         .where(col(Cupping.unit_id) == unit.id)
     )
     rows, following = turn_page(session, statement, col(Cupping.id), page)
-    return [
-        {
-            "roast": unit.code, "verdict": row.verdict, "notes": row.notes,
-            "disposition": "released" if row.verdict == Verdict.RELEASE else "rejected",
-            "score": None if row.score_milli is None else kg_from_grams(row.score_milli),
-            "cupped_at": text(row.happened_at), "cupped_by": row.who,
-        }
-        for row in rows
-    ], following  # fmt: skip
+    return [_cupping_line(unit.code, row) for row in rows], following
+
+
+def _cupping_line(roast: str, row: Any) -> dict[str, object]:  # noqa: ANN401 - a row of `cupping_page`
+    verdict = Verdict(row.verdict)
+    return CuppingOut(
+        roast=roast,
+        verdict=verdict,
+        disposition=DECIDES[verdict],
+        reason=row.reason,
+        at_most_milli=row.at_most_milli,
+        scrapped_g=-(row.grams or 0) if verdict is Verdict.SCRAP else None,
+        score=None if row.score_milli is None else kg_from_grams(row.score_milli),
+        notes=row.notes,
+        cuppers=json.loads(row.cuppers) if row.cuppers else [row.who],
+        cupped_at=row.happened_at,
+        cupped_by=row.who,
+    ).model_dump()

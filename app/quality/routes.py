@@ -54,7 +54,11 @@ def release(clerk: Releaser, number: HoldNumber, asked: ReleaseIn) -> Response:
     "/roasts/{code}/cuppings", status_code=201, response_model=CuppingOut, dependencies=[Keyed]
 )
 def cup(clerk: Cupper, code: Code, asked: CuppingIn) -> Response:
-    """Taste a roast and release or reject it."""
+    """Taste a roast and decide what it may be used for.
+
+    `release` frees it; `blend_in` lets it into blends up to a share of each; `rework` lets it in as
+    the rework of a recipe; `reject` stops it; `scrap` books off what is left.
+    """
     return clerk.write(actions.cup, code, asked)
 
 

@@ -1,47 +1,64 @@
 """Charging a roaster and weighing what comes out."""
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import asdict
+from datetime import datetime
 from decimal import Decimal
+from typing import NamedTuple
 
-from app.ledger.posting import Pen, Posting
+from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
 from app.ledger.tables import Reason, Unit, UnitKind
+from app.quality.rules import Disposition
+from app.roasting.colours.actions import write_colour
+from app.roasting.colours.queries import Taken
+from app.roasting.gate import Judged, judge, refuse_slips
 from app.roasting.machines import machine_for, record_run
-from app.roasting.rules import (
-    Check,
-    check_colour,
-    check_loss,
-    check_profile,
-    check_share,
-    emptied_difference,
-    loss_pct,
-)
+from app.roasting.organic import Charged, organic_of
+from app.roasting.rules import emptied_difference, loss_pct
 from app.roasting.schemas import (
     CheckOut,
     Draw,
     RoastIn,
     RoastOut,
 )
-from app.roasting.styles.actions import Targets, style_named, targets
+from app.roasting.styles.actions import style_named
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Machine, MachineKind, Roast
 from app.shared.mass import kg_from_grams, kg_text
-from app.shared.problems import FieldRefused, Refused
+from app.shared.problems import Refused
+
+
+class _Made(NamedTuple):
+    """A roast that was posted and judged."""
+
+    born: Birth
+    machine: Machine
+    style: Style | None
+    at: datetime
+    entry_id: int
+    drawn: Mapping[str, int]
+    judged: Judged
+
+    @property
+    def charge_g(self) -> int:
+        return sum(self.drawn.values())
 
 
 def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     """Draw green, roast it and judge the roast.
 
     Raises:
-        Refused: `wrong-machine`, `over-capacity`, `mass-gained`, `emptied-beyond-tolerance`,
-            and what posting refuses.
+        Refused: `wrong-machine`, `over-capacity`, `mass-gained`, `implausible-loss`,
+            `emptied-beyond-tolerance`, and what posting refuses.
     """
     machine = machine_for(pen, asked.machine, MachineKind.ROASTER)
     drawn = _drawn(asked)
     charge_g = sum(drawn.values())
     _refuse_charge(machine, charge_g, asked.end_g)
+    refuse_slips(pen.settings, asked, charge_g)
     style = style_named(pen.session, asked.style)
     at = pen.moment(asked.roasted_at, "#/roasted_at")
     found = units_by_code(pen.session, list(drawn), UnitKind.SACK)
@@ -53,34 +70,57 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         posting.flow(sack.id, born, grams)
         if code in emptied:
             _book_difference(pen, posting, sack, grams)
-    pen.post(posting)
-    checks = _judge(pen, asked, charge_g, style)
-    passed = all(check.passed for check in checks)
-    warnings = _warnings(pen, machine, charge_g, style)
+    entry_id = pen.post(posting)
+    judged = judge(pen, asked, machine, charge_g, style)
     record_run(pen, born, machine, at)
+    return _write(pen, asked, _Made(born, machine, style, at, entry_id, drawn, judged))
+
+
+def _write(pen: Pen, asked: RoastIn, made: _Made) -> RoastOut:
+    """Write what is known of a roast beside its mass, and answer it."""
+    style, judged, born = made.style, made.judged, made.born
+    checks = [asdict(check) for check in judged.checks]
+    named, version = (style.name, style.version) if style else (asked.style, None)
+    moisture_milli = _milli(asked.roasted_moisture_pct)
     pen.write(Roast, [{
-        "unit_id": born.id, "style": style.name if style else asked.style, "charge_g": charge_g,
-        "passed": passed, "checks": canonical([asdict(check) for check in checks]),
-        "style_id": style.id if style else None, "style_version": style.version if style else None,
-        "warnings": canonical(warnings),
+        "unit_id": born.id, "style": named, "charge_g": made.charge_g, "passed": judged.passed,
+        "checks": canonical(checks), "style_id": style.id if style else None,
+        "style_version": version, "warnings": canonical(judged.warnings),
+        "roasted_moisture_milli": moisture_milli, "drop_milli": _milli(asked.drop_c),
+        "total_s": asked.total_s,
     }])  # fmt: skip
+    colours = []
+    if judged.colour:
+        taken = Taken(1, made.at, made.entry_id)
+        of = (born.id, born.code)
+        colours = [write_colour(pen, of, judged.colour, judged.meter, taken)]
+    charged = Charged(born.id, made.charge_g, asked.end_g, made.at, moisture_milli)
     return RoastOut(
         code=born.code,
-        machine=machine.code,
-        style=style.name if style else asked.style,
-        style_version=style.version if style else None,
-        roasted_at=at,
-        charge_g=charge_g,
+        machine=made.machine.code,
+        style=named,
+        style_version=version,
+        roasted_at=made.at,
+        charge_g=made.charge_g,
         end_g=asked.end_g,
-        loss_pct=loss_pct(charge_g, asked.end_g),
-        disposition="passed" if passed else "set_aside",
-        checks=[CheckOut(**asdict(check)) for check in checks],
-        warnings=warnings,
-        draws=[Draw(sack=code, grams=grams) for code, grams in drawn.items()],
+        loss_pct=loss_pct(made.charge_g, asked.end_g),
+        disposition=Disposition.PASSED if judged.passed else Disposition.SET_ASIDE,
+        checks=[CheckOut.model_validate(check) for check in checks],
+        warnings=judged.warnings,
+        draws=[Draw(sack=code, grams=grams) for code, grams in made.drawn.items()],
+        drop_c=asked.drop_c,
+        total_s=asked.total_s,
+        colours=colours,
+        organic=organic_of(pen.session, [charged], pen.settings)[born.id],
+        at_most_milli=None,
         left_g=asked.end_g,
         held=False,
         voided=False,
     )
+
+
+def _milli(value: Decimal | None) -> int | None:
+    return None if value is None else int(value * 1000)
 
 
 def _drawn(asked: RoastIn) -> Counter[str]:
@@ -127,49 +167,3 @@ def _book_difference(pen: Pen, posting: Posting, sack: Unit, drawn_g: int) -> No
         )
     if difference_g:
         posting.adjust(sack.id, difference_g, Reason.DRAW_DIFFERENCE)
-
-
-def _judge(pen: Pen, asked: RoastIn, charge_g: int, style: Style | None) -> list[Check]:
-    """Ask the questions of the gate; what a style says stands, the rest is the roast's own."""
-    held_to = targets(style, pen.settings) if style else Targets(None, None, None)
-    if style:
-        _refuse_other_targets(asked, style, held_to)
-    loss_range = held_to.loss_range or asked.loss_range_pct or pen.settings.loss_range_pct
-    colour = _first(held_to.colour, asked.colour_target)
-    tolerance = _first(held_to.colour_tolerance, asked.colour_tolerance)
-    return [
-        check_profile(asked.profile_hit),
-        check_loss(charge_g, asked.end_g, loss_range),
-        check_colour(
-            asked.colour, colour, pen.settings.colour_tolerance if tolerance is None else tolerance
-        ),
-    ]
-
-
-def _first(*said: Decimal | None) -> Decimal | None:
-    return next((each for each in said if each is not None), None)
-
-
-def _refuse_other_targets(asked: RoastIn, style: Style, held_to: Targets) -> None:
-    """Refuse a roast that would be judged by other figures than its style's."""
-    said = {
-        "loss_range_pct": (asked.loss_range_pct, held_to.loss_range),
-        "colour_target": (asked.colour_target, held_to.colour),
-        "colour_tolerance": (asked.colour_tolerance, held_to.colour_tolerance),
-    }
-    for name, (own, styles) in said.items():
-        if own is not None and styles is not None and own != styles:
-            figures = " to ".join(map(str, styles)) if isinstance(styles, tuple) else styles
-            raise FieldRefused(
-                f"#/{name}",
-                f"style {style.name}, version {style.version}, says {figures}: leave it out, or "
-                "roast without a style",
-            )
-
-
-def _warnings(pen: Pen, machine: Machine, charge_g: int, style: Style | None) -> list[str]:
-    share = check_share(charge_g, machine.capacity_g, pen.settings.usual_charge_pct)
-    found = [share] if share else []
-    if style and style.machine and style.machine != machine.code:
-        found.append(f"style {style.name} is made for {style.machine}, not {machine.code}")
-    return found

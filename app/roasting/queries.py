@@ -2,59 +2,83 @@
 
 import json
 from collections.abc import Collection
+from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, bindparam, case, exists, select
+from sqlalchemy import bindparam, case, literal, select
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
-from app.quality.tables import Cupping, Verdict
+from app.quality.rules import LIMITED, UNUSABLE, Disposition
+from app.quality.tables import DECIDES, Cupping, Verdict
+from app.roasting.colours.queries import colours_of
 from app.roasting.machines import MACHINES
+from app.roasting.organic import Charged, organic_of
 from app.roasting.rules import loss_pct
-from app.roasting.schemas import CheckOut, Disposition, Draw, RoastOut
+from app.roasting.schemas import CheckOut, Draw, RoastOut
 from app.roasting.tables import CleanDown, Machine, MachineRun, Roast
+from app.settings import Settings
 from app.shared.db import AnySelect, batched
 from app.shared.mass import kg_from_grams
+from app.shared.mass import kg_from_grams as from_milli
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import Refused
 from app.shared.times import text
 
-
-def _tasted(verdict: Verdict) -> ColumnElement[bool]:
-    return exists(
-        select(col(Cupping.id))
-        .where(col(Cupping.unit_id) == col(Roast.unit_id), col(Cupping.verdict) == verdict)
-        .correlate(Roast)
-    )
-
+_latest = aliased(Cupping)
+_VERDICT, _AT_MOST = (
+    select(column)
+    .where(col(_latest.unit_id) == col(Roast.unit_id))
+    .order_by(col(_latest.id).desc())
+    .limit(1)
+    .correlate(Roast)
+    .scalar_subquery()
+    for column in (col(_latest.verdict), col(_latest.at_most_milli))
+)
+"""What the latest tasting decided, which stands."""
 
 DISPOSITION = case(
-    (_tasted(Verdict.REJECT), "rejected"),
-    (_tasted(Verdict.RELEASE), "released"),
-    (col(Roast.passed), "passed"),
-    else_="set_aside",
+    {verdict: literal(DECIDES[verdict].value) for verdict in Verdict},
+    value=_VERDICT,
+    else_=case((col(Roast.passed), Disposition.PASSED.value), else_=Disposition.SET_ASIDE.value),
 ).label("disposition")
-"""What a roast may be used for: a rejection is for good, a release lifts a missed check."""
+"""What a roast may be used for: by its latest tasting, else by what its gate found."""
 
 
-_UNRELEASED = (
-    select(col(Unit.code), DISPOSITION)
+class Limited(NamedTuple):
+    """A roast that a tasting lets into blends alone."""
+
+    code: str
+    disposition: Disposition
+    at_most_milli: int | None
+    """How much of a blend it may be; None where that is not limited."""
+
+
+_NOT_FREE = (
+    select(col(Unit.code), DISPOSITION, _AT_MOST.label("at_most_milli"))
     .join(Roast, col(Roast.unit_id) == col(Unit.id))
     .where(col(Unit.id).in_(bindparam("ids", expanding=True)))
-    .where(DISPOSITION.in_(["set_aside", "rejected"]))
+    .where(DISPOSITION.in_([*UNUSABLE, *LIMITED]))
+    .order_by(col(Unit.id))
 )
 
 
-def refuse_unreleased(session: Session, unit_ids: Collection[int]) -> None:
-    """Refuse roasts that missed a check and were not released, and rejected ones."""
-    for some in batched(sorted(unit_ids), 500):
-        rows = session.execute(_UNRELEASED, {"ids": some}).all()
-        if rows:
-            named = ", ".join(f"{code} ({state.replace('_', ' ')})" for code, state in rows)
-            raise Refused(
-                "not-released", f"Not released: {named}.", units=[code for code, _ in rows]
-            )
+def refuse_unreleased(session: Session, unit_ids: Collection[int]) -> list[Limited]:
+    """Refuse roasts of which nothing may be made; name those that go into blends alone."""
+    found = [
+        Limited(row.code, Disposition(row.disposition), row.at_most_milli)
+        for some in batched(sorted(unit_ids), 500)
+        for row in session.execute(_NOT_FREE, {"ids": some})
+    ]
+    barred = [each for each in found if each.disposition in UNUSABLE]
+    if barred:
+        named = ", ".join(f"{code} ({state.replace('_', ' ')})" for code, state, _ in barred)
+        raise Refused(
+            "not-released", f"Not released: {named}.", units=[each.code for each in barred]
+        )
+    return found
 
 
 def clean_down_page(session: Session, page: Page, code: str) -> PageOf:
@@ -90,6 +114,10 @@ def _roasts() -> AnySelect:
             col(Roast.checks),
             col(Roast.style_version),
             col(Roast.warnings),
+            col(Roast.roasted_moisture_milli),
+            col(Roast.drop_milli),
+            col(Roast.total_s),
+            _AT_MOST.label("at_most_milli"),
             on_hold(col(Unit.id)).label("held"),
             col(Unit.voided_entry_id),
         )
@@ -100,8 +128,8 @@ def _roasts() -> AnySelect:
     )
 
 
-def roast(session: Session, code: str) -> RoastOut:
-    """Read one roast with its checks and draws."""
+def roast(session: Session, code: str, settings: Settings) -> RoastOut:
+    """Read one roast with its checks, its draws, its colours and its organic loss."""
     unit = unit_by_code(session, code, UnitKind.ROAST)
     row = session.execute(_roasts().where(col(Unit.id) == unit.id)).one()
     return RoastOut(
@@ -114,7 +142,12 @@ def roast(session: Session, code: str) -> RoastOut:
         charge_g=row.charge_g,
         end_g=row.made_g,
         loss_pct=loss_pct(row.charge_g, row.made_g),
-        disposition=row.disposition,
+        disposition=Disposition(row.disposition),
+        drop_c=None if row.drop_milli is None else from_milli(row.drop_milli),
+        total_s=row.total_s,
+        colours=colours_of(session, unit.id, unit.code),
+        organic=organic_of(session, [_charged(row)], settings)[unit.id],
+        at_most_milli=row.at_most_milli,
         left_g=row.left_g,
         held=row.held,
         voided=row.voided_entry_id is not None,
@@ -123,19 +156,28 @@ def roast(session: Session, code: str) -> RoastOut:
     )
 
 
-def roast_page(session: Session, page: Page, disposition: Disposition | None) -> PageOf:
+def _charged(row: Any) -> Charged:  # noqa: ANN401 - a row of `_roasts`
+    return Charged(row.id, row.charge_g, row.made_g, row.happened_at, row.roasted_moisture_milli)
+
+
+def roast_page(
+    session: Session, page: Page, disposition: Disposition | None, settings: Settings
+) -> PageOf:
     """Read roasts in the order they were booked."""
     statement = _roasts()
     if disposition is not None:
         statement = statement.where(DISPOSITION.in_([disposition]))
     rows, following = turn_page(session, statement, col(Unit.id), page)
+    organic = organic_of(session, [_charged(row) for row in rows], settings)
     return [
         {
             "code": row.code, "machine": row.machine, "style": row.style,
             "roasted_at": text(row.happened_at), "charge_kg": kg_from_grams(row.charge_g),
             "end_kg": kg_from_grams(row.made_g), "loss_pct": loss_pct(row.charge_g, row.made_g),
-            "disposition": row.disposition, "left_kg": kg_from_grams(row.left_g),
-            "held": bool(row.held), "voided": row.voided_entry_id is not None,
+            "disposition": row.disposition, "organic": organic[row.id].model_dump(),
+            "at_most_pct": None if row.at_most_milli is None else from_milli(row.at_most_milli),
+            "left_kg": kg_from_grams(row.left_g), "held": bool(row.held),
+            "voided": row.voided_entry_id is not None,
         }
         for row in rows
     ], following  # fmt: skip

@@ -7,12 +7,12 @@ from fastapi import APIRouter, Response
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
+from app.quality.rules import Disposition
 from app.roasting import actions, machines, queries
 from app.roasting.machines import MACHINES
 from app.roasting.schemas import (
     CleanDownIn,
     CleanDownOut,
-    Disposition,
     MachineChange,
     MachineIn,
     MachineOut,
@@ -80,7 +80,7 @@ def roast(clerk: Roaster, asked: RoastIn) -> Response:
     """Book a roast: what was drawn from which sacks, and what came out.
 
     A roast that misses its profile, its end weight or its colour, or lacks one of them, is set
-    aside until a quality role has tasted and released it.
+    aside until a quality role has tasted it. A loss that no roast has is refused as a slip.
     """
     return clerk.write(actions.roast, asked)
 
@@ -88,10 +88,12 @@ def roast(clerk: Roaster, asked: RoastIn) -> Response:
 @router.get("/roasts", response_model=Items[RoastLine])
 def list_roasts(clerk: Reader, page: PageAsked, disposition: Disposition | None = None) -> Response:
     """List roasts, oldest first; `disposition=set_aside` for those that wait for tasting."""
-    return page_answer(clerk.request, *clerk.read(queries.roast_page, page, disposition))
+    return page_answer(
+        clerk.request, *clerk.read(queries.roast_page, page, disposition, clerk.settings)
+    )
 
 
 @router.get("/roasts/{code}", response_model=RoastOut)
 def show_roast(clerk: Reader, code: Code) -> Response:
     """Show a roast with its checks and the sacks it was drawn from."""
-    return Answer(clerk.read(queries.roast, code))
+    return Answer(clerk.read(queries.roast, code, clerk.settings))

@@ -1,19 +1,25 @@
 """What the API reads and answers about machines and roasts."""
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
 from app.green.readings.values import Moisture, Value
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Note, Told
+from app.quality.rules import Disposition
+from app.roasting.colours.schemas import ColourOut, ColourReadingIn
+from app.roasting.organic import OrganicOut
 from app.roasting.tables import MachineKind
 from app.shared.codes import Code, NewCode, PlaceCode
 from app.shared.mass import KgIn, KgOut
 from app.shared.numbers import NumberOut
+from app.shared.thousandths import MilliOut
 from app.shared.times import MomentIn, MomentOut
 
-Disposition = Literal["passed", "set_aside", "released", "rejected"]
+Celsius = Annotated[Value, Field(ge=0, le=1000)]
+RoastedMoisture = Annotated[Value, Field(ge=0, lt=100)]
+Seconds = Annotated[int, Field(ge=1, le=86_400, strict=True)]
 
 
 class MachineIn(Asked):
@@ -62,6 +68,16 @@ class RoastIn(Asked):
     colour_tolerance: Annotated[Value, Field(ge=0)] | None = None
     profile_hit: bool | None = None
     loss_range_pct: tuple[Moisture, Moisture] | None = None
+    end_confirmed: bool = False
+    """It was weighed again and is so: a loss that seems impossible is judged all the same."""
+    colour_reading: ColourReadingIn | None = None
+    """The colour with how it was read, in place of the bare `colour`."""
+    roasted_moisture_pct: RoastedMoisture | None = None
+    """The moisture of the roasted coffee, where it was measured."""
+    drop_c: Celsius | None = None
+    """How hot it was when it was dropped."""
+    total_s: Seconds | None = None
+    """The time from charge to drop."""
 
     @model_validator(mode="after")
     def _range_runs_upward(self) -> Self:
@@ -96,6 +112,13 @@ class RoastOut(Told):
     warnings: list[str]
     """What was unusual about the charge; it does not keep a roast from passing."""
     draws: list[Draw]
+    drop_c: NumberOut | None
+    total_s: int | None
+    colours: list[ColourOut]
+    """Every colour that was read of it; what its gate found stays whatever is read later."""
+    organic: OrganicOut
+    at_most_milli: MilliOut | None = Field(alias="at_most_pct")
+    """Of `blend_in`: how much of a blend it may be."""
     left_g: KgOut = Field(alias="left_kg")
     held: bool
     voided: bool
@@ -110,6 +133,9 @@ class RoastLine(Told):
     end_g: KgOut = Field(alias="end_kg")
     loss_pct: NumberOut
     disposition: Disposition
+    organic: OrganicOut
+    at_most_milli: MilliOut | None = Field(alias="at_most_pct")
+    """Of `blend_in`: how much of a blend it may be."""
     left_g: KgOut = Field(alias="left_kg")
     held: bool
     voided: bool

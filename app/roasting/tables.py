@@ -68,3 +68,9 @@ class Roast(SQLModel, table=True):
     """By which version of the style it was judged; None where its style is a word alone."""
     warnings: str | None = Field(default=None, sa_column=Column(Text))
     """What was pointed out, as JSON."""
+    roasted_moisture_milli: int | None = None
+    """The moisture of the roasted coffee where it was measured, in thousandths of a per cent."""
+    drop_milli: int | None = None
+    """How hot it was when it was dropped, in thousandths of a degree Celsius."""
+    total_s: int | None = None
+    """How long it was in the drum."""

@@ -73,6 +73,11 @@ KINDS: Final[Mapping[str, Kind]] = {
     "idempotency-key-reused": Kind(
         422, "That key was used for another request",
         "An `Idempotency-Key` belongs to one request for good. Use a new one for a new request."),
+    "implausible-loss": Kind(
+        422, "No roast loses that little, or that much",
+        "The charge or the end weight is probably a slip of the scale or the keyboard. Weigh again "
+        "and send the right figure. If the figures stand, say `end_confirmed`, or send the loss "
+        "that was expected as `loss_range_pct`; then the roast is judged as any other."),
     "insufficient-stock": Kind(
         409, "Not that much there",
         "The unit holds less than was asked for. Nothing was booked. "
@@ -104,11 +109,12 @@ KINDS: Final[Mapping[str, Kind]] = {
     "not-found": Kind(404, "Not there", "Nothing is known under that path, code or name."),
     "not-released": Kind(
         409, "Set aside: not released",
-        "The roast missed a check and has not been released by tasting, or was rejected. "
-        "A quality role records a cupping with the verdict `release`."),
+        "The roast missed a check and has not been released by tasting, or was rejected or "
+        "scrapped. A quality role tastes what was set aside and records a cupping."),
     "not-set-aside": Kind(
         409, "The verdict cannot change any more",
-        "The roast was rejected. A rejected roast is not packed; write it off or void it."),
+        "A rejected roast is not used any more: it can only be scrapped. A scrapped one is gone. "
+        "Once some of a roast was used, a tasting can narrow what the rest is for, not widen it."),
     "not-voidable": Kind(
         409, "That cannot be voided",
         "A roast, blend, pack, dispatch, return or an untouched lot can be voided, once. "
@@ -143,6 +149,11 @@ KINDS: Final[Mapping[str, Kind]] = {
         409, "The same request is being worked on",
         "A request with this `Idempotency-Key` has not been answered yet. "
         "Try again in a second: the answer will be there."),
+    "tasting-limits-use": Kind(
+        409, "For less than that, by its tasting",
+        "A tasting decided that the roast goes into blends alone: with `blend_in` up to a share of "
+        "each, with `rework` as the rework of a recipe. The detail says which. Take less of it, "
+        "name a recipe that takes rework, or have it tasted again."),
     "too-large": Kind(413, "Too large", "The body is larger than this service reads."),
     "unauthorized": Kind(
         401, "Who are you?",

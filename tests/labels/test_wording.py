@@ -56,6 +56,9 @@ def test_the_caution_names_no_harmless_mass() -> None:
     ("set_aside", False, ("SET ASIDE",)),
     ("set_aside", True, ("SET ASIDE", "ON HOLD")),
     ("rejected", False, ("REJECTED",)),
+    ("blend_in", False, ("BLEND ONLY",)),
+    ("rework", False, ("REWORK",)),
+    ("scrapped", False, ("SCRAPPED",)),
 ])  # fmt: skip
 def test_a_roast_carries_every_mark_that_stops_it(
     disposition: str, held: bool, marks: tuple[str, ...]

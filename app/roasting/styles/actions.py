@@ -1,5 +1,6 @@
 """Entering and changing styles, and finding the one a roast names."""
 
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -10,6 +11,7 @@ from app.ledger.card_versions import keep
 from app.ledger.cards import CardOut, Shelf, add, change
 from app.ledger.posting import Pen
 from app.roasting.machines import machine_for
+from app.roasting.rules import ColourForm, Figure, ShadeTarget
 from app.roasting.styles.schemas import StyleChange, StyleIn, StyleOut
 from app.roasting.styles.tables import Style
 from app.roasting.tables import MachineKind
@@ -23,8 +25,10 @@ class Targets(NamedTuple):
     """What a roast of a style is held to; None where the style says nothing."""
 
     loss_range: tuple[Decimal, Decimal] | None
-    colour: Decimal | None
+    shade: ShadeTarget
     colour_tolerance: Decimal | None
+    profile: Sequence[Figure]
+    """The figures of the profile that the style names, with what the roast had."""
 
 
 def add_style(pen: Pen, asked: StyleIn) -> CardOut:
@@ -53,14 +57,37 @@ def style_named(session: Session, name: str | None) -> Style | None:
     return session.scalars(select(Style).where(col(Style.name_key) == key)).first()
 
 
-def targets(style: Style, settings: Settings) -> Targets:
-    """Say what roasts of a style are held to now."""
+def targets(
+    style: Style, settings: Settings, drop_c: Decimal | None = None, total_s: int | None = None
+) -> Targets:
+    """Say what roasts of a style are held to now, and how one that had these figures did."""
     loss, tolerance = _number(style.loss_milli), _number(style.loss_tolerance_milli)
     loss_range = None
     if loss is not None:
         off = settings.style_loss_tolerance if tolerance is None else tolerance
         loss_range = (max(loss - off, Decimal(0)), loss + off)
-    return Targets(loss_range, _number(style.colour_milli), _number(style.colour_tolerance_milli))
+    shade = ShadeTarget(
+        _number(style.colour_milli), Decimal(0), style.colour_scale, _form(style.colour_form)
+    )
+    profile = list(_profile(style, settings, drop_c, total_s))
+    return Targets(loss_range, shade, _number(style.colour_tolerance_milli), profile)
+
+
+def _profile(
+    style: Style, settings: Settings, drop_c: Decimal | None, total_s: int | None
+) -> Iterator[Figure]:
+    drop, off = _number(style.drop_milli), _number(style.drop_tolerance_milli)
+    if drop is not None:
+        tolerance = settings.drop_tolerance_c if off is None else off
+        yield Figure("drop temperature", "°C", drop_c, drop, tolerance)
+    if style.total_s is not None:
+        seconds = style.total_tolerance_s
+        within = settings.total_tolerance_s if seconds is None else seconds
+        yield Figure("total time", "s", total_s, style.total_s, within)
+
+
+def _form(form: str | None) -> ColourForm | None:
+    return None if form is None else ColourForm(form)
 
 
 def _number(thousandths: int | None) -> Decimal | None:

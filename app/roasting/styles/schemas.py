@@ -1,14 +1,19 @@
 """What the API reads and answers about styles."""
 
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
 from pydantic import Field
 
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note
+from app.roasting.colours.schemas import Scale
+from app.roasting.rules import ColourForm
+from app.roasting.schemas import Seconds
 from app.shared.codes import PlaceCode
 from app.shared.mass import KgIn, KgOut
 from app.shared.thousandths import MilliOut, PercentIn, ShadeIn
+
+SecondsOff = Annotated[int, Field(ge=0, le=86_400, strict=True)]
 
 
 class StyleIn(Asked):
@@ -20,6 +25,15 @@ class StyleIn(Asked):
     colour_milli: ShadeIn | None = Field(default=None, alias="colour_target")
     colour_tolerance_milli: ShadeIn | None = Field(default=None, alias="colour_tolerance")
     """Ends included; the roastery's own where it is left out."""
+    colour_scale: Scale | None = None
+    """The scale the target is on: a colour of another one is not compared."""
+    colour_form: ColourForm | None = None
+    drop_milli: ShadeIn | None = Field(default=None, alias="drop_c")
+    """The temperature to drop at."""
+    drop_tolerance_milli: ShadeIn | None = Field(default=None, alias="drop_tolerance_c")
+    total_s: Seconds | None = None
+    """The time from charge to drop."""
+    total_tolerance_s: SecondsOff | None = None
     machine: PlaceCode | None = None
     """The drum it is made for."""
     batch_g: KgIn | None = Field(default=None, alias="batch_kg")
@@ -35,6 +49,12 @@ class StyleChange(Change):
     loss_tolerance_milli: PercentIn | None = Field(default=None, alias="loss_tolerance")
     colour_milli: ShadeIn | None = Field(default=None, alias="colour_target")
     colour_tolerance_milli: ShadeIn | None = Field(default=None, alias="colour_tolerance")
+    colour_scale: Scale | None = None
+    colour_form: ColourForm | None = None
+    drop_milli: ShadeIn | None = Field(default=None, alias="drop_c")
+    drop_tolerance_milli: ShadeIn | None = Field(default=None, alias="drop_tolerance_c")
+    total_s: Seconds | None = None
+    total_tolerance_s: SecondsOff | None = None
     machine: PlaceCode | None = None
     batch_g: KgIn | None = Field(default=None, alias="batch_kg")
     note: Note | None = None
@@ -46,6 +66,12 @@ class StyleOut(CardOut):
     loss_tolerance_milli: MilliOut | None = Field(alias="loss_tolerance")
     colour_milli: MilliOut | None = Field(alias="colour_target")
     colour_tolerance_milli: MilliOut | None = Field(alias="colour_tolerance")
+    colour_scale: str | None
+    colour_form: ColourForm | None
+    drop_milli: MilliOut | None = Field(alias="drop_c")
+    drop_tolerance_milli: MilliOut | None = Field(alias="drop_tolerance_c")
+    total_s: int | None
+    total_tolerance_s: int | None
     machine: str | None
     batch_g: KgOut | None = Field(alias="batch_kg")
     note: str | None

@@ -1,9 +1,10 @@
 """Styles of roasts."""
 
-from sqlalchemy import BigInteger, Column, Text
+from sqlalchemy import BigInteger, Column, String, Text
 from sqlmodel import Field
 
 from app.ledger.cards import Card
+from app.roasting.rules import ColourForm
 
 
 class Style(Card, table=True):
@@ -16,6 +17,15 @@ class Style(Card, table=True):
     loss_tolerance_milli: int | None = None
     colour_milli: int | None = Field(default=None, sa_type=BigInteger)
     colour_tolerance_milli: int | None = Field(default=None, sa_type=BigInteger)
+    colour_scale: str | None = Field(default=None, max_length=100)
+    """The scale the target is on: a colour of another one is not compared."""
+    colour_form: ColourForm | None = Field(default=None, sa_column=Column(String(10)))
+    drop_milli: int | None = None
+    """The temperature to drop at, in thousandths of a degree Celsius."""
+    drop_tolerance_milli: int | None = None
+    total_s: int | None = None
+    """The time from charge to drop."""
+    total_tolerance_s: int | None = None
     machine: str | None = Field(default=None, max_length=32, foreign_key="machine.code")
     """The drum it is made for; a machine's code never changes."""
     batch_g: int | None = Field(default=None, sa_type=BigInteger)

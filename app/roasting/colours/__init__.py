@@ -1,0 +1,1 @@
+"""Colours of roasts: what was read, on which scale, ground or whole."""

@@ -1,0 +1,81 @@
+"""Reading colours of roasts back."""
+
+import json
+from datetime import datetime
+from typing import Any, NamedTuple
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.green.instruments.tables import Instrument
+from app.ledger.queries import unit_by_code
+from app.ledger.tables import Entry, UnitKind
+from app.roasting.colours.schemas import ColourOut
+from app.roasting.colours.tables import RoastColour
+from app.shared.db import AnySelect
+from app.shared.mass import kg_from_grams as from_milli
+from app.shared.paging import Page, PageOf, turn_page
+from app.shared.shares import plain
+from app.standards.moisture import half_up, replicates
+
+
+class Taken(NamedTuple):
+    """Which reading of its roast a colour is, when it was taken and in which entry it stands."""
+
+    number: int
+    at: datetime
+    entry_id: int
+
+
+def colour_out(roast: str, row: RoastColour, card: str | None, at: datetime, who: str) -> ColourOut:
+    """Write a colour as it is answered."""
+    values = [from_milli(shade) for shade in json.loads(row.shades)]
+    together = replicates(values)
+    return ColourOut(
+        roast=roast,
+        number=row.number,
+        scale=row.scale,
+        form=row.form,
+        values=values,
+        mean=plain(half_up(together.mean)),
+        spread=plain(half_up(together.spread)),
+        instrument=row.instrument,
+        instrument_card=card,
+        calibration=row.calibration,
+        taken_at=at,
+        taken_by=who,
+    )
+
+
+def _colours() -> AnySelect:
+    return (
+        select(
+            col(RoastColour.number),
+            RoastColour,
+            col(Instrument.code).label("card"),
+            col(Entry.happened_at),
+            col(Entry.who),
+        )
+        .join(Entry, col(Entry.id) == col(RoastColour.entry_id))
+        .outerjoin(Instrument, col(Instrument.id) == col(RoastColour.instrument_id))
+    )
+
+
+def _shown(roast: str, row: Any) -> ColourOut:  # noqa: ANN401 - a row of `_colours`
+    return colour_out(roast, row.RoastColour, row.card, row.happened_at, row.who)
+
+
+def colours_of(session: Session, unit_id: int, code: str) -> list[ColourOut]:
+    """Read every colour of one roast, in the order they were booked."""
+    rows = session.execute(
+        _colours().where(col(RoastColour.unit_id) == unit_id).order_by(col(RoastColour.number))
+    )
+    return [_shown(code, row) for row in rows]
+
+
+def colour_page(session: Session, page: Page, code: str) -> PageOf:
+    """Read the colours of a roast in the order they were booked."""
+    unit = unit_by_code(session, code, UnitKind.ROAST)
+    statement = _colours().where(col(RoastColour.unit_id) == unit.id)
+    rows, following = turn_page(session, statement, col(RoastColour.number), page)
+    return [_shown(unit.code, row).model_dump() for row in rows], following

@@ -1,0 +1,168 @@
+"""Organic loss of roasts: worked out when asked, from moistures read before they were made."""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from datetime import datetime
+from decimal import Decimal
+from typing import Literal, NamedTuple
+
+from sqlalchemy import bindparam, select
+from sqlmodel import Session, col
+
+from app.green.instruments.rules import DOUBTFUL
+from app.green.readings.rules import NO_METHOD, method_key
+from app.green.readings.series import standing
+from app.green.readings.tables import Reading, ReadingKind
+from app.green.tables import Sack
+from app.ledger.schemas import Told
+from app.ledger.tables import Entry, Flow, Unit
+from app.settings import Settings
+from app.shared.db import batched
+from app.shared.mass import kg_from_grams as from_milli
+from app.shared.numbers import NumberOut
+from app.shared.shares import plain
+from app.standards.moisture import half_up, mixed
+from app.standards.roast_loss import dry_loss
+
+_MOST_IDS = 10_000
+"""So many parameters a statement carries in either database."""
+
+_ALL_WATER = Decimal(100)
+
+# Built once: a roast that is booked is answered with its organic loss.
+_DRAWS = (
+    select(
+        col(Flow.target_id),
+        col(Flow.source_id),
+        col(Flow.grams),
+        col(Unit.code),
+        col(Sack.lot_id),
+    )
+    .join(Sack, col(Sack.unit_id) == col(Flow.source_id))
+    .join(Unit, col(Unit.id) == col(Flow.source_id))
+    .where(col(Flow.target_id).in_(bindparam("ids", expanding=True)))
+    .order_by(col(Flow.target_id), col(Flow.source_id))
+)
+_MOISTURES = (
+    standing(
+        col(Reading.unit_id),
+        col(Reading.value_milli),
+        col(Reading.method),
+        col(Reading.calibration),
+        col(Entry.happened_at),
+    )
+    .where(col(Reading.unit_id).in_(bindparam("ids", expanding=True)))
+    .where(col(Reading.kind) == ReadingKind.MOISTURE)
+    .order_by(col(Entry.happened_at), col(Reading.id))
+)
+
+
+class Charged(NamedTuple):
+    """What is known of a roast itself."""
+
+    unit_id: int
+    charge_g: int
+    end_g: int
+    roasted_at: datetime
+    moisture_milli: int | None
+    """The moisture of the roasted coffee, where it was measured."""
+
+
+class OrganicOut(Told):
+    """Loss of dry matter, apart from the water that went."""
+
+    green_moisture_pct: NumberOut | None
+    """Of what was drawn, by mass: each draw by the newest reading of its sack, else of its lot."""
+    roasted_moisture_pct: NumberOut
+    roasted_moisture: Literal["measured", "assumed"]
+    organic_loss_pct: NumberOut | None
+    """Of the dry matter of the charge."""
+    water_share_pct: NumberOut | None
+    """How much of the kilograms lost was water."""
+    why_not: str | None
+    """Why nothing can be said; null where something can."""
+
+
+class _Draw(NamedTuple):
+    sack: str
+    grams: int
+    moisture: tuple[Decimal, str | None] | None
+    """Value and method; None where nothing was read in time."""
+
+
+def organic_of(
+    session: Session, roasts: Sequence[Charged], settings: Settings
+) -> dict[int, OrganicOut]:
+    """Work out the organic loss of roasts, in two statements however many they are."""
+    moments = {roast.unit_id: roast.roasted_at for roast in roasts}
+    rows = [
+        row
+        for some in batched(moments, _MOST_IDS)
+        for row in session.execute(_DRAWS, {"ids": some})
+    ]
+    read = _moistures(session, {unit for row in rows for unit in (row.source_id, row.lot_id)})
+    draws: dict[int, list[_Draw]] = {unit_id: [] for unit_id in moments}
+    for row in rows:
+        at = moments[row.target_id]
+        moisture = _newest(read, row.source_id, at) or _newest(read, row.lot_id, at)
+        draws[row.target_id].append(_Draw(row.code, row.grams, moisture))
+    return {roast.unit_id: _organic(roast, draws[roast.unit_id], settings) for roast in roasts}
+
+
+class _Read(NamedTuple):
+    at: datetime
+    moisture: tuple[Decimal, str | None]
+
+
+def _moistures(session: Session, unit_ids: Collection[int]) -> Mapping[int, Sequence[_Read]]:
+    """Read the moistures of sacks and lots that an instrument to be trusted showed, in order."""
+    found: dict[int, list[_Read]] = {}
+    for some in batched(sorted(unit_ids), _MOST_IDS):
+        for row in session.execute(_MOISTURES, {"ids": some}):
+            if row.calibration not in DOUBTFUL:
+                read = _Read(row.happened_at, (from_milli(row.value_milli), row.method))
+                found.setdefault(row.unit_id, []).append(read)
+    return found
+
+
+def _newest(
+    read: Mapping[int, Sequence[_Read]], unit_id: int, at: datetime
+) -> tuple[Decimal, str | None] | None:
+    in_time = (each for each in reversed(read.get(unit_id, ())) if each.at <= at)
+    newest = next(in_time, None)
+    return newest.moisture if newest else None
+
+
+def _organic(roast: Charged, draws: Sequence[_Draw], settings: Settings) -> OrganicOut:
+    measured = roast.moisture_milli is not None
+    roasted = from_milli(roast.moisture_milli or 0) if measured else settings.roasted_moisture_pct
+    known = [(draw.grams, draw.moisture[0]) for draw in draws if draw.moisture]
+    why_not = _why_not(draws)
+    green = None if why_not else mixed(known)
+    loss = None if green is None else dry_loss(roast.charge_g, roast.end_g, green, roasted)
+    share = loss.water_share_pct if loss else None
+    return OrganicOut(
+        green_moisture_pct=None if green is None else plain(half_up(green)),
+        roasted_moisture_pct=roasted,
+        roasted_moisture="measured" if measured else "assumed",
+        organic_loss_pct=plain(half_up(loss.organic_pct)) if loss else None,
+        water_share_pct=None if share is None else plain(half_up(share)),
+        why_not=why_not,
+    )
+
+
+def _why_not(draws: Sequence[_Draw]) -> str | None:
+    unread = [draw.sack for draw in draws if draw.moisture is None]
+    if unread:
+        return f"no moisture of {_named(unread)} was read, nor of the lot, before it was roasted"
+    read = {draw.sack: draw.moisture for draw in draws if draw.moisture}
+    methods = {method_key(method): method or NO_METHOD for _, method in read.values()}
+    if len(methods) > 1:
+        return f"moistures by methods that do not compare: {', '.join(sorted(methods.values()))}"
+    sodden = [sack for sack, (value, _) in read.items() if value == _ALL_WATER]
+    return f"a moisture of 100 % leaves no dry matter: {_named(sodden)}" if sodden else None
+
+
+def _named(sacks: Iterable[str]) -> str:
+    named = list(sacks)
+    more = f" and {len(named) - 3} more" if len(named) > 3 else ""  # noqa: PLR2004 - a sentence, no list
+    return ", ".join(named[:3]) + more
