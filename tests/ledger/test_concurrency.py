@@ -19,7 +19,9 @@ Call = Callable[[ServiceProcess], Wire]
 def draw(sack: str, kilograms: str) -> dict[str, Any]:
     """Ask for a roast out of one sack."""
     draws = [{"sack": sack, "kg": kg(kilograms)}]
-    return {"machine": "DRUM-75", "draws": draws, "end_kg": kg(kilograms)}
+    return {
+        "machine": "DRUM-75", "draws": draws, "end_kg": kg(kilograms), "loss_range_pct": [0, 20],
+    }  # fmt: skip
 
 
 def accepted(answers: list[httpx.Response]) -> int:

@@ -255,10 +255,10 @@ def test_a_voided_unit_is_of_no_use_and_its_code_is_not_free(
     (sack,) = sack_codes(lot)
     undo(api, "T-A", "D-A", "P-A", "B-A", "R-A", "GL-2")
     untouched = chain["untouched"]
-    again = {"machine": "DRUM-75", "draws": [{"sack": untouched, "kg": 1}], "end_kg": 1}
+    again = {"machine": "DRUM-75", "draws": [{"sack": untouched, "kg": 20}], "end_kg": 17}
     lines = [{"pack": "P-A", "bags": 1}]
     bodies = {
-        "/roasts": {"machine": "DRUM-75", "draws": [{"sack": sack, "kg": 1}], "end_kg": 1},
+        "/roasts": {"machine": "DRUM-75", "draws": [{"sack": sack, "kg": 20}], "end_kg": 17},
         "/blends": {"parts": [{"unit": "R-A", "kg": 1}]},
         "/packs": {"product": "HOUSE-250", "from": [{"unit": "B-A", "kg": 1}], "bags": 1},
         "/dispatches": {"customer": "Café Nord", "lines": lines},

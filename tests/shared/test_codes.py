@@ -149,7 +149,7 @@ def test_one_code_names_one_unit_of_whatever_kind(api: Api) -> None:
 
     bodies: dict[str, dict[str, Any]] = {
         "/deliveries": arrival,
-        "/roasts": {"machine": "DRUM-75", "draws": [{"sack": other, "kg": 1}], "end_kg": 1},
+        "/roasts": {"machine": "DRUM-75", "draws": [{"sack": other, "kg": 20}], "end_kg": 17},
         "/blends": {"parts": [{"unit": "R-A", "kg": 1}]},
         "/packs": {"product": "HOUSE-250", "from": [{"unit": "R-A", "kg": 1}], "bags": 1},
         "/dispatches": {"customer": "Café Nord", "lines": [line]},
