@@ -14,7 +14,7 @@ from app.ledger.tables import Reason, Unit, UnitKind
 from app.quality.rules import Disposition
 from app.roasting.colours.actions import write_colour
 from app.roasting.colours.queries import Taken
-from app.roasting.gate import Judged, judge, refuse_slips
+from app.roasting.gate import Judged, RunOn, judge, refuse_slips
 from app.roasting.machines import machine_for, record_run
 from app.roasting.organic import Charged, organic_of
 from app.roasting.rules import emptied_difference, loss_pct
@@ -71,7 +71,7 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         if code in emptied:
             _book_difference(pen, posting, sack, grams)
     entry_id = pen.post(posting)
-    judged = judge(pen, asked, machine, charge_g, style)
+    judged = judge(pen, asked, RunOn(machine, charge_g, at), style)
     record_run(pen, born, machine, at)
     return _write(pen, asked, _Made(born, machine, style, at, entry_id, drawn, judged))
 

@@ -1,8 +1,11 @@
 """The gate of a roast when it is booked: what it is held to, by whose figures, what is missed."""
 
+from collections.abc import Iterator
+from datetime import datetime
 from decimal import Decimal
 from typing import NamedTuple
 
+from app.green.instruments.rules import DOUBTFUL
 from app.ledger.posting import Pen
 from app.roasting.colours.actions import Meter, meter_of
 from app.roasting.colours.schemas import ColourReadingIn
@@ -31,6 +34,14 @@ from app.standards.moisture import half_up, replicates
 
 _OPEN = Targets(None, ShadeTarget(None, Decimal(0)), None, [])
 """What a roast without a style is held to by others."""
+
+
+class RunOn(NamedTuple):
+    """A charge in a drum, and when."""
+
+    machine: Machine
+    charge_g: int
+    at: datetime
 
 
 class Judged(NamedTuple):
@@ -69,7 +80,7 @@ def refuse_slips(settings: Settings, asked: RoastIn, charge_g: int) -> None:
     )  # fmt: skip
 
 
-def judge(pen: Pen, asked: RoastIn, machine: Machine, charge_g: int, style: Style | None) -> Judged:
+def judge(pen: Pen, asked: RoastIn, on: RunOn, style: Style | None) -> Judged:
     """Ask the questions of the gate; what a style says stands, the rest is the roast's own."""
     held_to = targets(style, pen.settings, asked.drop_c, asked.total_s) if style else _OPEN
     if style:
@@ -80,11 +91,13 @@ def judge(pen: Pen, asked: RoastIn, machine: Machine, charge_g: int, style: Styl
     shade = Shade(colour.values, colour.scale, colour.form) if colour else None
     checks = [
         check_profile(asked.profile_hit, held_to.profile),
-        check_loss(charge_g, asked.end_g, loss_range),
+        check_loss(on.charge_g, asked.end_g, loss_range),
         check_colour(shade, _aim(asked, held_to, shade, pen.settings)),
     ]
-    meter = meter_of(pen, colour.instrument, "#/colour_reading/instrument") if colour else None
-    return Judged(checks, _warnings(pen, asked, machine, charge_g, style), colour, meter)
+    meter = None
+    if colour:
+        meter = meter_of(pen, colour.instrument, on.at, "#/colour_reading/instrument")
+    return Judged(checks, list(_warnings(pen, asked, on, style, meter)), colour, meter)
 
 
 def colour_of(asked: RoastIn) -> ColourReadingIn | None:
@@ -109,7 +122,7 @@ def _aim(asked: RoastIn, held_to: Targets, shade: Shade | None, settings: Settin
         ColourForm.GROUND: settings.colour_tolerance_ground,
         ColourForm.WHOLE: settings.colour_tolerance_whole,
     }
-    default = by_form[shade.form if shade else None]
+    default = by_form[held_to.shade.form or (shade.form if shade else None)]
     tolerance = _first(held_to.colour_tolerance, asked.colour_tolerance, default)
     value = _first(held_to.shade.value, asked.colour_target)
     return held_to.shade._replace(value=value, tolerance=tolerance or Decimal(0))
@@ -150,14 +163,16 @@ def _refuse_other_profile(asked: RoastIn, held_to: Targets) -> None:
 
 
 def _warnings(
-    pen: Pen, asked: RoastIn, machine: Machine, charge_g: int, style: Style | None
-) -> list[str]:
-    settings = pen.settings
-    share = check_share(charge_g, machine.capacity_g, settings.usual_charge_pct)
-    found = [share] if share else []
-    if style and style.machine and style.machine != machine.code:
-        found.append(f"style {style.name} is made for {style.machine}, not {machine.code}")
+    pen: Pen, asked: RoastIn, on: RunOn, style: Style | None, meter: Meter | None
+) -> Iterator[str]:
+    settings, drum = pen.settings, on.machine
+    share = check_share(on.charge_g, drum.capacity_g, settings.usual_charge_pct)
+    if share:
+        yield share
+    if style and style.machine and style.machine != drum.code:
+        yield f"style {style.name} is made for {style.machine}, not {drum.code}"
     low, high = settings.plausible_loss_pct
-    if asked.end_confirmed and not is_plausible(charge_g, asked.end_g, (low, high)):
-        found.append(f"the end weight was confirmed; a loss of {low} to {high} % is plausible here")
-    return found
+    if asked.end_confirmed and not is_plausible(on.charge_g, asked.end_g, (low, high)):
+        yield f"the end weight was confirmed; a loss of {low} to {high} % is plausible here"
+    if meter and meter.calibration in DOUBTFUL:
+        yield f"the colour is by {meter.card.code}, whose calibration was {meter.calibration}"

@@ -130,6 +130,18 @@ def test_a_colour_that_makes_no_sense_is_refused(api: Api, sack: str) -> None:
     assert len(api.get(where)["items"]) == 1
 
 
+def test_a_meter_that_nobody_should_trust_is_pointed_out(api: Api, sack: str) -> None:
+    api.post("/instruments", METER)
+    failed = {"calibrated_on": "2026-03-01", "against": "grey tile", "result": "failed"}
+    api.post("/instruments/CM-1/calibrations", failed)
+    read = {"values": [60], "instrument": "CM-1"}
+
+    made = api.post("/roasts", body(sack, colour_reading=read, colour_target=60))
+
+    assert made["colours"][0]["calibration"] == "failed"
+    assert "the colour is by CM-1, whose calibration was failed" in made["warnings"]
+
+
 def test_ten_repeats_are_taken(api: Api, sack: str) -> None:
     made = roast(api, {sack: 12}, kg("10.2"), machine="DRUM-15")
 

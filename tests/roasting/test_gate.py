@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from sqlalchemy import Engine, event
 
 from tests.api import Api, kg
 from tests.makers import furnish, receive, sack_codes
@@ -139,6 +140,26 @@ def test_moistures_by_methods_a_point_apart_are_not_mixed(api: Api) -> None:
 
     assert made["organic_loss_pct"] is None
     assert made["why_not"] == "moistures by methods that do not compare: ISO 6673, iso1446"
+
+
+def test_a_list_of_roasts_takes_the_same_statements_however_many_there_are(
+    api: Api, engine: Engine
+) -> None:
+    def statements() -> int:
+        seen: list[str] = []
+        note: Callable[..., None] = lambda *said: seen.append(said[2])  # noqa: E731
+        event.listen(engine, "before_cursor_execute", note)
+        api.get("/roasts")
+        event.remove(engine, "before_cursor_execute", note)
+        return len(seen)
+
+    sacks = sack_codes(receive(api, 60, 60, 60, lot="GL-1", moisture_pct=11))
+    api.post("/roasts", body({sacks[0]: 12}, kg("10.2")))
+    one = statements()
+    for sack in sacks:
+        api.post("/roasts", body({sack: 12}, kg("10.2")))
+
+    assert statements() == one
 
 
 PROFILED = {"name": "Filter", "loss_pct": 15, "colour_target": 60, "drop_c": 205, "total_s": 620}

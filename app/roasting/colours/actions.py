@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from datetime import datetime
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -30,7 +31,7 @@ class Meter(NamedTuple):
     calibration: CalibrationStatus
 
 
-def meter_of(pen: Pen, said: str | None, pointer: str) -> Meter | None:
+def meter_of(pen: Pen, said: str | None, at: datetime, pointer: str) -> Meter | None:
     """Find the card of the instrument, if what was said is the code of one."""
     card = find(pen.session, INSTRUMENTS, said) if said else None
     if card is None:
@@ -39,7 +40,7 @@ def meter_of(pen: Pen, said: str | None, pointer: str) -> Meter | None:
         raise FieldRefused(
             pointer, f"{card.code} takes readings of {card.kinds.replace(',', ', ')}, not of colour"
         )
-    return Meter(card, status_on(pen.session, card, pen.now.date()))
+    return Meter(card, status_on(pen.session, card, at.date()))
 
 
 def write_colour(
@@ -73,8 +74,8 @@ def _milli(values: Sequence[Decimal]) -> list[int]:
 def read_colour(pen: Pen, code: str, asked: ColourIn) -> ColourOut:
     """Read the colour of a roast again; what its gate found stays, tasting decides."""
     unit = live(unit_by_code(pen.session, code, UnitKind.ROAST))
-    meter = meter_of(pen, asked.instrument, "#/instrument")
     at = pen.moment(asked.taken_at, "#/taken_at")
+    meter = meter_of(pen, asked.instrument, at, "#/instrument")
     entry_id = pen.note("colour", {"roast": unit.code, **asked.model_dump(mode="json")}, at)
     last = pen.session.scalar(
         select(func.max(col(RoastColour.number))).where(col(RoastColour.unit_id) == unit.id)
