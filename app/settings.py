@@ -104,7 +104,7 @@ class Settings(BaseSettings):
     plausible_loss_pct: FromTo = (Decimal(8), Decimal(28))
     """A roast that lost less or more is taken for a slip of the scale or the keyboard unless it
     names its own range or is confirmed (our own rule)."""
-    roasted_moisture_pct: Annotated[Decimal, Field(ge=0, lt=100)] = Decimal(2)
+    roasted_moisture_pct: Annotated[Decimal, Field(ge=0, lt=100, decimal_places=3)] = Decimal(2)
     """What moisture roasted coffee is taken to have where it was not measured (from memory)."""
     blend_in_at_most_pct: Annotated[Decimal, Field(gt=0, le=100, decimal_places=3)] = Decimal(20)
     """How much of a blend a roast may be that a tasting lets into blends alone, where the tasting

@@ -94,7 +94,7 @@ def _write(pen: Pen, asked: RoastIn, made: _Made) -> RoastOut:
         taken = Taken(1, made.at, made.entry_id)
         of = (born.id, born.code)
         colours = [write_colour(pen, of, judged.colour, judged.meter, taken)]
-    charged = Charged(born.id, made.charge_g, asked.end_g, made.at, moisture_milli)
+    charged = Charged(born.id, asked.end_g, made.at, moisture_milli)
     return RoastOut(
         code=born.code,
         machine=made.machine.code,

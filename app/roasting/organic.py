@@ -19,14 +19,14 @@ from app.settings import Settings
 from app.shared.db import batched
 from app.shared.mass import kg_from_grams as from_milli
 from app.shared.numbers import NumberOut
-from app.shared.shares import plain
-from app.standards.moisture import half_up, mixed
-from app.standards.roast_loss import dry_loss
+from app.shared.shares import percent
+from app.standards.roast_loss import Part, dry_loss
 
 _MOST_IDS = 10_000
 """So many parameters a statement carries in either database."""
 
-_ALL_WATER = Decimal(100)
+_ALL_WATER_MILLI = 100_000
+_PLACES = 3
 
 # Built once: a roast that is booked is answered with its organic loss.
 _DRAWS = (
@@ -60,7 +60,6 @@ class Charged(NamedTuple):
     """What is known of a roast itself."""
 
     unit_id: int
-    charge_g: int
     end_g: int
     roasted_at: datetime
     moisture_milli: int | None
@@ -82,11 +81,16 @@ class OrganicOut(Told):
     """Why nothing can be said; null where something can."""
 
 
+class _Moisture(NamedTuple):
+    milli: int
+    method: str | None
+
+
 class _Draw(NamedTuple):
     sack: str
     grams: int
-    moisture: tuple[Decimal, str | None] | None
-    """Value and method; None where nothing was read in time."""
+    moisture: _Moisture | None
+    """None where nothing was read in time."""
 
 
 def organic_of(
@@ -110,7 +114,7 @@ def organic_of(
 
 class _Read(NamedTuple):
     at: datetime
-    moisture: tuple[Decimal, str | None]
+    moisture: _Moisture
 
 
 def _moistures(session: Session, unit_ids: Collection[int]) -> Mapping[int, Sequence[_Read]]:
@@ -119,14 +123,12 @@ def _moistures(session: Session, unit_ids: Collection[int]) -> Mapping[int, Sequ
     for some in batched(sorted(unit_ids), _MOST_IDS):
         for row in session.execute(_MOISTURES, {"ids": some}):
             if row.calibration not in DOUBTFUL:
-                read = _Read(row.happened_at, (from_milli(row.value_milli), row.method))
+                read = _Read(row.happened_at, _Moisture(row.value_milli, row.method))
                 found.setdefault(row.unit_id, []).append(read)
     return found
 
 
-def _newest(
-    read: Mapping[int, Sequence[_Read]], unit_id: int, at: datetime
-) -> tuple[Decimal, str | None] | None:
+def _newest(read: Mapping[int, Sequence[_Read]], unit_id: int, at: datetime) -> _Moisture | None:
     in_time = (each for each in reversed(read.get(unit_id, ())) if each.at <= at)
     newest = next(in_time, None)
     return newest.moisture if newest else None
@@ -134,31 +136,39 @@ def _newest(
 
 def _organic(roast: Charged, draws: Sequence[_Draw], settings: Settings) -> OrganicOut:
     measured = roast.moisture_milli is not None
-    roasted = from_milli(roast.moisture_milli or 0) if measured else settings.roasted_moisture_pct
-    known = [(draw.grams, draw.moisture[0]) for draw in draws if draw.moisture]
+    roasted = settings.roasted_moisture_pct
+    roasted_milli = roast.moisture_milli if measured else int(roasted * 1000)
     why_not = _why_not(draws)
-    green = None if why_not else mixed(known)
-    loss = None if green is None else dry_loss(roast.charge_g, roast.end_g, green, roasted)
-    share = loss.water_share_pct if loss else None
+    known = [(draw.grams, draw.moisture.milli) for draw in draws if draw.moisture]
+    loss = None if why_not else dry_loss(known, roast.end_g, roasted_milli or 0)
     return OrganicOut(
-        green_moisture_pct=None if green is None else plain(half_up(green)),
-        roasted_moisture_pct=roasted,
+        green_moisture_pct=_pct(loss.moisture) if loss else None,
+        roasted_moisture_pct=from_milli(roasted_milli or 0),
         roasted_moisture="measured" if measured else "assumed",
-        organic_loss_pct=plain(half_up(loss.organic_pct)) if loss else None,
-        water_share_pct=None if share is None else plain(half_up(share)),
+        organic_loss_pct=_pct(loss.organic) if loss else None,
+        water_share_pct=_pct(loss.water) if loss else None,
         why_not=why_not,
     )
+
+
+def _pct(part: Part | None) -> Decimal | None:
+    return None if part is None else percent(part.part, part.whole, _PLACES)
 
 
 def _why_not(draws: Sequence[_Draw]) -> str | None:
     unread = [draw.sack for draw in draws if draw.moisture is None]
     if unread:
         return f"no moisture of {_named(unread)} was read, nor of the lot, before it was roasted"
-    read = {draw.sack: draw.moisture for draw in draws if draw.moisture}
-    methods = {method_key(method): method or NO_METHOD for _, method in read.values()}
+    methods = {
+        method_key(draw.moisture.method): draw.moisture.method or NO_METHOD
+        for draw in draws
+        if draw.moisture
+    }
     if len(methods) > 1:
         return f"moistures by methods that do not compare: {', '.join(sorted(methods.values()))}"
-    sodden = [sack for sack, (value, _) in read.items() if value == _ALL_WATER]
+    sodden = [
+        draw.sack for draw in draws if draw.moisture and draw.moisture.milli == _ALL_WATER_MILLI
+    ]
     return f"a moisture of 100 % leaves no dry matter: {_named(sodden)}" if sodden else None
 
 

@@ -157,7 +157,7 @@ def roast(session: Session, code: str, settings: Settings) -> RoastOut:
 
 
 def _charged(row: Any) -> Charged:  # noqa: ANN401 - a row of `_roasts`
-    return Charged(row.id, row.charge_g, row.made_g, row.happened_at, row.roasted_moisture_milli)
+    return Charged(row.id, row.made_g, row.happened_at, row.roasted_moisture_milli)
 
 
 def roast_page(

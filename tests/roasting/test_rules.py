@@ -18,7 +18,7 @@ from app.roasting.rules import (
     loss_pct,
     profile_by_figures,
 )
-from app.standards.moisture import half_up, mixed, water
+from app.shared.shares import percent
 from app.standards.roast_loss import dry_loss
 
 D = Decimal
@@ -80,28 +80,39 @@ def test_a_drum_is_usually_filled_to_four_fifths(charge_g: int, said: str | None
 def test_most_of_what_a_roast_loses_is_water() -> None:
     # The definition is that of a roasting course's text on mass loss, after Schenker (2000);
     # 2 % for the roasted coffee is from memory, the figures are worked out by hand.
-    loss = dry_loss(D("15.00"), D("12.75"), 11, 2)
+    loss = dry_loss([(15_000, 11_000)], 12_750, 2_000)
 
-    assert half_up(loss.organic_pct) == D("6.404")
-    assert loss.water_share_pct == 62
-    assert water(D("15.00"), 11) - water(D("12.75"), 2) == Fraction(D("1.395"))  # of 2.25 kg
+    assert percent(*loss.organic, places=3) == D("6.404")
+    assert loss.water is not None
+    assert percent(*loss.water) == 62
+    assert Fraction(loss.water.part, 100_000) == 1_395  # of the 2.25 kg lost, in grams
 
 
 def test_a_roast_that_lost_nothing_has_no_share_of_water() -> None:
-    loss = dry_loss(10, 10, 11, 2)
+    loss = dry_loss([(10_000, 11_000)], 10_000, 2_000)
 
-    assert loss.water_share_pct is None
-    assert half_up(loss.organic_pct) == D("-10.112")
+    assert loss.water is None
+    assert percent(*loss.organic, places=3) == D("-10.112")
 
 
 def test_dry_matter_that_all_came_out_again_was_not_lost() -> None:
-    assert dry_loss(100, 90, 10, 0).organic_pct == 0
-    assert dry_loss(100, 90, 10, 0).water_share_pct == 100
+    loss = dry_loss([(100, 10_000)], 90, 0)
+
+    assert loss.organic.part == 0
+    assert loss.water == (1_000_000, 1_000_000)
+
+
+@pytest.mark.parametrize("milli", [100_000, -1])
+def test_what_has_no_dry_matter_cannot_lose_any(milli: int) -> None:
+    with pytest.raises(ValueError, match="no dry matter"):
+        dry_loss([(100, 11_000), (100, milli)], 150, 2_000)
 
 
 def test_green_of_two_moistures_is_as_moist_as_its_masses_make_it() -> None:
     # By mass and never by a plain average (our rule): 7.2 kg at 11 %, 4.8 kg at 12 %.
-    assert mixed([(7_200, D(11)), (4_800, D(12))]) == Fraction(114, 10)
+    loss = dry_loss([(7_200, 11_000), (4_800, 12_000)], 10_200, 2_000)
+
+    assert percent(*loss.moisture) == D("11.4")
 
 
 AIM = ShadeTarget(D(60), D(2))

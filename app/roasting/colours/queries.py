@@ -2,6 +2,7 @@
 
 import json
 from datetime import datetime
+from fractions import Fraction
 from typing import Any, NamedTuple
 
 from sqlalchemy import select
@@ -15,8 +16,7 @@ from app.roasting.colours.tables import RoastColour
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams as from_milli
 from app.shared.paging import Page, PageOf, turn_page
-from app.shared.shares import plain
-from app.standards.moisture import half_up, replicates
+from app.standards.moisture import half_up
 
 
 class Taken(NamedTuple):
@@ -29,16 +29,15 @@ class Taken(NamedTuple):
 
 def colour_out(roast: str, row: RoastColour, card: str | None, at: datetime, who: str) -> ColourOut:
     """Write a colour as it is answered."""
-    values = [from_milli(shade) for shade in json.loads(row.shades)]
-    together = replicates(values)
+    shades: list[int] = json.loads(row.shades)
     return ColourOut(
         roast=roast,
         number=row.number,
         scale=row.scale,
         form=row.form,
-        values=values,
-        mean=plain(half_up(together.mean)),
-        spread=plain(half_up(together.spread)),
+        values=[from_milli(shade) for shade in shades],
+        mean=from_milli(int(half_up(Fraction(sum(shades), len(shades)), 0))),
+        spread=from_milli(max(shades) - min(shades)),
         instrument=row.instrument,
         instrument_card=card,
         calibration=row.calibration,
