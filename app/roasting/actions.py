@@ -2,12 +2,16 @@
 
 from collections import Counter
 from dataclasses import asdict
+from datetime import datetime
 from decimal import Decimal
 
+from app.ledger.corrections.replacing import happened, in_place_of
 from app.ledger.posting import Pen, Posting
 from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
 from app.ledger.tables import Reason, Unit, UnitKind
+from app.places.successors import post
+from app.quality.carried import carry_verdict
 from app.roasting.machines import machine_for, record_run
 from app.roasting.rules import (
     Check,
@@ -43,9 +47,9 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     charge_g = sum(drawn.values())
     _refuse_charge(machine, charge_g, asked.end_g)
     style = style_named(pen.session, asked.style)
-    at = pen.moment(asked.roasted_at, "#/roasted_at")
+    at = happened(pen, asked, asked.roasted_at, "#/roasted_at")
     found = units_by_code(pen.session, list(drawn), UnitKind.SACK)
-    posting = Posting("roast", at, asked.model_dump(mode="json"))
+    posting = in_place_of(pen, _posting(asked, at), asked, UnitKind.ROAST)
     born = pen.bear(posting, UnitKind.ROAST, asked.code, asked.end_g)
     emptied = {draw.sack for draw in asked.draws if draw.emptied}
     for code, grams in drawn.items():
@@ -53,7 +57,7 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         posting.flow(sack.id, born, grams)
         if code in emptied:
             _book_difference(pen, posting, sack, grams)
-    pen.post(posting)
+    carry_verdict(pen, posting, post(pen, posting))
     checks = _judge(pen, asked, charge_g, style)
     passed = all(check.passed for check in checks)
     warnings = _warnings(pen, machine, charge_g, style)
@@ -78,9 +82,13 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         warnings=warnings,
         draws=[Draw(sack=code, grams=grams) for code, grams in drawn.items()],
         left_g=asked.end_g,
-        held=False,
+        held=posting.held,
         voided=False,
     )
+
+
+def _posting(asked: RoastIn, at: datetime) -> Posting:
+    return Posting("roast", at, asked.model_dump(mode="json"))
 
 
 def _drawn(asked: RoastIn) -> Counter[str]:
@@ -114,15 +122,16 @@ def _refuse_charge(machine: Machine, charge_g: int, end_g: int) -> None:
 
 def _book_difference(pen: Pen, posting: Posting, sack: Unit, drawn_g: int) -> None:
     tolerance_pct = pen.settings.emptied_tolerance_pct
-    difference_g = emptied_difference(sack.left_g, drawn_g, sack.made_g, tolerance_pct)
+    left_g = posting.left_of(sack)
+    difference_g = emptied_difference(left_g, drawn_g, sack.made_g, tolerance_pct)
     if difference_g is None:
         raise Refused(
             "emptied-beyond-tolerance",
-            f"Sack {sack.code} had {kg_text(sack.left_g)} by the book and {kg_text(drawn_g)} "
+            f"Sack {sack.code} had {kg_text(left_g)} by the book and {kg_text(drawn_g)} "
             f"came out of it: more than {tolerance_pct} % of its net {kg_text(sack.made_g)} "
             "apart.",
             unit=sack.code,
-            left_kg=kg_from_grams(sack.left_g),
+            left_kg=kg_from_grams(left_g),
             drawn_kg=kg_from_grams(drawn_g),
         )
     if difference_g:

@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from app.green.readings.values import Moisture, Value
 from app.ledger.cards import CardOut
+from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Note, Told
 from app.roasting.tables import MachineKind
 from app.shared.codes import Code, NewCode, PlaceCode
@@ -50,7 +51,7 @@ class DrawIn(Asked):
     emptied: bool = False
 
 
-class RoastIn(Asked):
+class RoastIn(Correcting):
     code: NewCode | None = None
     machine: PlaceCode
     roasted_at: MomentIn | None = None
