@@ -31,6 +31,8 @@ class TraceIn(Asked):
     until: MomentIn | None = Field(default=None, alias="to")
     direction: Direction = Direction.FORWARD
     carry_over: bool = False
+    as_of: MomentIn | None = None
+    """What the book said at that time, by when it learnt of things; now when left out."""
 
     @model_validator(mode="after")
     def _one_start(self) -> Self:
@@ -46,12 +48,18 @@ class TraceIn(Asked):
 class StartOut(Told):
     code: str
     kind: UnitKind
+    asked: str | None = None
+    """Only where the unit that was asked for had been replaced by this one: its code."""
+    replaces: list[str] | None = None
+    """Only there: in whose place it was booked."""
 
 
 class TracedUnit(Told):
     code: str
     kind: UnitKind
     happened_at: MomentOut
+    recorded_at: MomentOut
+    """When the book learnt of it."""
     made_g: KgOut = Field(alias="made_kg")
     left_g: KgOut = Field(alias="left_kg")
     suspect_g: KgOut = Field(alias="suspect_kg")
@@ -128,6 +136,10 @@ class PossibleContact(Told):
 class TraceOut(Told):
     of: StartOut | list[StartOut]
     direction: Direction
+    as_of: MomentOut | None
+    """What the book said then; null for what it says now."""
+    entry: int
+    """The last entry of the journal that counts."""
     units: list[TracedUnit]
     flows: list[TracedFlow]
     customers: list[ReachedCustomer]
@@ -159,3 +171,11 @@ class UnitOut(Told):
     who: str
     made_from: list[Part]
     made_into: list[Part]
+    replaces: list[str]
+    """In whose place it was booked: one unit, or of bags that came back perhaps several."""
+    replaced_by: str | None
+    """Of a voided unit: what was booked in its place."""
+    as_of: MomentOut | None
+    """What the book said then; null for what it says now."""
+    entry: int
+    """The last entry of the journal that counts."""

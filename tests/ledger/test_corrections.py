@@ -1,7 +1,6 @@
 """Correcting in one act: the mistaken unit is voided and the right one booked in one entry."""
 
 from collections.abc import Callable
-from decimal import Decimal
 from functools import partial
 from typing import Any
 
@@ -36,9 +35,8 @@ def shown(api: Api, code: str) -> Any:
     return api.get(f"/units/{code}")
 
 
-def left(api: Api, code: str) -> Decimal:
-    grams: Decimal = shown(api, code)["left_kg"]
-    return grams
+def left(api: Api, code: str) -> Any:
+    return shown(api, code)["left_kg"]
 
 
 def test_a_charge_that_was_mistyped_is_corrected_and_the_loss_with_it(api: Api) -> None:
@@ -58,7 +56,8 @@ def test_a_charge_that_was_mistyped_is_corrected_and_the_loss_with_it(api: Api) 
     assert forward["balance"]["roasting_loss_kg"] == 5
 
 
-def test_old_and_new_name_each_other_and_the_journal_has_one_entry(api: Api, chain: str) -> None:
+@pytest.mark.usefixtures("chain")
+def test_old_and_new_name_each_other_and_the_journal_has_one_entry(api: Api) -> None:
     before = len(api.get("/entries?limit=500")["items"])
 
     api.post("/returns", {
