@@ -8,8 +8,8 @@ from app.ledger.clerk import Reader
 from app.shared.answers import Answer, ExactRoute
 from app.shared.codes import Code
 from app.shared.times import MomentIn
-from app.tracing import queries, units
-from app.tracing.schemas import Direction, TraceIn, TraceOut, UnitOut
+from app.tracing import impact, queries, units
+from app.tracing.schemas import Direction, ImpactOut, TraceIn, TraceOut, UnitOut
 
 router = APIRouter(route_class=ExactRoute, tags=["trace"])
 
@@ -48,3 +48,9 @@ def trace_set(clerk: Reader, asked: TraceIn) -> Response:
 def show_unit(clerk: Reader, code: Code, as_of: AsOfAsked = None) -> Response:
     """Show any unit: what it came from, what was made of it, what it replaces."""
     return Answer(clerk.read(units.unit, code, as_of))
+
+
+@router.get("/units/{code}/impact", response_model=ImpactOut)
+def show_impact(clerk: Reader, code: Code) -> Response:
+    """Look at what voiding a unit would take with it, before it is done."""
+    return Answer(clerk.read(impact.impact, code))

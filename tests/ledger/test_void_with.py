@@ -122,6 +122,55 @@ def test_a_lot_goes_with_everything_unless_a_sack_was_adjusted_by_itself(
     assert {unit["voided"] for unit in map(partial(shown, api), [*born, "GL-1"])} == {True}
 
 
+def test_what_a_void_would_take_is_listed_before_and_is_what_it_then_takes(
+    api: Api, tree: dict[str, str]
+) -> None:
+    api.post("/holds", {"units": ["P-A"], "reason": "a wrong label"})
+    net = {"weights_g": [250] * 20, "batch_bags": 20}
+    api.post("/packs/P-A/check-weighings", net)
+
+    seen = api.get("/units/R-A/impact")
+
+    assert (seen["with"], seen["goes_with"]) == (all_of(tree), [])
+    assert seen["plain_void"]["problem"] == "has-dependants"
+    assert seen["void_with"] == {"accepted": True, "problem": None, "detail": None}
+    units = {unit["code"]: unit for unit in seen["units"]}
+    assert list(units) == all_of(tree)
+    assert (units["D-A"]["customer"], units["D-A"]["bags"], units["D-A"]["left_kg"]) == (
+        "Café Nord", 20, kg("3.75"),
+    )  # fmt: skip
+    assert (units["P-A"]["check_weighings"], units["P-A"]["held"]) == (1, True)
+    assert seen["customers"] == [{
+        "customer": "Café Nord", "contact": "Ida, +49 000 1234", "dispatches": ["D-A", "D-B"],
+        "bags": 21, "kg": kg("5.25"),
+    }]  # fmt: skip
+    assert [hold["units"] for hold in seen["holds"]] == [["P-A"]]
+    said = void(api, "R-A", *seen["with"])
+    assert said["given_back_kg"] == seen["given_back_kg"]
+
+
+def test_the_impact_says_where_not_even_all_together_could_be_voided(
+    api: Api, tree: dict[str, str]
+) -> None:
+    api.post("/adjustments", {"unit": tree["other"], "kg": kg("-0.3"), "reason": "sample"})
+
+    of_lot, of_sack = api.get("/units/GL-1/impact"), api.get(f"/units/{tree['one']}/impact")
+    of_bags = api.get("/units/D-B/impact")
+
+    assert of_lot["goes_with"] == [tree["one"], tree["other"]]
+    assert (of_lot["void_with"]["problem"], of_lot["given_back_kg"]) == ("has-dependants", {})
+    assert tree["other"] in of_lot["void_with"]["detail"]
+    assert (of_sack["void_with"]["problem"], of_sack["with"]) == (
+        "not-voidable",
+        all_of(tree) + ["R-A"],
+    )
+    assert (of_bags["plain_void"]["accepted"], of_bags["given_back_kg"]) == (
+        True, {"T-B": kg("0.25")},
+    )  # fmt: skip
+    void(api, "D-B")
+    assert api.get("/units/D-B/impact")["plain_void"]["problem"] == "not-voidable"
+
+
 def shown(api: Api, code: str) -> Any:
     return api.get(f"/units/{code}")
 
