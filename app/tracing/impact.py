@@ -150,11 +150,10 @@ def _count(
 def _customers(session: Session, ids: Collection[int]) -> list[SentTo]:
     """Add up by customer what left in the dispatches among these units, that of the unit too."""
     sent = _sent(session, ids)
-    codes = dict(
-        session.execute(
-            select(col(Unit.id), col(Unit.code)).where(among(session, col(Unit.id), sent.keys()))
-        ).tuples()
+    named = session.execute(
+        select(col(Unit.id), col(Unit.code)).where(among(session, col(Unit.id), sent.keys()))
     )
+    codes = {row[0]: row[1] for row in named}
     found: dict[int, SentTo] = {}
     for unit_id, row in sent.items():
         known = found.setdefault(

@@ -162,7 +162,7 @@ def test_the_impact_says_where_not_even_all_together_could_be_voided(
     assert tree["other"] in of_lot["void_with"]["detail"]
     assert (of_sack["void_with"]["problem"], of_sack["with"]) == (
         "not-voidable",
-        all_of(tree) + ["R-A"],
+        [*all_of(tree), "R-A"],
     )
     assert (of_bags["plain_void"]["accepted"], of_bags["given_back_kg"]) == (
         True, {"T-B": kg("0.25")},
