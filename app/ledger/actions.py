@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from sqlalchemy import select
 from sqlmodel import col
 
+from app.ledger.corrections.acts import ADJUSTED
 from app.ledger.corrections.voiding import goes_with, named_dependants, refuse_dependants, undo
 from app.ledger.posting import Pen, Posting
 from app.ledger.queries import live, unit_by_code, units_by_code
@@ -29,7 +30,7 @@ def adjust(pen: Pen, asked: AdjustmentIn) -> AdjustmentOut:
     """Make a unit lighter or heavier, with the reason."""
     unit = live(unit_by_code(pen.session, asked.unit, *_ADJUSTABLE))
     at = pen.moment(asked.happened_at, "#/happened_at")
-    posting = Posting("adjustment", at, asked.model_dump(mode="json"))
+    posting = Posting(ADJUSTED, at, asked.model_dump(mode="json"))
     posting.adjust(unit.id, asked.grams, asked.reason, asked.note)
     entry_id = pen.post(posting)
     pen.session.refresh(unit)

@@ -6,6 +6,7 @@ from sqlmodel import Session, col
 from app.green.arrivals.checklist import arrivals_of
 from app.green.arrivals.holds import arrival_lots
 from app.ledger import actions as ledger
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.posting import Pen
 from app.ledger.queries import live, unit_by_code
 from app.ledger.schemas import ReleaseIn
@@ -19,7 +20,8 @@ def verdicts(session: Session, unit_ids: list[int]) -> dict[int, Verdict]:
     """Name the verdict that stands for each roast that was tasted: a rejection is for good."""
     rows = session.execute(
         select(col(Cupping.unit_id), col(Cupping.verdict))
-        .where(col(Cupping.unit_id).in_(unit_ids))
+        .outerjoin(ActVoid, col(ActVoid.cupping_id) == col(Cupping.id))
+        .where(col(Cupping.unit_id).in_(unit_ids), col(ActVoid.entry_id).is_(None))
         .order_by(col(Cupping.id))
     )
     return {unit_id: Verdict(verdict) for unit_id, verdict in rows}
@@ -34,12 +36,16 @@ def cup(pen: Pen, code: str, asked: CuppingIn) -> CuppingOut:
         )
     at = pen.moment(asked.cupped_at, "#/cupped_at")
     entry_id = pen.note("cupping", {"roast": unit.code, **asked.model_dump(mode="json")}, at)
-    pen.session.add(Cupping(
+    tasted = Cupping(
         unit_id=unit.id, verdict=asked.verdict, notes=asked.notes, entry_id=entry_id,
         score_milli=None if asked.score is None else int(asked.score * 1000),
-    ))  # fmt: skip
+    )  # fmt: skip
+    pen.session.add(tasted)
+    pen.session.flush()  # the database numbers the tasting
+    assert tasted.id is not None  # noqa: S101 - flushed
     released = asked.verdict is Verdict.RELEASE
     return CuppingOut(
+        id=tasted.id,
         roast=unit.code,
         verdict=asked.verdict,
         score=asked.score,

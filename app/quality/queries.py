@@ -6,6 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.queries import unit_by_code
 from app.ledger.tables import Entry, Hold, HoldRelease, HoldUnit, Unit, UnitKind
 from app.quality.tables import Cupping, Verdict
@@ -63,7 +64,7 @@ def _hold_line(row: Any, units: list[str]) -> dict[str, object]:  # noqa: ANN401
 def cupping_page(session: Session, page: Page, code: str) -> PageOf:
     """Read the tastings of a roast."""
     unit = unit_by_code(session, code, UnitKind.ROAST)
-    statement = (
+    statement: AnySelect = (
         select(
             col(Cupping.id),
             col(Cupping.verdict),
@@ -71,17 +72,20 @@ def cupping_page(session: Session, page: Page, code: str) -> PageOf:
             col(Cupping.notes),
             col(Entry.happened_at),
             col(Entry.who),
+            col(ActVoid.reason).label("void_reason"),
         )
         .join(Entry, col(Entry.id) == col(Cupping.entry_id))
+        .outerjoin(ActVoid, col(ActVoid.cupping_id) == col(Cupping.id))
         .where(col(Cupping.unit_id) == unit.id)
     )
     rows, following = turn_page(session, statement, col(Cupping.id), page)
     return [
         {
-            "roast": unit.code, "verdict": row.verdict, "notes": row.notes,
+            "id": row.id, "roast": unit.code, "verdict": row.verdict, "notes": row.notes,
             "disposition": "released" if row.verdict == Verdict.RELEASE else "rejected",
             "score": None if row.score_milli is None else kg_from_grams(row.score_milli),
             "cupped_at": text(row.happened_at), "cupped_by": row.who,
+            "voided": row.void_reason is not None, "void_reason": row.void_reason,
         }
         for row in rows
     ], following  # fmt: skip

@@ -25,6 +25,7 @@ class CuppingIn(Asked):
 
 
 class CuppingOut(Told):
+    id: int
     roast: str
     verdict: Verdict
     disposition: Literal["released", "rejected"]
@@ -32,6 +33,8 @@ class CuppingOut(Told):
     notes: str | None
     cupped_at: MomentOut
     cupped_by: str
+    voided: bool = False
+    void_reason: str | None = None
 
 
 class ReleaseOut(HoldOut):

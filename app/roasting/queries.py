@@ -7,6 +7,7 @@ from sqlalchemy import ColumnElement, bindparam, case, exists, select
 from sqlmodel import Session, col
 
 from app.ledger.cards import card_at
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.quality.tables import Cupping, Verdict
@@ -24,7 +25,9 @@ from app.shared.times import text
 def _tasted(verdict: Verdict) -> ColumnElement[bool]:
     return exists(
         select(col(Cupping.id))
+        .outerjoin(ActVoid, col(ActVoid.cupping_id) == col(Cupping.id))
         .where(col(Cupping.unit_id) == col(Roast.unit_id), col(Cupping.verdict) == verdict)
+        .where(col(ActVoid.entry_id).is_(None))
         .correlate(Roast)
     )
 
@@ -60,16 +63,24 @@ def refuse_unreleased(session: Session, unit_ids: Collection[int]) -> None:
 def clean_down_page(session: Session, page: Page, code: str) -> PageOf:
     """Read when a machine was cleaned."""
     machine = card_at(session, MACHINES, code)
-    statement = (
-        select(col(CleanDown.id), col(CleanDown.cleaned_at), col(CleanDown.note), col(Entry.who))
+    statement: AnySelect = (
+        select(
+            col(CleanDown.id),
+            col(CleanDown.cleaned_at),
+            col(CleanDown.note),
+            col(Entry.who),
+            col(ActVoid.reason).label("void_reason"),
+        )
         .join(Entry, col(Entry.id) == col(CleanDown.entry_id))
+        .outerjoin(ActVoid, col(ActVoid.clean_down_id) == col(CleanDown.id))
         .where(col(CleanDown.machine_id) == machine.id)
     )
     rows, following = turn_page(session, statement, col(CleanDown.id), page)
     return [
         {
-            "machine": machine.code, "cleaned_at": text(row.cleaned_at), "note": row.note,
-            "cleaned_by": row.who,
+            "id": row.id, "machine": machine.code, "cleaned_at": text(row.cleaned_at),
+            "note": row.note, "cleaned_by": row.who, "voided": row.void_reason is not None,
+            "void_reason": row.void_reason,
         }
         for row in rows
     ], following  # fmt: skip

@@ -39,10 +39,13 @@ class CleanDownIn(Asked):
 
 
 class CleanDownOut(Told):
+    id: int
     machine: str
     cleaned_at: MomentOut
     note: str | None
     cleaned_by: str
+    voided: bool = False
+    void_reason: str | None = None
 
 
 class DrawIn(Asked):

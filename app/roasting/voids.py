@@ -1,0 +1,60 @@
+"""Taking back what was recorded by mistake about machines and roasts."""
+
+from app.ledger.cards import card_at
+from app.ledger.corrections.acts import Act, void_act
+from app.ledger.corrections.schemas import ActVoided, ActVoidIn
+from app.ledger.posting import Pen
+from app.ledger.queries import live, made_of, unit_by_code
+from app.ledger.tables import Unit, UnitKind
+from app.quality.tables import Cupping
+from app.roasting.machines import MACHINES
+from app.roasting.queries import refuse_unreleased
+from app.roasting.tables import CleanDown
+from app.shared.problems import Refused
+
+
+def void_clean_down(pen: Pen, code: str, number: int, asked: ActVoidIn) -> ActVoided:
+    """Say that a machine was not cleaned then: what ran before may have touched what ran after."""
+    machine = card_at(pen.session, MACHINES, code)
+    cleaned = pen.session.get(CleanDown, number)
+    if cleaned is None or cleaned.machine_id != machine.id:
+        raise Refused("not-found", f"{machine.code} has no clean-down {number}.")
+    of = {"machine": machine.code}
+    return void_act(pen, Act("clean_down_id", number, of, cleaned.entry_id), asked)
+
+
+def void_cupping(pen: Pen, code: str, number: int, asked: ActVoidIn) -> ActVoided:
+    """Say that a verdict was typed in by mistake: the one before it stands again.
+
+    Raises:
+        Refused: `has-dependants` where coffee was used that only this verdict let go.
+    """
+    roast = live(unit_by_code(pen.session, code, UnitKind.ROAST))
+    cupping = pen.session.get(Cupping, number)
+    if cupping is None or cupping.unit_id != roast.id:
+        raise Refused("not-found", f"Roast {roast.code} has no cupping {number}.")
+    was_usable = _usable(pen, roast)
+    act = Act("cupping_id", number, {"roast": roast.code}, cupping.entry_id)
+    voided = void_act(pen, act, asked)
+    if was_usable and not _usable(pen, roast):
+        _refuse_used(pen, roast, number)
+    return voided
+
+
+def _usable(pen: Pen, roast: Unit) -> bool:
+    try:
+        refuse_unreleased(pen.session, [roast.id])
+    except Refused:
+        return False
+    return True
+
+
+def _refuse_used(pen: Pen, roast: Unit, number: int) -> None:
+    made = made_of(pen.session, {roast.id})
+    if made:
+        raise Refused(
+            "has-dependants",
+            f"Cupping {number} cannot be voided: it let {roast.code} go, and {', '.join(made[:9])} "
+            "came from it. Void those first, or record a stricter verdict.",
+            dependants=made,
+        )
