@@ -32,6 +32,7 @@ from app.places import routes as places
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
+from app.roasting import void_routes as roasting_voids
 from app.roasting.colours import routes as roast_colours
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
@@ -56,6 +57,7 @@ PACKAGES = (
     certificates,
     places,
     roasting,
+    roasting_voids,
     styles,
     roast_colours,
     packing,

@@ -19,6 +19,7 @@ from app.green.picking import tables as picking
 from app.green.readings import tables as readings
 from app.labels import tables as labels
 from app.ledger import tables as ledger
+from app.ledger.corrections import tables as corrections
 from app.packing import tables as packing
 from app.packing.recipes import tables as recipes
 from app.packing.weighing import tables as weighing
@@ -36,6 +37,7 @@ from app.shared.db import writing
 TABLES = (
     sign_in,
     ledger,
+    corrections,
     places,
     green,
     instruments,

@@ -1,13 +1,14 @@
 """Acts on any unit: adjust, hold, release, void."""
 
-from collections import Counter
 from collections.abc import Mapping
 
 from sqlalchemy import select
-from sqlmodel import Session, col
+from sqlmodel import col
 
+from app.ledger.corrections.acts import ADJUSTED
+from app.ledger.corrections.voiding import goes_with, named_dependants, refuse_dependants, undo
 from app.ledger.posting import Pen, Posting
-from app.ledger.queries import live, made_of, unit_by_code, units_by_code
+from app.ledger.queries import live, unit_by_code, units_by_code
 from app.ledger.schemas import (
     AdjustmentIn,
     AdjustmentOut,
@@ -17,18 +18,7 @@ from app.ledger.schemas import (
     Voided,
     VoidIn,
 )
-from app.ledger.tables import (
-    Adjustment,
-    Entry,
-    Flow,
-    Hold,
-    HoldRelease,
-    HoldUnit,
-    Reason,
-    Unit,
-    UnitKind,
-)
-from app.shared.db import among
+from app.ledger.tables import Entry, Hold, HoldRelease, HoldUnit, Unit, UnitKind
 from app.shared.problems import Refused
 
 _ADJUSTABLE = (
@@ -40,7 +30,7 @@ def adjust(pen: Pen, asked: AdjustmentIn) -> AdjustmentOut:
     """Make a unit lighter or heavier, with the reason."""
     unit = live(unit_by_code(pen.session, asked.unit, *_ADJUSTABLE))
     at = pen.moment(asked.happened_at, "#/happened_at")
-    posting = Posting("adjustment", at, asked.model_dump(mode="json"))
+    posting = Posting(ADJUSTED, at, asked.model_dump(mode="json"))
     posting.adjust(unit.id, asked.grams, asked.reason, asked.note)
     entry_id = pen.post(posting)
     pen.session.refresh(unit)
@@ -111,25 +101,20 @@ def release(
 def void(pen: Pen, code: str, asked: VoidIn) -> Voided:
     """Undo a mistaken act: a correcting entry marks what it made and gives its inputs back.
 
+    With `with`, all that was made from it is undone in the same entry.
+
     Raises:
         Refused: `has-dependants` naming what was made from it; `not-voidable`.
     """
     unit = unit_by_code(pen.session, code)
-    doomed = _with_siblings(pen.session, unit)
-    _refuse_dependants(pen.session, doomed)
-    posting = Posting(
-        "void",
-        pen.now,
-        {"unit": unit.code, "reason": asked.reason},
-        reverses_id=unit.born_entry_id,
-        voided=[each.id for each in doomed],
-    )
-    given_back = _give_back(pen.session, posting)
-    if unit.kind != UnitKind.LOT:
-        for lines in pen.session.scalars(
-            select(Adjustment).where(col(Adjustment.entry_id) == unit.born_entry_id)
-        ):
-            posting.adjust(lines.unit_id, -lines.grams, lines.reason, asked.reason)
+    doomed = goes_with(pen.session, unit)
+    if asked.dependants is None:
+        refuse_dependants(pen.session, doomed)
+    else:
+        doomed += named_dependants(pen.session, doomed, asked.dependants)
+    said = asked.model_dump(mode="json", by_alias=True, exclude_none=True)
+    posting = Posting("void", pen.now, {"unit": unit.code} | said, reverses_id=unit.born_entry_id)
+    given_back = undo(pen.session, posting, doomed, asked.reason)
     entry_id = pen.post(posting)
     return Voided(
         code=unit.code,
@@ -140,74 +125,3 @@ def void(pen: Pen, code: str, asked: VoidIn) -> Voided:
         entry=entry_id,
         voided_at=pen.now,
     )
-
-
-def _with_siblings(session: Session, unit: Unit) -> list[Unit]:
-    """Name what goes with a unit: a lot takes its sacks, a return all that came with it."""
-    if unit.voided_entry_id is not None:
-        raise Refused("not-voidable", f"{unit.kind} {unit.code} was voided before.", unit=unit.code)
-    if unit.kind == UnitKind.SACK:
-        raise Refused(
-            "not-voidable",
-            f"{unit.code} is one sack of a lot: adjust its mass, or void the whole lot.",
-            unit=unit.code,
-        )
-    if unit.kind == UnitKind.LOT:
-        sacks = session.scalars(
-            select(Unit).join(Flow, col(Flow.target_id) == col(Unit.id))
-            .where(col(Flow.source_id) == unit.id).order_by(col(Unit.id))
-        ).all()  # fmt: skip
-        return [unit, *sacks]
-    if unit.kind == UnitKind.RETURN:
-        return list(session.scalars(
-            select(Unit).where(col(Unit.born_entry_id) == unit.born_entry_id).order_by(col(Unit.id))
-        ))  # fmt: skip
-    return [unit]
-
-
-def _refuse_dependants(session: Session, doomed: list[Unit]) -> None:
-    doomed_ids = {unit.id for unit in doomed}
-    made = sorted({*made_of(session, doomed_ids), *_came_back(session, doomed_ids)})
-    if made:
-        raise Refused(
-            "has-dependants",
-            f"{doomed[0].code} cannot be voided: {', '.join(made[:20])} came from it. "
-            "Void those first.",
-            dependants=made,
-        )
-    for unit in doomed:
-        if unit.kind == UnitKind.SACK and unit.left_g != unit.made_g:
-            raise Refused(
-                "has-dependants",
-                f"{doomed[0].code} cannot be voided: sack {unit.code} has been adjusted.",
-                dependants=[unit.code],
-            )
-
-
-def _came_back(session: Session, doomed_ids: set[int]) -> list[str]:
-    """Name live returns of a dispatch: they lightened it without flowing out of it."""
-    rows = session.execute(
-        select(col(Unit.id), col(Unit.code))
-        .join(Adjustment, col(Adjustment.entry_id) == col(Unit.born_entry_id))
-        .where(col(Adjustment.reason) == Reason.RETURNED)
-        .where(among(session, col(Adjustment.unit_id), doomed_ids))
-        .where(col(Unit.voided_entry_id).is_(None))
-    )
-    return [code for unit_id, code in rows if unit_id not in doomed_ids]
-
-
-def _give_back(session: Session, posting: Posting) -> dict[str, int]:
-    """Give what flowed into the voided units back to where it came from; code to grams."""
-    given: Counter[str] = Counter()
-    flows = session.execute(
-        select(col(Flow.source_id), col(Unit.code), col(Flow.grams))
-        .join(Unit, col(Unit.id) == col(Flow.source_id))
-        .where(among(session, col(Flow.target_id), posting.voided))
-        .order_by(col(Flow.source_id))
-    )
-    voided = set(posting.voided)
-    for source_id, code, grams in flows:
-        if source_id not in voided:
-            posting.given_back[source_id] += grams
-            given[code] += grams
-    return given

@@ -53,6 +53,17 @@ class Birth(NamedTuple):
     location_id: int | None
 
 
+class Change(NamedTuple):
+    """An adjustment on its way into the book."""
+
+    unit_id: int
+    grams: int
+    reason: Reason
+    note: str | None
+    reverses: int | None
+    """The adjustment that it takes back."""
+
+
 @dataclass
 class Posting:
     """Everything one act writes."""
@@ -68,26 +79,45 @@ class Posting:
     given_codes: list[str] = field(default_factory=list)
     """Codes that somebody chose: nobody can have taken one that the book issues."""
     flows: Counter[tuple[int, int]] = field(default_factory=Counter)
-    adjustments: list[tuple[int, int, Reason, str | None]] = field(default_factory=list)
+    adjustments: list[Change] = field(default_factory=list)
     voided: list[int] = field(default_factory=list)
     """Units that turn out never to have been."""
     given_back: Counter[int] = field(default_factory=Counter)
     """What flows back out of voided units into the units it came from."""
+    replaced: list[int] = field(default_factory=list)
+    """Voided units in whose place the new ones are booked, in the same order."""
+    reason: str | None = None
+    """Why they are replaced."""
+    held: bool = False
+    """Whether a hold of a replaced unit goes on for the new one."""
 
     def flow(self, source_id: int, target: Birth, grams: int) -> None:
         """Let grams of an older unit go into the new one; twice from the same adds up."""
         self.flows[source_id, target.id] += grams
 
-    def adjust(self, unit_id: int, grams: int, reason: Reason, note: str | None = None) -> None:
-        """Make a unit heavier or lighter."""
-        self.adjustments.append((unit_id, grams, reason, note))
+    def adjust(
+        self,
+        unit_id: int,
+        grams: int,
+        reason: Reason,
+        note: str | None = None,
+        *,
+        reverses: int | None = None,
+    ) -> None:
+        """Make a unit heavier or lighter, or take back that it was made so."""
+        self.adjustments.append(Change(unit_id, grams, reason, note, reverses))
+
+    def left_of(self, unit: Unit) -> int:
+        """Tell what is left of a unit once this posting has given back what it undoes."""
+        adjusted_g = sum(each.grams for each in self.adjustments if each.unit_id == unit.id)
+        return unit.left_g + self.given_back[unit.id] + adjusted_g
 
     def lines(self) -> Lines:
         """Everything as it stands in the journal."""
         return Lines(
             born=[(birth.id, birth.code, birth.kind, birth.made_g) for birth in self.births],
             flows=[(source, target, grams) for (source, target), grams in self.flows.items()],
-            adjusted=[(unit, grams, reason) for unit, grams, reason, _ in self.adjustments],
+            adjusted=[(each.unit_id, each.grams, each.reason) for each in self.adjustments],
             voided=self.voided,
         )
 
@@ -161,6 +191,7 @@ class Pen:
         """
         self.session.flush()  # what follows runs on the connection beside the session
         self._refuse_taken_codes(posting.given_codes)
+        self._refuse_voided_sources(posting)
         changes = _changes(posting)
         there = self._read_units(changes)
         if not posting.despite_holds:
@@ -187,6 +218,17 @@ class Pen:
         if taken:
             names = ", ".join(sorted(taken)[:5])
             raise Refused("code-taken", f"Already in the book: {names}.", codes=sorted(taken)[:50])
+
+    def _refuse_voided_sources(self, posting: Posting) -> None:
+        """Refuse to make a unit out of one that the same posting voids."""
+        both = {source for source, _ in posting.flows}.intersection(posting.voided)
+        if both:
+            unit = self.session.get_one(Unit, min(both))
+            raise Refused(
+                "voided",
+                f"{unit.kind} {unit.code} is voided by this: nothing can be made of it.",
+                unit=unit.code,
+            )
 
     def _read_units(self, changes: Mapping[int, int]) -> list[Row[*tuple[Any, ...]]]:
         """Read the units that a posting changes, with whether they are on hold."""
@@ -215,9 +257,7 @@ class Pen:
         return self._last_entry
 
     def _write_units(self, posting: Posting, entry_id: int) -> None:
-        drained: Counter[int] = Counter()
-        for (source, _), grams in posting.flows.items():
-            drained[source] += grams
+        drained = _drawn(posting)
         self.write(Unit, (
             {
                 "id": birth.id, "code": birth.code, "kind": birth.kind, "made_g": birth.made_g,
@@ -253,11 +293,12 @@ class Pen:
 
     def _write_adjustments(self, posting: Posting, entry_id: int) -> None:
         rows = []
-        for unit_id, grams, reason, note in posting.adjustments:
+        for each in posting.adjustments:
             self._last_adjustment += 1
             rows.append({
-                "id": self._last_adjustment, "unit_id": unit_id, "entry_id": entry_id,
-                "grams": grams, "reason": reason, "note": note,
+                "id": self._last_adjustment, "unit_id": each.unit_id, "entry_id": entry_id,
+                "grams": each.grams, "reason": each.reason, "note": each.note,
+                "reverses_id": each.reverses,
             })  # fmt: skip
         self.write(Adjustment, rows)
 
@@ -275,17 +316,27 @@ def _changes(posting: Posting) -> Counter[int]:
     changes: Counter[int] = Counter()
     for (source, _), grams in posting.flows.items():
         changes[source] -= grams
-    for unit_id, grams, _, _ in posting.adjustments:
-        changes[unit_id] += grams
+    for change in posting.adjustments:
+        changes[change.unit_id] += change.grams
     changes.update(posting.given_back)
     for unit_id in newborn.union(posting.voided):
         changes.pop(unit_id, None)
     return changes
 
 
+def _drawn(posting: Posting) -> Counter[int]:
+    """Add up what flows out of each unit."""
+    drawn: Counter[int] = Counter()
+    for (source, _), grams in posting.flows.items():
+        drawn[source] += grams
+    return drawn
+
+
 def _refuse_held(posting: Posting, there: Iterable[Row[*tuple[Any, ...]]]) -> None:
-    sources = {source for source, _ in posting.flows}
-    codes = sorted(unit.code for unit in there if unit.held and unit.id in sources)
+    drawn = _drawn(posting)
+    # What replaces a unit may take out of a held one as much as that took: none of it moves now.
+    more = {source for source, grams in drawn.items() if grams > posting.given_back[source]}
+    codes = sorted(unit.code for unit in there if unit.held and unit.id in more)
     if codes:
         raise Refused("on-hold", f"On hold: {', '.join(codes)}.", units=codes)
 
@@ -293,18 +344,17 @@ def _refuse_held(posting: Posting, there: Iterable[Row[*tuple[Any, ...]]]) -> No
 def _refuse_overdraw(
     posting: Posting, changes: Mapping[int, int], there: Iterable[Row[*tuple[Any, ...]]]
 ) -> None:
-    asked: Counter[int] = Counter()
-    for (source, _), grams in posting.flows.items():
-        asked[source] += grams
-    for unit_id, code, kind, left_g, voided, _ in there:
-        if voided is not None:
+    asked = _drawn(posting)
+    for unit_id, code, kind, left_g, voided_entry_id, _ in there:
+        if voided_entry_id is not None:
             raise Refused("voided", f"{kind} {code} was voided.", unit=code)
         if left_g + changes[unit_id] < 0:
             wanted = asked[unit_id] or -changes[unit_id]
+            there_g = left_g + changes[unit_id] + wanted
             raise Refused(
                 "insufficient-stock",
-                f"{kind} {code} has {kg_text(left_g)} left; {kg_text(wanted)} were asked.",
+                f"{kind} {code} has {kg_text(there_g)} left; {kg_text(wanted)} were asked.",
                 unit=code,
                 asked_kg=kg_from_grams(wanted),
-                left_kg=kg_from_grams(left_g),
+                left_kg=kg_from_grams(there_g),
             )

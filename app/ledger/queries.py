@@ -4,12 +4,13 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
 from sqlalchemy import ColumnElement, bindparam, exists, or_, select
-from sqlalchemy.orm import aliased
+from sqlalchemy.orm import aliased, object_session
 from sqlmodel import Session, col
 
+from app.ledger.corrections.queries import newest
 from app.ledger.tables import Adjustment, Entry, Flow, HoldRelease, HoldUnit, Unit, UnitKind
 from app.shared.codes import Standing, standing
-from app.shared.db import IdColumn, among, batched
+from app.shared.db import AnySelect, IdColumn, among, batched
 from app.shared.mass import kg_from_grams
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import Refused
@@ -55,8 +56,23 @@ def units_by_code(session: Session, codes: Sequence[str], *kinds: UnitKind) -> d
 def live(unit: Unit) -> Unit:
     """Pass a unit on unless it was voided."""
     if unit.voided_entry_id is not None:
-        raise Refused("voided", f"{unit.kind} {unit.code} was voided.", unit=unit.code)
+        raise voided(unit)
     return unit
+
+
+def voided(unit: Unit) -> Refused:
+    """Say that a unit was voided and, where another one was booked in its place, which."""
+    session = object_session(unit)
+    assert session is not None  # noqa: S101 - read from the database
+    by = newest(session, unit.id)
+    if by is None:
+        return Refused("voided", f"{unit.kind} {unit.code} was voided.", unit=unit.code)
+    return Refused(
+        "voided",
+        f"{unit.kind} {unit.code} was voided; it was replaced by {by.code}.",
+        unit=unit.code,
+        replaced_by=by.code,
+    )
 
 
 def _refuse_other_kind(unit: Unit, kinds: tuple[UnitKind, ...]) -> None:
@@ -138,7 +154,8 @@ def journal_page(session: Session, page: Page) -> PageOf:
 
 def adjustment_page(session: Session, page: Page, code: str | None) -> PageOf:
     """Read adjustments, oldest first, of one unit or of all."""
-    statement = (
+    reversal = aliased(Adjustment)
+    statement: AnySelect = (
         select(
             col(Adjustment.id),
             col(Unit.code),
@@ -146,11 +163,14 @@ def adjustment_page(session: Session, page: Page, code: str | None) -> PageOf:
             col(Adjustment.grams),
             col(Adjustment.reason),
             col(Adjustment.note),
+            col(Adjustment.reverses_id),
+            col(reversal.id).label("reversed_by"),
             col(Entry.happened_at),
             col(Entry.who),
         )
         .join(Unit, col(Unit.id) == col(Adjustment.unit_id))
         .join(Entry, col(Entry.id) == col(Adjustment.entry_id))
+        .outerjoin(reversal, col(reversal.reverses_id) == col(Adjustment.id))
     )
     if code is not None:
         statement = statement.where(col(Unit.id) == unit_by_code(session, code).id)
@@ -159,7 +179,7 @@ def adjustment_page(session: Session, page: Page, code: str | None) -> PageOf:
         {
             "id": row.id, "unit": row.code, "kind": row.kind, "kg": kg_from_grams(row.grams),
             "reason": row.reason, "note": row.note, "happened_at": text(row.happened_at),
-            "who": row.who,
+            "who": row.who, "voided": row.reversed_by is not None, "reverses": row.reverses_id,
         }
         for row in rows
     ], following  # fmt: skip

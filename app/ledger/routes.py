@@ -6,6 +6,8 @@ from fastapi import APIRouter, Path, Query, Response
 
 from app.ledger import actions, queries
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
+from app.ledger.corrections import acts
+from app.ledger.corrections.schemas import ActVoidIn, AdjustmentVoided
 from app.ledger.schemas import (
     AdjustmentIn,
     AdjustmentLine,
@@ -40,9 +42,26 @@ def list_adjustments(
     return page_answer(clerk.request, *clerk.read(queries.adjustment_page, page, unit))
 
 
+@router.post(
+    "/adjustments/{number}/void",
+    status_code=201,
+    response_model=AdjustmentVoided,
+    dependencies=[Keyed],
+)
+def void_adjustment(
+    clerk: Corrector, number: Annotated[int, Path(ge=1, le=2**31 - 1)], asked: ActVoidIn
+) -> Response:
+    """Take back an adjustment that was booked by mistake, by one that reverses it."""
+    return clerk.write(acts.void_adjustment, number, asked)
+
+
 @router.post("/units/{code}/void", status_code=201, response_model=Voided, dependencies=[Keyed])
 def void(clerk: Corrector, code: UnitCode, asked: VoidIn) -> Response:
-    """Undo a mistaken roast, blend, pack, dispatch, return or untouched lot."""
+    """Undo a mistaken roast, blend, pack, dispatch, return or lot.
+
+    What something was made from goes only with all that was made from it: `with` names that, as
+    `GET /units/{code}/impact` lists it.
+    """
     return clerk.write(actions.void, code, asked)
 
 

@@ -88,6 +88,9 @@ Party = Annotated[str, Field(min_length=1, max_length=200)] | StrictInt
 Codes = Annotated[list[Code], Field(min_length=1, max_length=1000), AfterValidator(_no_twins)]
 """Codes, each named once."""
 
+Dependants = Annotated[list[Code], Field(max_length=10_000), AfterValidator(_no_twins)]
+"""Codes of all that depends on something, each named once; none where nothing does."""
+
 _BOOKABLE = Literal["sample", "spill", "count", "moisture", "destroyed", "other"]
 
 
@@ -122,6 +125,10 @@ class AdjustmentLine(Told):
     note: str | None
     happened_at: MomentOut
     who: str
+    voided: bool
+    """Whether another one takes it back."""
+    reverses: int | None
+    """The adjustment that this one takes back."""
 
 
 class HoldIn(Asked):
@@ -146,6 +153,8 @@ class HoldOut(Told):
 
 class VoidIn(Asked):
     reason: Why
+    dependants: Dependants | None = Field(default=None, alias="with")
+    """All that was made from it, at any remove: what `GET /units/{code}/impact` lists."""
 
 
 class Voided(Told):

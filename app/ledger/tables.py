@@ -85,6 +85,7 @@ class Entry(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("who", "idempotency_key", name="uq_entry_who_key"),
         Index("ix_entry_reverses", "reverses_id"),
+        Index("ix_entry_recorded", "recorded_at", "id"),
     )
 
 
@@ -153,6 +154,10 @@ class Adjustment(SQLModel, table=True):
     grams: int = Field(sa_type=BigInteger)
     reason: Reason = Field(sa_column=Column(String(20), nullable=False))
     note: str | None = Field(default=None, max_length=2000)
+    reverses_id: int | None = Field(
+        default=None, foreign_key="adjustment.id", unique=True, index=True
+    )
+    """The adjustment that this one takes back. Unique: nothing is taken back twice."""
 
     __table_args__ = (CheckConstraint("grams <> 0", name="ck_adjustment_not_zero"),)
 

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from app.green.certificates.queries import carried_by
 from app.ledger.cards import Shelf, named
+from app.ledger.corrections.replacing import happened, in_place_of
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
@@ -24,6 +25,7 @@ from app.packing.schemas import (
 )
 from app.packing.tables import Blend, Pack, Product
 from app.packing.tasted import as_rework, refuse_straight, refuse_too_much
+from app.places.successors import post
 from app.roasting.machines import machine_for, record_run
 from app.roasting.queries import Limited, refuse_unreleased
 from app.roasting.tables import MachineKind
@@ -41,17 +43,18 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
         Refused: `off-recipe`, `not-released`, `tasting-limits-use`, and what posting refuses.
     """
     machine = machine_for(pen, asked.machine, MachineKind.BLENDER) if asked.machine else None
-    at = pen.moment(asked.blended_at, "#/blended_at")
+    at = happened(pen, asked, asked.blended_at, "#/blended_at")
     parts = _parts(asked.parts)
     whole_g = sum(parts.values())
     if whole_g > HEAVIEST_G:
         raise FieldRefused("#/parts", f"{kg_text(whole_g)} is over the limit of 30000 kg")
     posting = Posting("blend", at, asked.model_dump(mode="json"))
+    in_place_of(pen, posting, asked, UnitKind.BLEND)
     born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g)
     units, limited = _pour(pen, posting, parts, born)
     held = _hold_against_recipe(pen, asked, units, limited, may_deviate=may_deviate)
     refuse_too_much(limited, parts, held.components if held else {})
-    pen.post(posting)
+    post(pen, posting)
     if machine is not None:
         record_run(pen, born, machine, at)
     pen.write(Blend, [{
@@ -70,7 +73,7 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
         blended_at=at,
         grams=whole_g,
         left_g=whole_g,
-        held=False,
+        held=posting.held,
         voided=False,
         parts=[
             BlendPart(
@@ -106,15 +109,16 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     """
     product = named(pen.session, PRODUCTS, asked.product, "#/product")
     machine = machine_for(pen, asked.machine, MachineKind.PACKING_LINE) if asked.machine else None
-    at = pen.moment(asked.packed_at, "#/packed_at")
+    at = happened(pen, asked, asked.packed_at, "#/packed_at")
     parts = _parts(asked.parts)
     packed_g, brought_g = asked.bags * product.nominal_g, sum(parts.values())
     _refuse_gain(asked.bags, product, packed_g, brought_g)
     posting = Posting("pack", at, asked.model_dump(mode="json"))
+    in_place_of(pen, posting, asked, UnitKind.PACK)
     born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
     units, limited = _pour(pen, posting, parts, born)
     refuse_straight(limited)
-    pen.post(posting)
+    post(pen, posting)
     if machine is not None:
         record_run(pen, born, machine, at)
     made = Pack(
@@ -139,7 +143,7 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
         left_g=packed_g,
         best_before=made.best_before,
         film_roll=asked.film_roll,
-        held=False,
+        held=posting.held,
         voided=False,
         parts=_shared(parts, units),
         loss_g=brought_g - packed_g,

@@ -7,6 +7,7 @@ from pydantic import AfterValidator, Field
 from stdnum import ean
 
 from app.ledger.cards import CardOut
+from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Name, Told, Why
 from app.ledger.tables import UnitKind
 from app.shared.codes import Code, NewCode, PlaceCode
@@ -65,7 +66,7 @@ class BlendPartIn(PartIn):
     out."""
 
 
-class BlendIn(Asked):
+class BlendIn(Correcting):
     code: NewCode | None = None
     recipe: Annotated[str, Field(max_length=200)] | None = None
     machine: PlaceCode | None = None
@@ -107,7 +108,7 @@ class BlendOut(BlendLine):
     parts: list[BlendPart]
 
 
-class PackIn(Asked):
+class PackIn(Correcting):
     code: NewCode | None = None
     product: PlaceCode
     machine: PlaceCode | None = None

@@ -9,16 +9,17 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Row, func, or_, select
+from sqlalchemy import ColumnElement, Row, func, or_, select, true
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.ledger.cards import card_at, named
 from app.ledger.tables import Adjustment, Entry, Flow, Reason, Unit, UnitKind
+from app.ledger.then import alive, left_then
 from app.places.actions import LOCATIONS
 from app.places.tables import Location, Move
 from app.places.tree import below
-from app.shared.db import AnySelect
+from app.shared.db import AnySelect, IdColumn
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import Refused
 from app.shared.times import text
@@ -32,12 +33,18 @@ class Window(NamedTuple):
 
 
 def stood_at(
-    session: Session, code: str, window: Window, *, with_parts: bool = True
+    session: Session,
+    code: str,
+    window: Window,
+    *,
+    with_parts: bool = True,
+    upto: int | None = None,
 ) -> Sequence[Unit]:
-    """Find what stood at a place, or below it, during a time."""
+    """Find what stood at a place, or below it, during a time, by what the book had by then."""
     place = named(session, LOCATIONS, code, "#/location")
     assert place.id is not None  # noqa: S101 - read from the database
-    found = select(_stays(place.id, window, with_parts=with_parts).subquery().c.unit_id)
+    stays = _stays(place.id, window, with_parts=with_parts, upto=upto)
+    found = select(stays.subquery().c.unit_id)
     units = session.scalars(select(Unit).where(col(Unit.id).in_(found)).order_by(col(Unit.id)))
     standing = units.all()
     if not standing:
@@ -71,7 +78,9 @@ def _line(row: Row[Any]) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _stays(place_id: int, window: Window, *, with_parts: bool) -> AnySelect:
+def _stays(
+    place_id: int, window: Window, *, with_parts: bool, upto: int | None = None
+) -> AnySelect:
     """Select the stays of live units, one a row."""
     next_move, coming, leaving, leave = (
         aliased(Move), aliased(Entry), aliased(Entry), aliased(Move),
@@ -79,10 +88,12 @@ def _stays(place_id: int, window: Window, *, with_parts: bool) -> AnySelect:
     left_by = (
         select(func.min(col(next_move.id)))
         .where(col(next_move.unit_id) == col(Move.unit_id), col(next_move.id) > col(Move.id))
+        .where(_known(col(next_move.entry_id), upto))
         .correlate(Move)
         .scalar_subquery()
     )
-    last_use, last_adjustment = _last_use(), _last_adjustment()
+    last_use, last_adjustment = _last_use(upto), _last_adjustment(upto)
+    left_g = col(Unit.left_g) if upto is None else left_then(upto)
     here = col(Move.to_id).in_(select(below(place_id).c.id))
     statement: AnySelect = (
         select(
@@ -90,7 +101,7 @@ def _stays(place_id: int, window: Window, *, with_parts: bool) -> AnySelect:
             col(Move.unit_id),
             col(Unit.code),
             col(Unit.kind),
-            col(Unit.left_g),
+            left_g.label("left_g"),
             col(Location.code).label("location"),
             col(coming.happened_at).label("came_at"),
             col(leaving.happened_at).label("moved_on"),
@@ -103,7 +114,7 @@ def _stays(place_id: int, window: Window, *, with_parts: bool) -> AnySelect:
         .outerjoin(leave, col(leave.id) == left_by)
         .outerjoin(leaving, col(leaving.id) == col(leave.entry_id))
         .where(here if with_parts else col(Move.to_id) == place_id)
-        .where(col(Unit.voided_entry_id).is_(None))
+        .where(alive(Unit, upto), _known(col(Move.entry_id), upto))
     )
     if window.until is not None:
         statement = statement.where(col(coming.happened_at) <= window.until)
@@ -111,31 +122,36 @@ def _stays(place_id: int, window: Window, *, with_parts: bool) -> AnySelect:
         since = window.since
         statement = statement.where(
             or_(col(leaving.happened_at).is_(None), col(leaving.happened_at) >= since),
-            or_(col(Unit.left_g) > 0, last_use >= since, last_adjustment >= since),
+            or_(left_g > 0, last_use >= since, last_adjustment >= since),
         )
     return statement
 
 
-def _last_use() -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
+def _known(entry_id: IdColumn, upto: int | None) -> ColumnElement[bool]:
+    """Tell in a statement whether the book had an entry by then."""
+    return true() if upto is None else entry_id <= upto
+
+
+def _last_use(upto: int | None) -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
     user, use = aliased(Unit), aliased(Entry)
     return (
         select(func.max(col(use.happened_at)))
         .join(user, col(user.born_entry_id) == col(use.id))
         .join(Flow, col(Flow.target_id) == col(user.id))
-        .where(col(Flow.source_id) == col(Unit.id), col(user.voided_entry_id).is_(None))
+        .where(col(Flow.source_id) == col(Unit.id), alive(user, upto))
         .where(col(user.kind) != UnitKind.RETURN)  # bags that came back had left before
         .correlate(Unit)
         .scalar_subquery()
     )
 
 
-def _last_adjustment() -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
+def _last_adjustment(upto: int | None) -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
     entry = aliased(Entry)
     return (
         select(func.max(col(entry.happened_at)))
         .join(Adjustment, col(Adjustment.entry_id) == col(entry.id))
         .where(col(Adjustment.unit_id) == col(Unit.id))
-        .where(col(Adjustment.reason) != Reason.RETURNED)
+        .where(col(Adjustment.reason) != Reason.RETURNED, _known(col(entry.id), upto))
         .correlate(Unit)
         .scalar_subquery()
     )

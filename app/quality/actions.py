@@ -6,6 +6,7 @@ from sqlmodel import Session, col
 from app.green.arrivals.checklist import arrivals_of
 from app.green.arrivals.holds import arrival_lots
 from app.ledger import actions as ledger
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.posting import Pen, Posting
 from app.ledger.queries import live, made_of, unit_by_code
 from app.ledger.rules import canonical
@@ -19,10 +20,11 @@ from app.shared.problems import Refused
 
 
 def standing_decision(session: Session, unit_id: int) -> Decision | None:
-    """Find what the latest tasting of a roast decided."""
+    """Find what the latest tasting of a roast decided that was not voided."""
     row = session.execute(
         select(col(Cupping.verdict), col(Cupping.at_most_milli))
-        .where(col(Cupping.unit_id) == unit_id)
+        .outerjoin(ActVoid, col(ActVoid.cupping_id) == col(Cupping.id))
+        .where(col(Cupping.unit_id) == unit_id, col(ActVoid.entry_id).is_(None))
         .order_by(col(Cupping.id).desc())
         .limit(1)
     ).first()
@@ -48,12 +50,16 @@ def cup(pen: Pen, code: str, asked: CuppingIn) -> CuppingOut:
     if scrapped_g:
         posting.adjust(unit.id, -scrapped_g, Reason.DESTROYED, asked.reason)
     entry_id = pen.post(posting)
-    pen.session.add(Cupping(
+    tasted = Cupping(
         unit_id=unit.id, verdict=asked.verdict, reason=asked.reason, notes=asked.notes,
         cuppers=canonical(cuppers), at_most_milli=decided.at_most_milli, entry_id=entry_id,
         score_milli=None if asked.score is None else int(asked.score * 1000),
-    ))  # fmt: skip
+    )  # fmt: skip
+    pen.session.add(tasted)
+    pen.session.flush()  # the database numbers the tasting
+    assert tasted.id is not None  # noqa: S101 - flushed
     return CuppingOut(
+        id=tasted.id,
         roast=unit.code,
         verdict=asked.verdict,
         disposition=decided.disposition,

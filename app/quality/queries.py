@@ -7,6 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.queries import unit_by_code
 from app.ledger.tables import Adjustment, Entry, Hold, HoldRelease, HoldUnit, Unit, UnitKind
 from app.quality.schemas import CuppingOut
@@ -65,7 +66,7 @@ def _hold_line(row: Any, units: list[str]) -> dict[str, object]:  # noqa: ANN401
 def cupping_page(session: Session, page: Page, code: str) -> PageOf:
     """Read the tastings of a roast."""
     unit = unit_by_code(session, code, UnitKind.ROAST)
-    statement = (
+    statement: AnySelect = (
         select(
             col(Cupping.id),
             col(Cupping.verdict),
@@ -77,9 +78,15 @@ def cupping_page(session: Session, page: Page, code: str) -> PageOf:
             col(Adjustment.grams),
             col(Entry.happened_at),
             col(Entry.who),
+            col(ActVoid.reason).label("void_reason"),
         )
         .join(Entry, col(Entry.id) == col(Cupping.entry_id))
-        .outerjoin(Adjustment, col(Adjustment.entry_id) == col(Cupping.entry_id))
+        .outerjoin(
+            Adjustment,
+            (col(Adjustment.entry_id) == col(Cupping.entry_id))
+            & (col(Adjustment.unit_id) == col(Cupping.unit_id)),
+        )
+        .outerjoin(ActVoid, col(ActVoid.cupping_id) == col(Cupping.id))
         .where(col(Cupping.unit_id) == unit.id)
     )
     rows, following = turn_page(session, statement, col(Cupping.id), page)
@@ -89,6 +96,7 @@ def cupping_page(session: Session, page: Page, code: str) -> PageOf:
 def _cupping_line(roast: str, row: Any) -> dict[str, object]:  # noqa: ANN401 - a row of `cupping_page`
     verdict = Verdict(row.verdict)
     return CuppingOut(
+        id=row.id,
         roast=roast,
         verdict=verdict,
         disposition=DECIDES[verdict],
@@ -100,4 +108,6 @@ def _cupping_line(roast: str, row: Any) -> dict[str, object]:  # noqa: ANN401 - 
         cuppers=json.loads(row.cuppers) if row.cuppers else [row.who],
         cupped_at=row.happened_at,
         cupped_by=row.who,
+        voided=row.void_reason is not None,
+        void_reason=row.void_reason,
     ).model_dump()

@@ -55,6 +55,7 @@ class CuppingIn(Asked):
 
 
 class CuppingOut(Told):
+    id: int
     roast: str
     verdict: Verdict
     disposition: Disposition
@@ -67,6 +68,8 @@ class CuppingOut(Told):
     cuppers: list[str]
     cupped_at: MomentOut
     cupped_by: str
+    voided: bool = False
+    void_reason: str | None = None
 
 
 class ReleaseOut(HoldOut):

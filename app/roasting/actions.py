@@ -7,11 +7,14 @@ from datetime import datetime
 from decimal import Decimal
 from typing import NamedTuple
 
+from app.ledger.corrections.replacing import happened, in_place_of
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
 from app.ledger.tables import Reason, Unit, UnitKind
-from app.quality.rules import Disposition
+from app.places.successors import post
+from app.quality.carried import carry_verdict
+from app.quality.rules import Decision, Disposition
 from app.roasting.colours.actions import write_colour
 from app.roasting.colours.queries import Taken
 from app.roasting.gate import Judged, RunOn, judge, refuse_slips
@@ -41,10 +44,19 @@ class _Made(NamedTuple):
     entry_id: int
     drawn: Mapping[str, int]
     judged: Judged
+    carried: Decision | None
+    """What was tasted of the roast that this one replaces."""
+    held: bool
 
     @property
     def charge_g(self) -> int:
         return sum(self.drawn.values())
+
+    @property
+    def disposition(self) -> Disposition:
+        if self.carried:
+            return self.carried.disposition
+        return Disposition.PASSED if self.judged.passed else Disposition.SET_ASIDE
 
 
 def roast(pen: Pen, asked: RoastIn) -> RoastOut:
@@ -60,9 +72,9 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     _refuse_charge(machine, charge_g, asked.end_g)
     refuse_slips(pen.settings, asked, charge_g)
     style = style_named(pen.session, asked.style)
-    at = pen.moment(asked.roasted_at, "#/roasted_at")
+    at = happened(pen, asked, asked.roasted_at, "#/roasted_at")
     found = units_by_code(pen.session, list(drawn), UnitKind.SACK)
-    posting = Posting("roast", at, asked.model_dump(mode="json"))
+    posting = in_place_of(pen, _posting(asked, at), asked, UnitKind.ROAST)
     born = pen.bear(posting, UnitKind.ROAST, asked.code, asked.end_g)
     emptied = {draw.sack for draw in asked.draws if draw.emptied}
     for code, grams in drawn.items():
@@ -70,10 +82,12 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         posting.flow(sack.id, born, grams)
         if code in emptied:
             _book_difference(pen, posting, sack, grams)
-    entry_id = pen.post(posting)
+    entry_id = post(pen, posting)
+    carried = carry_verdict(pen, posting, entry_id)
     judged = judge(pen, asked, RunOn(machine, charge_g, at), style)
     record_run(pen, born, machine, at)
-    return _write(pen, asked, _Made(born, machine, style, at, entry_id, drawn, judged))
+    made = _Made(born, machine, style, at, entry_id, drawn, judged, carried, posting.held)
+    return _write(pen, asked, made)
 
 
 def _write(pen: Pen, asked: RoastIn, made: _Made) -> RoastOut:
@@ -104,7 +118,7 @@ def _write(pen: Pen, asked: RoastIn, made: _Made) -> RoastOut:
         charge_g=made.charge_g,
         end_g=asked.end_g,
         loss_pct=loss_pct(made.charge_g, asked.end_g),
-        disposition=Disposition.PASSED if judged.passed else Disposition.SET_ASIDE,
+        disposition=made.disposition,
         checks=[CheckOut.model_validate(check) for check in checks],
         warnings=judged.warnings,
         draws=[Draw(sack=code, grams=grams) for code, grams in made.drawn.items()],
@@ -112,15 +126,19 @@ def _write(pen: Pen, asked: RoastIn, made: _Made) -> RoastOut:
         total_s=asked.total_s,
         colours=colours,
         organic=organic_of(pen.session, [charged], pen.settings)[born.id],
-        at_most_milli=None,
+        at_most_milli=made.carried.at_most_milli if made.carried else None,
         left_g=asked.end_g,
-        held=False,
+        held=made.held,
         voided=False,
     )
 
 
 def _milli(value: Decimal | None) -> int | None:
     return None if value is None else int(value * 1000)
+
+
+def _posting(asked: RoastIn, at: datetime) -> Posting:
+    return Posting("roast", at, asked.model_dump(mode="json"))
 
 
 def _drawn(asked: RoastIn) -> Counter[str]:
@@ -154,15 +172,16 @@ def _refuse_charge(machine: Machine, charge_g: int, end_g: int) -> None:
 
 def _book_difference(pen: Pen, posting: Posting, sack: Unit, drawn_g: int) -> None:
     tolerance_pct = pen.settings.emptied_tolerance_pct
-    difference_g = emptied_difference(sack.left_g, drawn_g, sack.made_g, tolerance_pct)
+    left_g = posting.left_of(sack)
+    difference_g = emptied_difference(left_g, drawn_g, sack.made_g, tolerance_pct)
     if difference_g is None:
         raise Refused(
             "emptied-beyond-tolerance",
-            f"Sack {sack.code} had {kg_text(sack.left_g)} by the book and {kg_text(drawn_g)} "
+            f"Sack {sack.code} had {kg_text(left_g)} by the book and {kg_text(drawn_g)} "
             f"came out of it: more than {tolerance_pct} % of its net {kg_text(sack.made_g)} "
             "apart.",
             unit=sack.code,
-            left_kg=kg_from_grams(sack.left_g),
+            left_kg=kg_from_grams(left_g),
             drawn_kg=kg_from_grams(drawn_g),
         )
     if difference_g:

@@ -37,7 +37,10 @@ def clean_down(pen: Pen, code: str, asked: CleanDownIn) -> CleanDownOut:
     at = pen.moment(asked.cleaned_at, "#/cleaned_at")
     said = {"machine": machine.code, **asked.model_dump(mode="json")}
     entry_id = pen.note("clean-down", said, at)
-    pen.session.add(
-        CleanDown(machine_id=machine.id, cleaned_at=at, note=asked.note, entry_id=entry_id)
+    cleaned = CleanDown(machine_id=machine.id, cleaned_at=at, note=asked.note, entry_id=entry_id)
+    pen.session.add(cleaned)
+    pen.session.flush()  # the database numbers the clean-down
+    assert cleaned.id is not None  # noqa: S101 - flushed
+    return CleanDownOut(
+        id=cleaned.id, machine=machine.code, cleaned_at=at, note=asked.note, cleaned_by=pen.who
     )
-    return CleanDownOut(machine=machine.code, cleaned_at=at, note=asked.note, cleaned_by=pen.who)

@@ -9,6 +9,7 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.ledger.cards import card_at
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.quality.rules import LIMITED, UNUSABLE, Disposition
@@ -30,14 +31,15 @@ from app.shared.times import text
 _latest = aliased(Cupping)
 _VERDICT, _AT_MOST = (
     select(column)
-    .where(col(_latest.unit_id) == col(Roast.unit_id))
+    .outerjoin(ActVoid, col(ActVoid.cupping_id) == col(_latest.id))
+    .where(col(_latest.unit_id) == col(Roast.unit_id), col(ActVoid.entry_id).is_(None))
     .order_by(col(_latest.id).desc())
     .limit(1)
     .correlate(Roast)
     .scalar_subquery()
     for column in (col(_latest.verdict), col(_latest.at_most_milli))
 )
-"""What the latest tasting decided, which stands."""
+"""What the latest tasting decided that was not voided: it stands."""
 
 DISPOSITION = case(
     {verdict: literal(DECIDES[verdict].value) for verdict in Verdict},
@@ -84,16 +86,24 @@ def refuse_unreleased(session: Session, unit_ids: Collection[int]) -> list[Limit
 def clean_down_page(session: Session, page: Page, code: str) -> PageOf:
     """Read when a machine was cleaned."""
     machine = card_at(session, MACHINES, code)
-    statement = (
-        select(col(CleanDown.id), col(CleanDown.cleaned_at), col(CleanDown.note), col(Entry.who))
+    statement: AnySelect = (
+        select(
+            col(CleanDown.id),
+            col(CleanDown.cleaned_at),
+            col(CleanDown.note),
+            col(Entry.who),
+            col(ActVoid.reason).label("void_reason"),
+        )
         .join(Entry, col(Entry.id) == col(CleanDown.entry_id))
+        .outerjoin(ActVoid, col(ActVoid.clean_down_id) == col(CleanDown.id))
         .where(col(CleanDown.machine_id) == machine.id)
     )
     rows, following = turn_page(session, statement, col(CleanDown.id), page)
     return [
         {
-            "machine": machine.code, "cleaned_at": text(row.cleaned_at), "note": row.note,
-            "cleaned_by": row.who,
+            "id": row.id, "machine": machine.code, "cleaned_at": text(row.cleaned_at),
+            "note": row.note, "cleaned_by": row.who, "voided": row.void_reason is not None,
+            "void_reason": row.void_reason,
         }
         for row in rows
     ], following  # fmt: skip

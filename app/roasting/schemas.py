@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from app.green.readings.values import Moisture, Value
 from app.ledger.cards import CardOut
+from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Note, Told
 from app.quality.rules import Disposition
 from app.roasting.colours.schemas import ColourOut, ColourReadingIn
@@ -44,10 +45,13 @@ class CleanDownIn(Asked):
 
 
 class CleanDownOut(Told):
+    id: int
     machine: str
     cleaned_at: MomentOut
     note: str | None
     cleaned_by: str
+    voided: bool = False
+    void_reason: str | None = None
 
 
 class DrawIn(Asked):
@@ -56,7 +60,7 @@ class DrawIn(Asked):
     emptied: bool = False
 
 
-class RoastIn(Asked):
+class RoastIn(Correcting):
     code: NewCode | None = None
     machine: PlaceCode
     roasted_at: MomentIn | None = None

@@ -8,10 +8,12 @@ from sqlmodel import Session, col
 
 from app.ledger.actions import place_hold
 from app.ledger.cards import Shelf, named
+from app.ledger.corrections.replacing import happened, in_place_of
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, unit_by_code, units_by_code
 from app.ledger.tables import Reason, Unit, UnitKind
 from app.packing.tables import Pack, Product
+from app.places.successors import post
 from app.sending.schemas import (
     BagsIn,
     BagsOut,
@@ -65,17 +67,18 @@ def filled_bags(session: Session, codes: Sequence[str]) -> dict[str, Filled]:
 def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
     """Send bags to a customer."""
     customer = named(pen.session, CUSTOMERS, asked.customer, "#/customer")
-    at = pen.moment(asked.dispatched_at, "#/dispatched_at")
+    at = happened(pen, asked, asked.dispatched_at, "#/dispatched_at")
     bags = filled_bags(pen.session, [line.pack for line in asked.lines])
     lines = [_line(line, bags) for line in asked.lines]
     whole_g = sum(line.grams for line in lines)
     if whole_g > HEAVIEST_G:
         raise FieldRefused("#/lines", f"{kg_text(whole_g)} is over the limit of 30000 kg")
     posting = Posting("dispatch", at, asked.model_dump(mode="json"))
+    in_place_of(pen, posting, asked, UnitKind.DISPATCH)
     born = pen.bear(posting, UnitKind.DISPATCH, asked.code, whole_g)
     for line in lines:
         posting.flow(bags[line.pack].unit.id, born, line.grams)
-    pen.post(posting)
+    post(pen, posting)
     assert customer.id is not None  # noqa: S101 - read from the database
     pen.write(Dispatch, [
         {"unit_id": born.id, "customer_id": customer.id, "reference": asked.reference},
@@ -109,20 +112,21 @@ def _line(asked: BagsIn, bags: Mapping[str, Filled]) -> BagsOut:
 def take_back(pen: Pen, asked: ReturnIn) -> ReturnOut:
     """Take bags back from a customer: off the dispatch, into a return of their own, on hold."""
     unit = live(unit_by_code(pen.session, asked.dispatch, UnitKind.DISPATCH))
-    at = pen.moment(asked.returned_at, "#/returned_at")
+    at = happened(pen, asked, asked.returned_at, "#/returned_at")
     bags = filled_bags(pen.session, [line.pack for line in asked.lines])
     sent = pen.session.get_one(Dispatch, unit.id)
     customer = pen.session.get_one(Customer, sent.customer_id)
     posting = Posting("return", at, asked.model_dump(mode="json"), despite_holds=True)
+    in_place_of(pen, posting, asked, UnitKind.RETURN)
     births = []
     for number, line in enumerate(asked.lines):
         filled = bags[line.pack]
-        _refuse_surplus(pen.session, unit, filled, line.bags)
+        _refuse_surplus(pen.session, unit, filled, line.bags, posting.voided)
         births.append(_bear_return(pen, posting, asked, number, filled))
         posting.adjust(unit.id, -births[-1].made_g, Reason.RETURNED)
         posting.adjust(filled.unit.id, births[-1].made_g, Reason.RETURNED)
         posting.flow(filled.unit.id, births[-1], births[-1].made_g)
-    entry_id = pen.post(posting)
+    entry_id = post(pen, posting)
     lines = list(zip(births, asked.lines, strict=True))
     pen.write(Returned, [
         {"unit_id": birth.id, "dispatch_id": unit.id, "pack_id": bags[line.pack].unit.id,
@@ -161,8 +165,10 @@ def _bear_return(pen: Pen, posting: Posting, asked: ReturnIn, number: int, fille
     return pen.bear(posting, UnitKind.RETURN, code, grams)
 
 
-def _refuse_surplus(session: Session, dispatch: Unit, filled: Filled, bags: int) -> None:
-    """Refuse more bags than went out and have not come back."""
+def _refuse_surplus(
+    session: Session, dispatch: Unit, filled: Filled, bags: int, voided: Sequence[int]
+) -> None:
+    """Refuse more bags than went out and have not come back; what is voided with it did not."""
     pack = filled.unit
     sent = session.scalar(
         select(col(DispatchLine.bags)).where(
@@ -180,7 +186,7 @@ def _refuse_surplus(session: Session, dispatch: Unit, filled: Filled, bags: int)
         select(func.coalesce(func.sum(col(Returned.bags)), 0))
         .join(Unit, col(Unit.id) == col(Returned.unit_id))
         .where(col(Returned.dispatch_id) == dispatch.id, col(Returned.pack_id) == pack.id)
-        .where(col(Unit.voided_entry_id).is_(None))
+        .where(col(Unit.voided_entry_id).is_(None), col(Unit.id).not_in(voided))
     )
     out = int(sent) - int(back or 0)
     if bags > out:

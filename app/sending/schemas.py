@@ -5,6 +5,7 @@ from typing import Annotated, ClassVar
 from pydantic import AfterValidator, Field
 
 from app.ledger.cards import CardOut
+from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Name, Party, Told, Why
 from app.packing.schemas import Bags
 from app.shared.codes import Code, NewCode
@@ -47,7 +48,7 @@ def _no_pack_twice(lines: list[BagsIn]) -> list[BagsIn]:
 Lines = Annotated[list[BagsIn], Field(min_length=1, max_length=500), AfterValidator(_no_pack_twice)]
 
 
-class DispatchIn(Asked):
+class DispatchIn(Correcting):
     code: NewCode | None = None
     customer: Party
     reference: Annotated[str, Field(max_length=200)] | None = None
@@ -79,7 +80,7 @@ class DispatchOut(DispatchLineOut):
     returns: list[str]
 
 
-class ReturnIn(Asked):
+class ReturnIn(Correcting):
     code: NewCode | None = None
     dispatch: Code
     returned_at: MomentIn | None = None

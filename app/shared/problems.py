@@ -69,7 +69,8 @@ KINDS: Final[Mapping[str, Kind]] = {
     "has-dependants": Kind(
         409, "Something was made from it",
         "An entry can be voided while nothing was made from its coffee. "
-        "Void what the detail names first, the newest first."),
+        "Void what the detail names first, the newest first; or look at "
+        "`GET /units/{code}/impact` and void all that it lists together, by `with`."),
     "idempotency-key-reused": Kind(
         422, "That key was used for another request",
         "An `Idempotency-Key` belongs to one request for good. Use a new one for a new request."),
@@ -118,7 +119,8 @@ KINDS: Final[Mapping[str, Kind]] = {
     "not-voidable": Kind(
         409, "That cannot be voided",
         "A roast, blend, pack, dispatch, return or an untouched lot can be voided, once. "
-        "A single sack that was counted wrongly is corrected by an adjustment."),
+        "A single sack that was counted wrongly is corrected by an adjustment. An adjustment that "
+        "another act booked goes with that act."),
     "off-recipe": Kind(
         409, "Not what the recipe says",
         "The shares of a blend are further from those of its recipe than its tolerance. Weigh "
@@ -172,7 +174,8 @@ KINDS: Final[Mapping[str, Kind]] = {
         "Send `application/json`; where a photo is sent, the picture itself as JPEG, PNG or WebP."),
     "voided": Kind(
         409, "That was voided",
-        "A correcting entry says that the unit never was. The journal shows what replaced it."),
+        "A correcting entry says that the unit never was. Where another one was booked in its "
+        "place, `replaced_by` names it."),
     "wrong-kind": Kind(
         409, "That is another kind of thing",
         "The code exists and names something this act does not take; the detail says what it is "

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from decimal import Decimal
 from functools import lru_cache, partial
 from typing import NamedTuple
@@ -11,10 +12,11 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.green.tables import Delivery, GreenLot, Sack, Supplier
-from app.ledger.queries import live, on_hold, parts_of, unit_by_code, units_by_code
-from app.ledger.tables import Entry, Flow, Unit, UnitKind
+from app.ledger.corrections.queries import replaces
+from app.ledger.queries import unit_by_code, units_by_code
+from app.ledger.tables import Unit, UnitKind
+from app.ledger.then import AsOf, as_of, standing
 from app.places.stays import Window, stood_at
-from app.places.tables import Location
 from app.sending.tables import Customer, Dispatch
 from app.shared.db import among
 from app.shared.mass import kg_from_grams
@@ -31,7 +33,7 @@ from app.tracing.rules import (
     green_content,
     suspect_green,
 )
-from app.tracing.schemas import Direction, Part, TraceIn, UnitOut
+from app.tracing.schemas import Direction, TraceIn
 from app.tracing.spread import Inflows, Spread, grams_of_both, inflows
 from app.tracing.walk import Walk, by_way_of_dispatches, came_back_from, sent_lines, walk
 
@@ -48,33 +50,61 @@ CAUTION = (
 
 
 def trace_unit(
-    session: Session, code: str, direction: Direction, *, carry_over: bool = False
+    session: Session,
+    code: str,
+    direction: Direction,
+    *,
+    carry_over: bool = False,
+    moment: datetime | None = None,
 ) -> dict[str, object]:
-    """Trace one unit by its code."""
-    unit = live(unit_by_code(session, code))
-    answer = _trace(session, [unit], direction, carry_over=carry_over)
-    return {"of": {"code": unit.code, "kind": unit.kind}} | answer
+    """Trace one unit by its code, or what was booked in its place."""
+    when = as_of(session, moment)
+    start = _start(session, unit_by_code(session, code), when)
+    answer = _trace(session, [start.unit], direction, when, carry_over=carry_over)
+    return {"of": start.as_told} | answer
 
 
 def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
     """Trace a set of units as one, or everything that stood at a place during a time."""
+    when = as_of(session, asked.as_of)
     if asked.units is not None:
         found = units_by_code(session, asked.units)
-        units: Sequence[Unit] = [live(found[code]) for code in asked.units]
+        starts = [_start(session, found[code], when) for code in asked.units]
     else:
-        units = stood_at(session, asked.location or "", Window(asked.since, asked.until))
-    answer = _trace(session, units, asked.direction, carry_over=asked.carry_over)
-    return {"of": [{"code": unit.code, "kind": unit.kind} for unit in units]} | answer
+        window = Window(asked.since, asked.until)
+        units = stood_at(session, asked.location or "", window, upto=when.upto)
+        starts = [_Start(unit, _told(unit)) for unit in units]
+    traced = list({start.unit.id: start.unit for start in starts}.values())
+    answer = _trace(session, traced, asked.direction, when, carry_over=asked.carry_over)
+    return {"of": [start.as_told for start in starts]} | answer
+
+
+class _Start(NamedTuple):
+    """Where a trace begins."""
+
+    unit: Unit
+    as_told: dict[str, object]
+
+
+def _told(unit: Unit) -> dict[str, object]:
+    return {"code": unit.code, "kind": unit.kind}
+
+
+def _start(session: Session, asked: Unit, when: AsOf) -> _Start:
+    """Begin at a unit or, where it was replaced, at what was booked in its place."""
+    unit = standing(session, asked, when)
+    followed = {"asked": asked.code, "replaces": replaces(session, unit.id)}
+    return _Start(unit, _told(unit) | (followed if unit is not asked else {}))
 
 
 def _trace(
-    session: Session, start: Sequence[Unit], direction: Direction, *, carry_over: bool
+    session: Session, start: Sequence[Unit], direction: Direction, when: AsOf, *, carry_over: bool
 ) -> dict[str, object]:
     ids = [unit.id for unit in start]
-    back = came_back_from(session, ids)
+    back = came_back_from(session, ids, when.upto)
     if direction is Direction.FORWARD:
         ids += [bags.unit for bags in back if bags.unit not in ids]
-    walked = walk(session, ids, direction)
+    walked = walk(session, ids, direction, when.upto)
     lines = sent_lines(session, walked)
     if direction is Direction.FORWARD:
         found = _look_ahead(session, walked, lines)
@@ -82,6 +112,7 @@ def _trace(
         found = _look_back(walked, by_way_of_dispatches(walked, back))
     return {
         "direction": direction,
+        **when.as_told(),
         "units": _units(walked, found),
         "flows": _flows(walked),
         "customers": _customers(session, walked, lines, found.part),
@@ -111,7 +142,7 @@ def _look_ahead(session: Session, walked: Walk, lines: Iterable[Sent]) -> _Found
     if all(walked.units[unit].kind in _GREEN for unit in walked.start):
         green = green_content(order, into, walked.start, made_g)
     else:
-        behind = walk(session, walked.start, Direction.BACKWARD)
+        behind = walk(session, walked.start, Direction.BACKWARD, walked.upto)
         made_g |= {unit.id: unit.made_g for unit in behind.units.values()}
         green = suspect_green(order, into, walked.start, made_g, inflows(behind.flows))
     balance = forward_balance(walked.units, into, shares, walked.start, lines)
@@ -135,6 +166,7 @@ def _units(walked: Walk, found: _Found) -> list[dict[str, object]]:
             "code": unit.code,
             "kind": unit.kind,
             "happened_at": text(unit.happened_at),
+            "recorded_at": text(unit.recorded_at),
             "made_kg": _kg(unit.made_g),
             "left_kg": _kg(unit.left_g),
             "suspect_kg": _kg(found.part.grams(unit.id, unit.made_g)),
@@ -248,39 +280,3 @@ def _balance(balance: Balance) -> dict[str, Decimal]:
         "asked_kg": named_kg.get("asked_kg", kg_from_grams(0)),
         "accounted_pct": balance.accounted_pct,
     }
-
-
-def unit(session: Session, code: str) -> UnitOut:
-    """Read any unit: what it is, what it came from and what was made of it."""
-    found = unit_by_code(session, code)
-    entry = session.get_one(Entry, found.born_entry_id)
-    place = session.get(Location, found.location_id) if found.location_id else None
-    held = session.scalar(select(on_hold(col(Unit.id))).where(col(Unit.id) == found.id))
-    return UnitOut(
-        code=found.code,
-        kind=found.kind,
-        made_g=found.made_g,
-        left_g=found.left_g,
-        location=place.code if place else None,
-        held=bool(held),
-        voided=found.voided_entry_id is not None,
-        happened_at=entry.happened_at,
-        recorded_at=entry.recorded_at,
-        who=entry.who,
-        made_from=_parts(parts_of(session, found.id)),
-        made_into=_parts(_into(session, found.id)),
-    )
-
-
-def _into(session: Session, unit_id: int) -> Iterable[tuple[str, UnitKind, int]]:
-    rows = session.execute(
-        select(col(Unit.code), col(Unit.kind), col(Flow.grams))
-        .join(Flow, col(Flow.target_id) == col(Unit.id))
-        .where(col(Flow.source_id) == unit_id, col(Unit.voided_entry_id).is_(None))
-        .order_by(col(Unit.id))
-    )
-    return [(code, UnitKind(kind), grams) for code, kind, grams in rows]
-
-
-def _parts(parts: Iterable[tuple[str, UnitKind, int]]) -> list[Part]:
-    return [Part(unit=code, kind=kind, grams=grams) for code, kind, grams in parts]

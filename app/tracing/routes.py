@@ -7,10 +7,15 @@ from fastapi import APIRouter, Query, Response
 from app.ledger.clerk import Reader
 from app.shared.answers import Answer, ExactRoute
 from app.shared.codes import Code
-from app.tracing import queries
-from app.tracing.schemas import Direction, TraceIn, TraceOut, UnitOut
+from app.shared.times import MomentIn
+from app.tracing import impact, queries, units
+from app.tracing.schemas import Direction, ImpactOut, TraceIn, TraceOut, UnitOut
 
 router = APIRouter(route_class=ExactRoute, tags=["trace"])
+
+AsOfAsked = Annotated[
+    MomentIn | None, Query(description="What the book said at that time, by when it learnt of it.")
+]
 
 
 @router.get("/trace/{code}", response_model=TraceOut)
@@ -19,14 +24,18 @@ def trace(
     code: Code,
     direction: Annotated[Direction, Query()] = Direction.FORWARD,
     carry_over: bool = False,
+    as_of: AsOfAsked = None,
 ) -> Response:
     """Trace a unit: forward to all that contains any of it, backward to all it was made from.
 
     Nothing is left out for being small: the list is everything reachable, the kilograms beside it
     are pro rata. With `carry_over` what ran next on the same machine is listed apart as possible
-    contact, unless the machine was cleaned between.
+    contact, unless the machine was cleaned between. A unit that was replaced is traced by what
+    was booked in its place.
     """
-    return Answer(clerk.read(queries.trace_unit, code, direction, carry_over=carry_over))
+    return Answer(
+        clerk.read(queries.trace_unit, code, direction, carry_over=carry_over, moment=as_of)
+    )
 
 
 @router.post("/trace", response_model=TraceOut)
@@ -36,6 +45,12 @@ def trace_set(clerk: Reader, asked: TraceIn) -> Response:
 
 
 @router.get("/units/{code}", response_model=UnitOut)
-def show_unit(clerk: Reader, code: Code) -> Response:
-    """Show any unit: what it came from and what was made of it."""
-    return Answer(clerk.read(queries.unit, code))
+def show_unit(clerk: Reader, code: Code, as_of: AsOfAsked = None) -> Response:
+    """Show any unit: what it came from, what was made of it, what it replaces."""
+    return Answer(clerk.read(units.unit, code, as_of))
+
+
+@router.get("/units/{code}/impact", response_model=ImpactOut)
+def show_impact(clerk: Reader, code: Code) -> Response:
+    """Look at what voiding a unit would take with it, before it is done."""
+    return Answer(clerk.read(impact.impact, code))

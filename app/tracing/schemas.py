@@ -31,6 +31,8 @@ class TraceIn(Asked):
     until: MomentIn | None = Field(default=None, alias="to")
     direction: Direction = Direction.FORWARD
     carry_over: bool = False
+    as_of: MomentIn | None = None
+    """What the book said at that time, by when it learnt of things; now when left out."""
 
     @model_validator(mode="after")
     def _one_start(self) -> Self:
@@ -46,12 +48,18 @@ class TraceIn(Asked):
 class StartOut(Told):
     code: str
     kind: UnitKind
+    asked: str | None = None
+    """Only where the unit that was asked for had been replaced by this one: its code."""
+    replaces: list[str] | None = None
+    """Only there: in whose place it was booked."""
 
 
 class TracedUnit(Told):
     code: str
     kind: UnitKind
     happened_at: MomentOut
+    recorded_at: MomentOut
+    """When the book learnt of it."""
     made_g: KgOut = Field(alias="made_kg")
     left_g: KgOut = Field(alias="left_kg")
     suspect_g: KgOut = Field(alias="suspect_kg")
@@ -128,6 +136,10 @@ class PossibleContact(Told):
 class TraceOut(Told):
     of: StartOut | list[StartOut]
     direction: Direction
+    as_of: MomentOut | None
+    """What the book said then; null for what it says now."""
+    entry: int
+    """The last entry of the journal that counts."""
     units: list[TracedUnit]
     flows: list[TracedFlow]
     customers: list[ReachedCustomer]
@@ -159,3 +171,77 @@ class UnitOut(Told):
     who: str
     made_from: list[Part]
     made_into: list[Part]
+    replaces: list[str]
+    """In whose place it was booked: one unit, or of bags that came back perhaps several."""
+    replaced_by: str | None
+    """Of a voided unit: what was booked in its place."""
+    as_of: MomentOut | None
+    """What the book said then; null for what it says now."""
+    entry: int
+    """The last entry of the journal that counts."""
+
+
+class VerdictOut(Told):
+    """Whether a void would be accepted as the book is now."""
+
+    accepted: bool
+    problem: str | None
+    """The kind of problem it would be refused with."""
+    detail: str | None
+
+
+class DependantOut(Told):
+    """A live unit that was made from the one asked for, at any remove."""
+
+    code: str
+    kind: UnitKind
+    made_g: KgOut = Field(alias="made_kg")
+    left_g: KgOut = Field(alias="left_kg")
+    happened_at: MomentOut
+    recorded_at: MomentOut
+    location: str | None
+    held: bool
+    customer: str | None
+    """Of a dispatch: to whom it went."""
+    bags: int | None
+    """Of a dispatch: how many left."""
+    check_weighings: int
+    labels: int
+    """How many print orders named it: labels with a code that would be no more."""
+
+
+class SentTo(Told):
+    customer: str
+    contact: str | None
+    dispatches: list[str]
+    bags: int
+    grams: KgOut = Field(alias="kg")
+
+
+class OpenHold(Told):
+    id: int
+    reason: str
+    units: list[str]
+
+
+class ImpactOut(Told):
+    """What voiding a unit would take with it."""
+
+    code: str
+    kind: UnitKind
+    voided: bool
+    replaced_by: str | None
+    goes_with: list[str]
+    """What is voided with it in any case: the sacks of a lot, the other bags of a return."""
+    plain_void: VerdictOut
+    """A void of this unit alone."""
+    void_with: VerdictOut
+    """A void that names all that depends on it."""
+    dependants: list[str] = Field(alias="with")
+    """What such a void has to name: the codes below."""
+    units: list[DependantOut]
+    """In the order in which they could be voided one by one, the youngest first."""
+    given_back: dict[str, KgOut] = Field(alias="given_back_kg")
+    """What the units that stay would get back if all of it were voided."""
+    customers: list[SentTo]
+    holds: list[OpenHold]

@@ -2,36 +2,20 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
-from app.ledger.queries import on_hold
-from app.ledger.tables import Adjustment, Entry, Flow, Reason, Unit, UnitKind
+from app.ledger.tables import Flow, Unit, UnitKind
+from app.ledger.then import alive
 from app.ledger.walk import reach
-from app.places.tables import Location
 from app.sending.tables import DispatchLine, Returned
-from app.shared.db import AnySelect, among
+from app.shared.db import among
+from app.tracing.reached import Reached, reached, reached_then, rows_of
 from app.tracing.rules import Sent
 from app.tracing.schemas import Direction
 from app.tracing.spread import Inflows, Takings, inflows
-
-
-class Reached(NamedTuple):
-    """A unit the walk came to."""
-
-    id: int
-    code: str
-    kind: str
-    made_g: int
-    left_g: int
-    location: str | None
-    held: bool
-    happened_at: datetime
-    adjusted_g: int
-    """Sum of its adjustments, but for bags that came back."""
 
 
 @dataclass(frozen=True)
@@ -47,57 +31,24 @@ class Walk:
 
     Forward, a source may be outside of what was reached.
     """
+    upto: int | None = None
+    """The last entry that counts, where the book is asked what it said then."""
 
 
-def walk(session: Session, start: Collection[int], direction: Direction) -> Walk:
-    """Follow the flows from the starting units as far as they go."""
+def walk(
+    session: Session, start: Collection[int], direction: Direction, upto: int | None = None
+) -> Walk:
+    """Follow the flows from the starting units as far as they go, or as far as they went then."""
     ids = reach(session, start, forward=direction is Direction.FORWARD)
-    units = {unit.id: unit for unit in _units(session, ids)}
-    flows = _rows(
+    found = reached(session, ids) if upto is None else reached_then(session, ids, upto)
+    units = {unit.id: unit for unit in found}
+    flows = rows_of(
         session,
         select(col(Flow.source_id), col(Flow.target_id), col(Flow.grams))
         .where(among(session, col(Flow.target_id), list(units)))
         .order_by(col(Flow.target_id), col(Flow.source_id)),
     )
-    return Walk(set(start), direction, units, flows)
-
-
-def _rows(session: Session, statement: AnySelect) -> Sequence[Any]:
-    """Read plain rows: by way of entities a long list of them costs half as much again."""
-    return session.connection().execute(statement).all()
-
-
-def _units(session: Session, ids: Collection[int]) -> Iterable[Reached]:
-    """Read the reached units; a voided one never was, and nothing came of it."""
-    adjusted_g = dict(_rows(
-        session,
-        select(col(Adjustment.unit_id), func.sum(col(Adjustment.grams)))
-        .where(among(session, col(Adjustment.unit_id), ids))
-        .where(col(Adjustment.reason) != Reason.RETURNED)
-        .group_by(col(Adjustment.unit_id)),
-    ))  # fmt: skip
-    rows = _rows(
-        session,
-        select(
-            col(Unit.id),
-            col(Unit.code),
-            col(Unit.kind),
-            col(Unit.made_g),
-            col(Unit.left_g),
-            col(Location.code),
-            on_hold(col(Unit.id)),
-            col(Entry.happened_at),
-        )
-        .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
-        .outerjoin(Location, col(Location.id) == col(Unit.location_id))
-        .where(among(session, col(Unit.id), ids), col(Unit.voided_entry_id).is_(None))
-        .order_by(col(Unit.id)),
-    )
-    for unit_id, code, kind, made_g, left_g, location, held, happened_at in rows:
-        changed_g = int(adjusted_g.get(unit_id, 0))
-        yield Reached(
-            unit_id, code, kind, made_g, left_g, location, bool(held), happened_at, changed_g
-        )
+    return Walk(set(start), direction, units, flows, upto)
 
 
 class CameBack(NamedTuple):
@@ -107,13 +58,14 @@ class CameBack(NamedTuple):
     dispatch: int
 
 
-def came_back_from(session: Session, dispatches: Collection[int]) -> list[CameBack]:
+def came_back_from(
+    session: Session, dispatches: Collection[int], upto: int | None = None
+) -> list[CameBack]:
     """Find what came back from dispatches: it was in them, though its flow is from the pack."""
     rows = session.execute(
         select(col(Returned.unit_id), col(Returned.dispatch_id))
         .join(Unit, col(Unit.id) == col(Returned.unit_id))
-        .where(among(session, col(Returned.dispatch_id), dispatches))
-        .where(col(Unit.voided_entry_id).is_(None))
+        .where(among(session, col(Returned.dispatch_id), dispatches), alive(Unit, upto))
     )
     return [CameBack(*row) for row in rows]
 
@@ -137,8 +89,8 @@ def sent_lines(session: Session, walked: Walk) -> list[Sent]:
     A dispatch that is itself a start counts with all its lines.
     """
     dispatches = [unit.id for unit in walked.units.values() if unit.kind == UnitKind.DISPATCH]
-    back = _came_back(session, dispatches)
-    lines = _rows(
+    back = _came_back(session, dispatches, walked.upto)
+    lines = rows_of(
         session,
         select(
             col(DispatchLine.dispatch_id),
@@ -157,9 +109,9 @@ def sent_lines(session: Session, walked: Walk) -> list[Sent]:
 
 
 def _came_back(
-    session: Session, dispatches: Collection[int]
+    session: Session, dispatches: Collection[int], upto: int | None
 ) -> Mapping[tuple[int, int], tuple[int, int]]:
-    rows = _rows(
+    rows = rows_of(
         session,
         select(
             col(Returned.dispatch_id),
@@ -168,8 +120,7 @@ def _came_back(
             func.sum(col(Unit.made_g)),
         )
         .join(Unit, col(Unit.id) == col(Returned.unit_id))
-        .where(among(session, col(Returned.dispatch_id), dispatches))
-        .where(col(Unit.voided_entry_id).is_(None))
+        .where(among(session, col(Returned.dispatch_id), dispatches), alive(Unit, upto))
         .group_by(col(Returned.dispatch_id), col(Returned.pack_id)),
     )
     return {(dispatch, pack): (int(bags), int(grams)) for dispatch, pack, bags, grams in rows}

@@ -5,7 +5,8 @@ breaks several rules any of their refusals will do, so a prediction is the set o
 """
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from copy import deepcopy
 from dataclasses import dataclass, field
 
 EMPTIED_TOLERANCE_PCT = 2
@@ -35,6 +36,19 @@ class Thing:
     """Of a return: the dispatch it came back from."""
     born: int = 0
     """Which of all that was taken down it was."""
+    own_hold: int | None = None
+    """The hold that its own entry placed."""
+
+
+@dataclass
+class Adjusted:
+    """An adjustment that somebody booked by itself."""
+
+    code: str
+    grams: int
+    taken: int
+    """Which of all that was taken down it was."""
+    reversed: bool = False
 
 
 @dataclass
@@ -65,8 +79,12 @@ class Model:
     holds: dict[int, tuple[str, ...]] = field(default_factory=dict)
     released: set[int] = field(default_factory=set)
     papers: dict[int, Paper] = field(default_factory=dict)
+    by_hand: dict[int, Adjusted] = field(default_factory=dict)
+    """Adjustments by their number."""
+    given: Counter[str] = field(default_factory=Counter)
+    """What the unit that is being replaced has given back."""
     taken: int = 0
-    """How many units and lines were taken down."""
+    """How many units, lines and adjustments were taken down."""
 
     def of(self, *kinds: str) -> list[str]:
         """Name the units of these kinds, voided ones too."""
@@ -91,12 +109,32 @@ class Model:
             and (doomed & unit.parts.keys() or unit.sent_in in doomed)
         ]  # fmt: skip
 
+    def made_from(self, code: str) -> list[str]:
+        """Name all live units made from a unit at any remove, the youngest first."""
+        doomed = self.doomed(code)
+        found: set[str] = set()
+        while True:
+            reached = doomed | found
+            more = {
+                other for other, unit in self.units.items()
+                if not unit.voided and other not in reached
+                and (reached & unit.parts.keys() or unit.sent_in in reached)
+            }  # fmt: skip
+            if not more:
+                return sorted(found, key=lambda each: -self.units[each].born)
+            found |= more
+
     def doomed(self, code: str) -> set[str]:
         """Name what a void of this unit takes with it."""
         return {code, *self.units[code].born_with}
 
-    def drawing(self, asked: Mapping[str, int], *kinds: str) -> set[str]:
-        """Predict the refusals of taking grams out of units of these kinds."""
+    def drawing(
+        self, asked: Mapping[str, int], *kinds: str, drawn: Mapping[str, int] | None = None
+    ) -> set[str]:
+        """Predict the refusals of taking grams out of units of these kinds.
+
+        `drawn` is what really comes out of them, where the book puts itself right besides.
+        """
         refusals = set()
         for code, grams in asked.items():
             unit = self.units[code]
@@ -104,7 +142,7 @@ class Model:
                 refusals.add("wrong-kind")
             if unit.voided:
                 refusals.add("voided")
-            if self.is_held(code):
+            if self.is_held(code) and (drawn or asked)[code] > self.given[code]:
                 refusals.add("on-hold")
             if grams > unit.left_g:
                 refusals.add("insufficient-stock")
@@ -118,7 +156,7 @@ class Model:
         """Predict the refusals of a roast, and what it adjusts of sacks that were used up."""
         refusals = self.drawing(
             {code: grams for code, grams in draws.items() if code not in emptied}, "sack"
-        ) | self.drawing(dict.fromkeys(emptied, 0), "sack")  # fmt: skip
+        ) | self.drawing(dict.fromkeys(emptied, 0), "sack", drawn=draws)  # fmt: skip
         charge_g = sum(draws.values())
         if end_g > charge_g:
             refusals.add("mass-gained")
@@ -208,6 +246,30 @@ class Model:
             refusals.add("has-dependants")
         return refusals
 
+    def voiding_with(self, code: str, named: Collection[str]) -> set[str]:
+        unit = self.units[code]
+        if unit.voided or unit.kind == "sack":
+            return {"not-voidable"}
+        if set(named) != set(self.made_from(code)):
+            return {"has-dependants"}
+        return self.without(*named).voiding(code)
+
+    def correcting(self, code: str, kind: str) -> set[str]:
+        """Predict the refusals of replacing a unit by another one of a kind."""
+        refusals = self.naming(code, kind)
+        return refusals | {"has-dependants"} if self.dependants(code) else refusals
+
+    def unadjusting(self, number: int) -> set[str]:
+        """Predict the refusals of taking an adjustment back."""
+        adjusted = self.by_hand[number]
+        unit = self.units[adjusted.code]
+        refusals = {"already-done"} if adjusted.reversed else set()
+        if unit.voided:
+            refusals.add("voided")
+        if unit.left_g - adjusted.grams < 0:
+            refusals.add("insufficient-stock")
+        return refusals
+
     def approving(self, number: int) -> set[str]:
         refusals = set()
         for code, line in self.papers[number].lines.items():
@@ -232,9 +294,42 @@ class Model:
 
     def adjust(self, code: str, grams: int) -> None:
         """Let somebody book what a count found."""
+        self.taken += 1
         self.units[code].left_g += grams
         for line in self.lines_about(code):
             line.outdated = True
+
+    def unadjust(self, number: int) -> None:
+        adjusted = self.by_hand[number]
+        adjusted.reversed = True
+        self.units[adjusted.code].left_g -= adjusted.grams
+        for line in self.lines_about(adjusted.code):
+            line.outdated |= adjusted.taken < line.taken
+
+    def without(self, *codes: str) -> "Model":
+        """Imagine the book once these were voided, one after another."""
+        imagined = deepcopy(self)
+        for code in codes:
+            imagined.given.update(
+                {part: grams for each in self.doomed(code)
+                 for part, grams in self.units[each].parts.items()}
+            )  # fmt: skip
+            imagined.void(code)
+        return imagined
+
+    def take_over(self, olds: Sequence[str], news: Sequence[str]) -> None:
+        """Let what was booked in the place of others be held, stand and be rejected as they."""
+        self.given.clear()
+        for number, old in enumerate(olds):
+            new = news[min(number, len(news) - 1)]
+            was, unit = self.units[old], self.units[new]
+            for hold in self.open_holds():
+                if old in self.holds[hold] and hold != was.own_hold:
+                    self.holds[hold] += (new,)
+            if number < len(news):
+                unit.place = was.place
+            if was.disposition == "rejected":
+                unit.disposition = "rejected"
 
     def lines_about(self, code: str) -> list[Line]:
         """Name the lines about a sack that wait to be booked."""
@@ -252,6 +347,8 @@ class Model:
 
     def void(self, code: str) -> None:
         """Take back everything a unit's birth did."""
+        if self.units[code].voided:
+            return  # with bags that came back together with it
         doomed = self.doomed(code)
         for each in doomed:
             unit = self.units[each]

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Collection
 from contextlib import AbstractContextManager
+from copy import deepcopy
 from functools import partial
 from typing import ClassVar, TypeVar
 
@@ -17,7 +18,7 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 from pydantic import BaseModel
-from sqlalchemy import Engine, select
+from sqlalchemy import Engine, func, select
 from sqlmodel import col
 
 from app.green.actions import SUPPLIERS, receive
@@ -27,10 +28,12 @@ from app.green.schemas import DeliveryIn, SupplierIn
 from app.ledger import actions as ledger
 from app.ledger import cards
 from app.ledger.checks import check_book
+from app.ledger.corrections.acts import void_adjustment
+from app.ledger.corrections.schemas import ActVoidIn
 from app.ledger.posting import Pen
 from app.ledger.queries import on_hold
 from app.ledger.schemas import AdjustmentIn, HoldIn, ReleaseIn, VoidIn
-from app.ledger.tables import Unit
+from app.ledger.tables import Adjustment, Unit
 from app.packing.actions import PRODUCTS, blend, pack
 from app.packing.schemas import BlendIn, PackIn, ProductIn
 from app.places.actions import add_location, move
@@ -52,6 +55,7 @@ from tests.ledger.model import (
     BAG_G,
     EMPTIED_TOLERANCE_PCT,
     ROASTER_CAPACITY_G,
+    Adjusted,
     Model,
     Paper,
     Thing,
@@ -88,6 +92,10 @@ class Book(RuleBasedStateMachine):
         self._engine = self._opened.__enter__()
         self._settings = Settings(database_url="sqlite://", _env_file=None)
         self._model = Model()
+        self._said: dict[str, str] = {}
+        """What an act says of the one that it replaces."""
+        self._wrong: set[str] = set()
+        """Why that one cannot be replaced."""
 
     def teardown(self) -> None:
         self._opened.__exit__(None, None, None)
@@ -165,6 +173,27 @@ class Book(RuleBasedStateMachine):
 
         if self._book(lambda pen: ledger.adjust(pen, asked), self._model.adjusting(code, grams)):
             self._model.adjust(code, grams)
+            adjusted = Adjusted(code, grams, self._model.taken)
+            self._model.by_hand[self._newest_adjustment()] = adjusted
+
+    def _newest_adjustment(self) -> int:
+        with reading(self._engine) as session:
+            return session.scalar(select(func.max(col(Adjustment.id)))) or 0
+
+    @precondition(lambda self: self._model.by_hand)
+    @rule(data=st.data(), of_another_act=RARELY)
+    def void_adjustment(self, data: st.DataObject, of_another_act: bool) -> None:
+        known = sorted(self._model.by_hand)
+        number = data.draw(st.sampled_from(known), "adjustment")
+        refusals = self._model.unadjusting(number)
+        if of_another_act:
+            number, refusals = self._newest_adjustment(), {"already-done", "not-voidable"}
+            if number in self._model.by_hand:
+                return
+        asked = ActVoidIn(reason="a slip")
+
+        if self._book(lambda pen: void_adjustment(pen, number, asked), refusals):
+            self._model.unadjust(number)
 
     @precondition(lambda self: len(self._model.papers) < MOST_COUNTS)
     @rule(data=st.data())
@@ -246,8 +275,9 @@ class Book(RuleBasedStateMachine):
         ]
         gate = PASSING | {"loss_range_pct": [0, 100], "profile_hit": passes}
         asked = RoastIn.model_validate(
-            {"machine": "DRUM", "draws": listed, "end_kg": kg_from_grams(end_g)} | gate
-        )
+            {"machine": "DRUM", "draws": listed, "end_kg": kg_from_grams(end_g)}
+            | gate | self._said
+        )  # fmt: skip
 
         if made := self._book(lambda pen: roast(pen, asked), refusals):
             disposition = "passed" if passes else "set_aside"
@@ -270,7 +300,7 @@ class Book(RuleBasedStateMachine):
         self._blend(self._parts(data, "roast", "blend"))
 
     def _blend(self, parts: Counter[str]) -> None:
-        asked = BlendIn.model_validate({"parts": _listed(parts)})
+        asked = BlendIn.model_validate({"parts": _listed(parts)} | self._said)
         refusals = self._model.drawing(parts, "roast", "blend")
 
         if made := self._book(lambda pen: blend(pen, asked), refusals):
@@ -284,7 +314,9 @@ class Book(RuleBasedStateMachine):
         self._pack(parts, max(1, sum(parts.values()) // BAG_G + more))
 
     def _pack(self, parts: Counter[str], bags: int) -> None:
-        asked = PackIn.model_validate({"product": "BAG", "from": _listed(parts), "bags": bags})
+        asked = PackIn.model_validate(
+            {"product": "BAG", "from": _listed(parts), "bags": bags} | self._said
+        )
 
         if made := self._book(lambda pen: pack(pen, asked), self._model.packing(parts, bags)):
             packed_g = bags * BAG_G
@@ -298,7 +330,9 @@ class Book(RuleBasedStateMachine):
 
     def _send(self, bags: Counter[str]) -> None:
         grams = Counter({code: count * BAG_G for code, count in bags.items()})
-        asked = DispatchIn.model_validate({"customer": "Café Nord", "lines": _bagged(bags)})
+        asked = DispatchIn.model_validate(
+            {"customer": "Café Nord", "lines": _bagged(bags)} | self._said
+        )
         refusals = self._model.drawing(grams, "pack", "return")
 
         if made := self._book(lambda pen: dispatch(pen, asked), refusals):
@@ -309,6 +343,9 @@ class Book(RuleBasedStateMachine):
     @precondition(lambda self: self._model.of("dispatch"))
     @rule(data=st.data())
     def take_back(self, data: st.DataObject) -> None:
+        self._return_some(data)
+
+    def _return_some(self, data: st.DataObject) -> None:
         code = self._pick(data, "dispatch")
         out = +self._model.units[code].bags or Counter({self._pick(data, "pack"): 1})
         some = data.draw(st.lists(st.sampled_from(sorted(out)), min_size=1, unique=True), "packs")
@@ -319,7 +356,7 @@ class Book(RuleBasedStateMachine):
 
     def _take_back(self, code: str, bags: Counter[str]) -> None:
         asked = ReturnIn.model_validate(
-            {"dispatch": code, "lines": _bagged(bags), "reason": "torn"}
+            {"dispatch": code, "lines": _bagged(bags), "reason": "torn"} | self._said
         )
 
         if made := self._book(lambda pen: take_back(pen, asked), self._model.returning(code, bags)):
@@ -329,6 +366,7 @@ class Book(RuleBasedStateMachine):
                 came = Counter({unit: grams})
                 booked = Counter({code: -grams, unit: grams})
                 back = Thing("return", grams, grams, came, booked, codes, sent_in=code)
+                back.own_hold = made.hold
                 self._model.make(born, back)
                 self._model.units[code].bags[unit] -= count
             self._model.holds[made.hold] = codes
@@ -340,6 +378,60 @@ class Book(RuleBasedStateMachine):
 
         if self._book(lambda pen: ledger.void(pen, code, asked), self._model.voiding(code)):
             self._model.void(code)
+
+    @rule(data=st.data(), slip=RARELY)
+    def void_with_all_that_was_made(self, data: st.DataObject, slip: bool) -> None:
+        code = self._pick(data, "lot", "roast", "blend", "pack", "dispatch", "return")
+        named = self._model.made_from(code)
+        if slip:
+            named = named[1:] or [self._pick(data, *MADE)]
+        asked = VoidIn.model_validate({"reason": "a slip", "with": named})
+
+        if self._book(
+            lambda pen: ledger.void(pen, code, asked), self._model.voiding_with(code, named)
+        ):
+            for each in (*named, code):
+                self._model.void(each)
+
+    @rule(data=st.data(), kind=st.sampled_from(["roast", "blend", "pack", "dispatch", "return"]))
+    def correct(self, data: st.DataObject, kind: str) -> None:
+        code, real = self._pick_correctable(data, kind), self._model
+        self._wrong = real.correcting(code, kind)
+        self._said = {"corrects": code, "correction_reason": "mistyped"}
+        self._model = deepcopy(real) if self._wrong else real.without(code)
+        known = set(self._model.units)
+
+        self._act(data, kind)
+
+        news = [each for each in self._model.units if each not in known]
+        if news:
+            self._model.take_over(real.units[code].born_with or (code,), news)
+        else:
+            self._model = real
+        self._said, self._wrong = {}, set()
+
+    def _pick_correctable(self, data: st.DataObject, kind: str) -> str:
+        unused = [each for each in self._model.of(kind) if not self._model.correcting(each, kind)]
+        return data.draw(st.sampled_from(unused) if unused else self._some_unit(kind), "corrects")
+
+    def _act(self, data: st.DataObject, kind: str) -> None:
+        """Book what such a unit comes from."""
+        if kind == "roast":
+            draws = self._parts(data, "sack")
+            self._roast(draws, [], max(1, sum(draws.values()) * 17 // 20))
+        elif kind == "blend":
+            self._blend(self._parts(data, "roast", "blend"))
+        elif kind == "pack":
+            parts = self._parts(data, "roast", "blend")
+            self._pack(parts, max(1, sum(parts.values()) // BAG_G))
+        elif kind == "dispatch":
+            bags = {
+                code: self._bags(data, self._model.units[code])
+                for code in self._pick_some(data, "pack", "return")
+            }
+            self._send(Counter(bags))
+        else:
+            self._return_some(data)
 
     @invariant()
     def what_is_left_is_what_the_model_has(self) -> None:
@@ -372,7 +464,7 @@ class Book(RuleBasedStateMachine):
                 made = act(Pen(session, who, settings or self._settings))
         except Refused as refusal:
             refused = refusal.slug
-        assert refused in (refusals or {"accepted"})
+        assert refused in ({*refusals, *self._wrong} or {"accepted"})
         return made
 
     def _pick(self, data: st.DataObject, *kinds: str) -> str:

@@ -153,10 +153,13 @@ def _book_at(session: Session, sacks: Sequence[Unit], at: datetime | None) -> Ma
         .where(col(user.voided_entry_id).is_(None), col(Entry.happened_at) > at)
         .group_by(col(Flow.source_id))
     )
+    reversal = aliased(Adjustment)
     adjusted = (
         select(col(Adjustment.unit_id), func.sum(-col(Adjustment.grams)))
         .join(Entry, col(Entry.id) == col(Adjustment.entry_id))
+        .outerjoin(reversal, col(reversal.reverses_id) == col(Adjustment.id))
         .where(among(session, col(Adjustment.unit_id), list(book_g)))
+        .where(col(Adjustment.reverses_id).is_(None), col(reversal.id).is_(None))
         .where(col(Entry.happened_at) > at)
         .group_by(col(Adjustment.unit_id))
     )
@@ -271,14 +274,20 @@ def _refuse_outdated(session: Session, lines: Sequence[Row[Any]]) -> None:
 
 
 def _events(session: Session, sack_ids: Collection[int]) -> Mapping[int, Sequence[Event]]:
-    """Read what changed these sacks: adjustments, draws, and draws that were voided."""
-    user = aliased(Unit)
+    """Read what changed these sacks: adjustments and draws, with what took them back."""
+    user, reversal = aliased(Unit), aliased(Adjustment)
     adjustments = (
         select(
-            col(Adjustment.unit_id), col(Entry.id), col(Entry.happened_at), col(Adjustment.reason)
+            col(Adjustment.unit_id),
+            col(Entry.id),
+            col(Entry.happened_at),
+            col(Adjustment.reason),
+            col(reversal.entry_id),
         )
         .join(Entry, col(Entry.id) == col(Adjustment.entry_id))
+        .outerjoin(reversal, col(reversal.reverses_id) == col(Adjustment.id))
         .where(among(session, col(Adjustment.unit_id), sack_ids))
+        .where(col(Adjustment.reverses_id).is_(None))
     )
     draws = (
         select(
@@ -289,8 +298,8 @@ def _events(session: Session, sack_ids: Collection[int]) -> Mapping[int, Sequenc
         .where(among(session, col(Flow.source_id), sack_ids))
     )
     found: dict[int, list[Event]] = {}
-    for sack_id, entry_id, happened_at, reason in session.execute(adjustments):
-        event = Event(entry_id, None, happened_at, is_count=reason == Reason.COUNT)
+    for sack_id, entry_id, happened_at, reason, reversed_by in session.execute(adjustments):
+        event = Event(entry_id, reversed_by, happened_at, is_count=reason == Reason.COUNT)
         found.setdefault(sack_id, []).append(event)
     for sack_id, entry_id, happened_at, voided in session.execute(draws):
         found.setdefault(sack_id, []).append(Event(entry_id, voided, happened_at, is_count=False))

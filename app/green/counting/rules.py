@@ -113,11 +113,12 @@ def outdates(event: Event, line_entry: int, counted_at: datetime) -> bool:
     back since does: the line was held against a book that did not know it. And so does another
     count that was booked after counting: nobody can tell which of the two found what first.
     """
+    taken_back_since = event.taken_back is not None and event.taken_back > line_entry
     if event.is_count:
-        return event.booked > line_entry or event.happened_at > counted_at
+        later = event.booked > line_entry or event.happened_at > counted_at
+        return later or taken_back_since
     if event.happened_at > counted_at:
         return False
     known = event.booked < line_entry
     counts_now = event.taken_back is None
-    taken_back_since = event.taken_back is not None and event.taken_back > line_entry
     return taken_back_since if known else counts_now

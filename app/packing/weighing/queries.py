@@ -5,6 +5,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.queries import unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.tables import Pack
@@ -25,15 +26,18 @@ def _checks() -> AnySelect:
             col(Pack.nominal_g),
             col(Entry.happened_at),
             col(Entry.who),
+            col(ActVoid.reason).label("void_reason"),
         )
         .join(Pack, col(Pack.unit_id) == col(CheckWeighing.pack_id))
         .join(Unit, col(Unit.id) == col(Pack.unit_id))
         .join(Entry, col(Entry.id) == col(CheckWeighing.entry_id))
+        .outerjoin(ActVoid, col(ActVoid.check_weighing_id) == col(CheckWeighing.id))
     )
 
 
 def _shown(row: Any) -> CheckWeighingOut:  # noqa: ANN401 - a row of `_checks`
-    return show(row.CheckWeighing, Weighed(row.code, row.nominal_g, row.happened_at, row.who))
+    weighed = Weighed(row.code, row.nominal_g, row.happened_at, row.who, row.void_reason)
+    return show(row.CheckWeighing, weighed)
 
 
 def check_page(session: Session, page: Page, pack: str | None) -> PageOf:

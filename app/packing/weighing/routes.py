@@ -5,7 +5,8 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.packing.weighing import actions, queries
+from app.ledger.corrections.schemas import ActVoided, ActVoidIn
+from app.packing.weighing import actions, queries, voids
 from app.packing.weighing.schemas import CheckWeighingIn, CheckWeighingOut
 from app.shared.answers import Answer, ExactRoute
 from app.shared.codes import Code
@@ -15,6 +16,7 @@ from app.shared.staff import Permission
 router = APIRouter(route_class=ExactRoute, tags=["packing"])
 
 Weigher = Annotated[Clerk, allowed(Permission.WEIGH)]
+Corrector = Annotated[Clerk, allowed(Permission.VOID)]
 
 
 @router.post(
@@ -26,6 +28,19 @@ Weigher = Annotated[Clerk, allowed(Permission.WEIGH)]
 def weigh(clerk: Weigher, code: Code, asked: CheckWeighingIn) -> Response:
     """Record the weights of bags of a pack and judge them by the average system."""
     return clerk.write(actions.weigh, code, asked)
+
+
+@router.post(
+    "/check-weighings/{number}/void",
+    status_code=201,
+    response_model=ActVoided,
+    dependencies=[Keyed],
+)
+def void_check(
+    clerk: Corrector, number: Annotated[int, Path(ge=1, le=2**31 - 1)], asked: ActVoidIn
+) -> Response:
+    """Take back a check that was recorded by mistake; it stays to be read, marked as voided."""
+    return clerk.write(voids.void_check, number, asked)
 
 
 @router.get("/check-weighings", response_model=Items[CheckWeighingOut])

@@ -117,3 +117,5 @@ class CheckWeighingOut(Told):
     """The hold that a failed check placed."""
     weighed_at: MomentOut
     weighed_by: str
+    voided: bool
+    void_reason: str | None

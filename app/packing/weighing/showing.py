@@ -26,12 +26,13 @@ LARGEST_BATCH = 10_000
 
 
 class Weighed(NamedTuple):
-    """Of which pack, its nominal quantity, when and by whom."""
+    """Of which pack, its nominal quantity, when and by whom, and why it never was."""
 
     pack: str
     nominal_g: int
     at: datetime
     who: str
+    void_reason: str | None = None
 
 
 def verdict_of(check: Check, batch: int, nominal_g: int, net_mg: Sequence[int]) -> Verdict:
@@ -65,6 +66,8 @@ def show(row: CheckWeighing, weighed: Weighed) -> CheckWeighingOut:
         hold=row.hold_id,
         weighed_at=weighed.at,
         weighed_by=weighed.who,
+        voided=weighed.void_reason is not None,
+        void_reason=weighed.void_reason,
     )
 
 

@@ -1,0 +1,39 @@
+"""What replaced what, and acts beside the coffee that turn out never to have been."""
+
+from typing import Final
+
+from sqlalchemy import CheckConstraint
+from sqlmodel import Field, SQLModel
+
+
+class Correction(SQLModel, table=True):
+    """A unit was voided and another one booked in its place, in one entry."""
+
+    old_unit_id: int = Field(primary_key=True, foreign_key="unit.id")
+    new_unit_id: int = Field(foreign_key="unit.id", index=True)
+    entry_id: int = Field(foreign_key="entry.id")
+    reason: str = Field(max_length=2000)
+
+    __table_args__ = (CheckConstraint("new_unit_id > old_unit_id", name="ck_correction_forward"),)
+
+
+_ONE: Final = " + ".join(
+    f"CASE WHEN {act}_id IS NULL THEN 0 ELSE 1 END"
+    for act in ("clean_down", "check_weighing", "cupping")
+)
+
+
+class ActVoid(SQLModel, table=True):
+    """A clean-down, a check of weight or a cupping that turns out never to have been."""
+
+    __tablename__ = "act_void"
+
+    entry_id: int = Field(primary_key=True, foreign_key="entry.id")
+    clean_down_id: int | None = Field(default=None, foreign_key="clean_down.id", unique=True)
+    check_weighing_id: int | None = Field(
+        default=None, foreign_key="check_weighing.id", unique=True
+    )
+    cupping_id: int | None = Field(default=None, foreign_key="cupping.id", unique=True)
+    reason: str = Field(max_length=2000)
+
+    __table_args__ = (CheckConstraint(f"{_ONE} = 1", name="ck_act_void_of_one"),)

@@ -1,0 +1,43 @@
+"""Where a unit stands that is booked in the place of a mistaken one: where that stood."""
+
+from sqlalchemy import func, select, update
+from sqlmodel import col
+
+from app.ledger.corrections.replacing import link
+from app.ledger.posting import Pen, Posting
+from app.ledger.tables import Unit
+from app.places.tables import Move
+from app.shared.db import among
+
+
+def post(pen: Pen, posting: Posting) -> int:
+    """Post an act; what it books in the place of another takes over its holds and its place."""
+    entry_id = pen.post(posting)
+    if posting.replaced:
+        _take_over_places(pen, link(pen, posting, entry_id))
+    return entry_id
+
+
+def _take_over_places(pen: Pen, by: dict[int, int]) -> None:
+    """Copy the moves of the old units, so that the new ones were where those were all along.
+
+    Capacity is not asked: the coffee is there already.
+    """
+    first = {new: old for old, new in reversed(by.items())}
+    session = pen.session
+    rows = session.execute(
+        select(col(Move.unit_id), col(Move.from_id), col(Move.to_id), col(Move.entry_id))
+        .where(among(session, col(Move.unit_id), first.values()))
+        .order_by(col(Move.id))
+    ).all()
+    last: int = session.scalar(select(func.max(col(Move.id)))) or 0
+    pen.write(Move, (
+        {"id": number, "unit_id": by[row.unit_id], "from_id": row.from_id, "to_id": row.to_id,
+         "entry_id": row.entry_id}
+        for number, row in enumerate(rows, last + 1)
+    ))  # fmt: skip
+    for new, place_id in {by[row.unit_id]: row.to_id for row in rows}.items():
+        session.execute(
+            update(Unit).where(col(Unit.id) == new).values(location_id=place_id)
+            .execution_options(synchronize_session=False)
+        )  # fmt: skip

@@ -1,0 +1,45 @@
+"""Voids of clean-downs and cuppings."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Response
+
+from app.ledger.clerk import Clerk, Keyed, allowed
+from app.ledger.corrections.schemas import ActVoided, ActVoidIn
+from app.roasting import voids
+from app.shared.answers import ExactRoute
+from app.shared.codes import Code
+from app.shared.staff import Permission
+
+router = APIRouter(route_class=ExactRoute)
+
+Corrector = Annotated[Clerk, allowed(Permission.VOID)]
+Cupper = Annotated[Clerk, allowed(Permission.CUP)]
+Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
+
+
+@router.post(
+    "/machines/{code}/clean-downs/{number}/void",
+    status_code=201,
+    response_model=ActVoided,
+    dependencies=[Keyed],
+    tags=["roasting"],
+)
+def void_clean_down(clerk: Corrector, code: str, number: Number, asked: ActVoidIn) -> Response:
+    """Take back a clean-down that was recorded by mistake; it stays, marked as voided."""
+    return clerk.write(voids.void_clean_down, code, number, asked)
+
+
+@router.post(
+    "/roasts/{code}/cuppings/{number}/void",
+    status_code=201,
+    response_model=ActVoided,
+    dependencies=[Keyed],
+    tags=["quality"],
+)
+def void_roast_cupping(clerk: Cupper, code: Code, number: Number, asked: ActVoidIn) -> Response:
+    """Take back a verdict that was typed in by mistake; the one before it stands again.
+
+    Refused while coffee is in use that only this verdict let go.
+    """
+    return clerk.write(voids.void_cupping, code, number, asked)

@@ -1,0 +1,70 @@
+"""Taking back what was recorded by mistake about machines and roasts."""
+
+from enum import IntEnum
+
+from app.ledger.cards import card_at
+from app.ledger.corrections.acts import Act, void_act
+from app.ledger.corrections.schemas import ActVoided, ActVoidIn
+from app.ledger.posting import Pen
+from app.ledger.queries import live, made_of, unit_by_code
+from app.ledger.tables import Unit, UnitKind
+from app.quality.tables import Cupping
+from app.roasting.machines import MACHINES
+from app.roasting.queries import refuse_unreleased
+from app.roasting.tables import CleanDown
+from app.shared.problems import Refused
+
+
+class _Use(IntEnum):
+    """How freely a roast may be used."""
+
+    NONE = 0
+    LIMITED = 1
+    FREE = 2
+
+
+def void_clean_down(pen: Pen, code: str, number: int, asked: ActVoidIn) -> ActVoided:
+    """Say that a machine was not cleaned then: what ran before may have touched what ran after."""
+    machine = card_at(pen.session, MACHINES, code)
+    cleaned = pen.session.get(CleanDown, number)
+    if cleaned is None or cleaned.machine_id != machine.id:
+        raise Refused("not-found", f"{machine.code} has no clean-down {number}.")
+    of = {"machine": machine.code}
+    return void_act(pen, Act("clean_down_id", number, of, cleaned.entry_id), asked)
+
+
+def void_cupping(pen: Pen, code: str, number: int, asked: ActVoidIn) -> ActVoided:
+    """Say that a verdict was typed in by mistake: the one before it stands again.
+
+    Raises:
+        Refused: `has-dependants` where coffee was used that only this verdict let go.
+    """
+    roast = live(unit_by_code(pen.session, code, UnitKind.ROAST))
+    cupping = pen.session.get(Cupping, number)
+    if cupping is None or cupping.unit_id != roast.id:
+        raise Refused("not-found", f"Roast {roast.code} has no cupping {number}.")
+    use = _use(pen, roast)
+    act = Act("cupping_id", number, {"roast": roast.code}, cupping.entry_id)
+    voided = void_act(pen, act, asked)
+    if _use(pen, roast) < use:
+        _refuse_used(pen, roast, number)
+    return voided
+
+
+def _use(pen: Pen, roast: Unit) -> _Use:
+    try:
+        limited = refuse_unreleased(pen.session, [roast.id])
+    except Refused:
+        return _Use.NONE
+    return _Use.LIMITED if limited else _Use.FREE
+
+
+def _refuse_used(pen: Pen, roast: Unit, number: int) -> None:
+    made = made_of(pen.session, {roast.id})
+    if made:
+        raise Refused(
+            "has-dependants",
+            f"Cupping {number} cannot be voided: it let {roast.code} go, and {', '.join(made[:9])} "
+            "came from it. Void those first, or record a stricter verdict.",
+            dependants=made,
+        )
