@@ -32,6 +32,7 @@ from app.places import routes as places
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
+from app.roasting.silos import routes as silos
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
 from app.settings import Settings
@@ -55,6 +56,7 @@ PACKAGES = (
     certificates,
     places,
     roasting,
+    silos,
     styles,
     packing,
     recipes,

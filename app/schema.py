@@ -26,6 +26,7 @@ from app.places import tables as places
 from app.quality import tables as quality
 from app.quality.grading import tables as grading
 from app.roasting import tables as roasting
+from app.roasting.silos import tables as silos
 from app.roasting.styles import tables as styles
 from app.sending import tables as sending
 from app.settings import project_folder
@@ -49,6 +50,7 @@ TABLES = (
     quality,
     grading,
     roasting,
+    silos,
     styles,
     recipes,
     packing,

@@ -1,14 +1,13 @@
 """Blending roasted coffee and packing it into bags."""
 
-from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from app.green.certificates.queries import carried_by
 from app.ledger.cards import Shelf, named
 from app.ledger.posting import Birth, Pen, Posting
-from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
 from app.ledger.tables import Unit, UnitKind
+from app.packing.pouring import Filling, fill_from
 from app.packing.recipes.actions import Held, hold_against, recipe_named
 from app.packing.rules import best_before, lot_mark
 from app.packing.schemas import (
@@ -17,13 +16,13 @@ from app.packing.schemas import (
     BlendPart,
     PackIn,
     PackOut,
-    PartIn,
     ProductOut,
     SharedPart,
 )
 from app.packing.tables import Blend, Pack, Product
 from app.roasting.machines import machine_for, record_run
 from app.roasting.queries import refuse_unreleased
+from app.roasting.silos.tipping import place_named, tip
 from app.roasting.tables import MachineKind
 from app.shared.mass import HEAVIEST_G, kg_text
 from app.shared.problems import FieldRefused, Refused
@@ -39,16 +38,18 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
         Refused: `off-recipe`, `not-released`, and what posting refuses.
     """
     machine = machine_for(pen, asked.machine, MachineKind.BLENDER) if asked.machine else None
+    to = place_named(pen, asked.to)
     at = pen.moment(asked.blended_at, "#/blended_at")
-    parts = _parts(asked.parts)
+    filling = fill_from(pen.session, asked.parts, "parts")
+    parts, units = filling.parts, filling.units
     whole_g = sum(parts.values())
     if whole_g > HEAVIEST_G:
         raise FieldRefused("#/parts", f"{kg_text(whole_g)} is over the limit of 30000 kg")
     posting = Posting("blend", at, asked.model_dump(mode="json"))
-    born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g)
-    units = _pour(pen, posting, parts, born)
-    held = _hold_against_recipe(pen, asked, units, may_deviate=may_deviate)
-    pen.post(posting)
+    born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g, to.id if to else None)
+    _pour(pen, posting, filling, born)
+    held = _hold_against_recipe(pen, asked, filling, may_deviate=may_deviate)
+    tip(pen, pen.post(posting), born)
     if machine is not None:
         record_run(pen, born, machine, at)
     pen.write(Blend, [{
@@ -64,6 +65,7 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
         recipe_version=held.recipe.version if held else None,
         off_recipe_reason=held.reason if held else None,
         machine=machine.code if machine else None,
+        location=to.code if to else None,
         blended_at=at,
         grams=whole_g,
         left_g=whole_g,
@@ -80,14 +82,12 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
 
 
 def _hold_against_recipe(
-    pen: Pen, asked: BlendIn, units: Mapping[str, Unit], *, may_deviate: bool
+    pen: Pen, asked: BlendIn, filling: Filling, *, may_deviate: bool
 ) -> Held | None:
     recipe = recipe_named(pen.session, asked.recipe)
     if recipe is None:
         return None
-    return hold_against(
-        pen, recipe, asked.parts, units, asked.off_recipe_reason, may_deviate=may_deviate
-    )
+    return hold_against(pen, recipe, filling, asked.off_recipe_reason, may_deviate=may_deviate)
 
 
 def pack(pen: Pen, asked: PackIn) -> PackOut:
@@ -100,12 +100,13 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     product = named(pen.session, PRODUCTS, asked.product, "#/product")
     machine = machine_for(pen, asked.machine, MachineKind.PACKING_LINE) if asked.machine else None
     at = pen.moment(asked.packed_at, "#/packed_at")
-    parts = _parts(asked.parts)
+    filling = fill_from(pen.session, asked.parts, "from")
+    parts, units = filling.parts, filling.units
     packed_g, brought_g = asked.bags * product.nominal_g, sum(parts.values())
     _refuse_gain(asked.bags, product, packed_g, brought_g)
     posting = Posting("pack", at, asked.model_dump(mode="json"))
     born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
-    units = _pour(pen, posting, parts, born)
+    _pour(pen, posting, filling, born)
     pen.post(posting)
     if machine is not None:
         record_run(pen, born, machine, at)
@@ -139,21 +140,11 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     )
 
 
-def _parts(asked: Sequence[PartIn]) -> Counter[str]:
-    """Add up the parts: two scoops from one unit are one part."""
-    parts: Counter[str] = Counter()
-    for part in asked:
-        parts[part.unit] += part.grams
-    return parts
-
-
-def _pour(pen: Pen, posting: Posting, parts: Mapping[str, int], into: Birth) -> Mapping[str, Unit]:
+def _pour(pen: Pen, posting: Posting, filling: Filling, into: Birth) -> None:
     """Let roasted coffee flow into a new unit; what is not released does not flow."""
-    units = units_by_code(pen.session, list(parts), UnitKind.ROAST, UnitKind.BLEND)
-    refuse_unreleased(pen.session, [live(unit).id for unit in units.values()])
-    for code, grams in parts.items():
-        posting.flow(units[code].id, into, grams)
-    return units
+    refuse_unreleased(pen.session, [unit.id for unit in filling.units.values()])
+    for code, grams in filling.parts.items():
+        posting.flow(filling.units[code].id, into, grams)
 
 
 def _shared(parts: Mapping[str, int], units: Mapping[str, Unit]) -> list[SharedPart]:

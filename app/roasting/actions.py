@@ -24,6 +24,7 @@ from app.roasting.schemas import (
     RoastIn,
     RoastOut,
 )
+from app.roasting.silos.tipping import place_named, tip
 from app.roasting.styles.actions import Targets, style_named, targets
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Machine, MachineKind, Roast
@@ -43,17 +44,18 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     charge_g = sum(drawn.values())
     _refuse_charge(machine, charge_g, asked.end_g)
     style = style_named(pen.session, asked.style)
+    to = place_named(pen, asked.to)
     at = pen.moment(asked.roasted_at, "#/roasted_at")
     found = units_by_code(pen.session, list(drawn), UnitKind.SACK)
     posting = Posting("roast", at, asked.model_dump(mode="json"))
-    born = pen.bear(posting, UnitKind.ROAST, asked.code, asked.end_g)
+    born = pen.bear(posting, UnitKind.ROAST, asked.code, asked.end_g, to.id if to else None)
     emptied = {draw.sack for draw in asked.draws if draw.emptied}
     for code, grams in drawn.items():
         sack = live(found[code])
         posting.flow(sack.id, born, grams)
         if code in emptied:
             _book_difference(pen, posting, sack, grams)
-    pen.post(posting)
+    tip(pen, pen.post(posting), born)
     checks = _judge(pen, asked, charge_g, style)
     passed = all(check.passed for check in checks)
     warnings = _warnings(pen, machine, charge_g, style)
@@ -77,6 +79,7 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         checks=[CheckOut(**asdict(check)) for check in checks],
         warnings=warnings,
         draws=[Draw(sack=code, grams=grams) for code, grams in drawn.items()],
+        location=to.code if to else None,
         left_g=asked.end_g,
         held=False,
         voided=False,

@@ -9,6 +9,7 @@ from sqlmodel import Session, col
 from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
+from app.places.tables import Location
 from app.quality.tables import Cupping, Verdict
 from app.roasting.machines import MACHINES
 from app.roasting.rules import loss_pct
@@ -90,6 +91,7 @@ def _roasts() -> AnySelect:
             col(Roast.checks),
             col(Roast.style_version),
             col(Roast.warnings),
+            col(Location.code).label("location"),
             on_hold(col(Unit.id)).label("held"),
             col(Unit.voided_entry_id),
         )
@@ -97,6 +99,7 @@ def _roasts() -> AnySelect:
         .join(MachineRun, col(MachineRun.unit_id) == col(Unit.id))
         .join(Machine, col(Machine.id) == col(MachineRun.machine_id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+        .outerjoin(Location, col(Location.id) == col(Unit.location_id))
     )
 
 
@@ -115,6 +118,7 @@ def roast(session: Session, code: str) -> RoastOut:
         end_g=row.made_g,
         loss_pct=loss_pct(row.charge_g, row.made_g),
         disposition=row.disposition,
+        location=row.location,
         left_g=row.left_g,
         held=row.held,
         voided=row.voided_entry_id is not None,
