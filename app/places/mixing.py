@@ -20,7 +20,11 @@ def refuse_parting(session: Session, moving: Sequence[Unit]) -> None:
     Raises:
         Refused: `mixed` naming what would stay behind.
     """
-    places = {unit.location_id for unit in moving if unit.kind in _LOOSE} - {None}
+    places = {
+        unit.location_id
+        for unit in moving
+        if unit.kind in _LOOSE and unit.location_id is not None
+    }
     if not places:
         return
     staying = session.execute(

@@ -48,11 +48,16 @@ CAUTION = (
 
 
 def trace_unit(
-    session: Session, code: str, direction: Direction, *, carry_over: bool = False
+    session: Session,
+    code: str,
+    direction: Direction,
+    *,
+    carry_over: bool = False,
+    hops: int = 1,
 ) -> dict[str, object]:
     """Trace one unit by its code."""
     unit = live(unit_by_code(session, code))
-    answer = _trace(session, [unit], direction, carry_over=carry_over)
+    answer = _trace(session, [unit], direction, hops=hops if carry_over else 0)
     return {"of": {"code": unit.code, "kind": unit.kind}} | answer
 
 
@@ -63,12 +68,12 @@ def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
         units: Sequence[Unit] = [live(found[code]) for code in asked.units]
     else:
         units = stood_at(session, asked.location or "", Window(asked.since, asked.until))
-    answer = _trace(session, units, asked.direction, carry_over=asked.carry_over)
+    answer = _trace(session, units, asked.direction, hops=asked.hops if asked.carry_over else 0)
     return {"of": [{"code": unit.code, "kind": unit.kind} for unit in units]} | answer
 
 
 def _trace(
-    session: Session, start: Sequence[Unit], direction: Direction, *, carry_over: bool
+    session: Session, start: Sequence[Unit], direction: Direction, *, hops: int
 ) -> dict[str, object]:
     ids = [unit.id for unit in start]
     back = came_back_from(session, ids)
@@ -87,7 +92,7 @@ def _trace(
         "customers": _customers(session, walked, lines, found.part),
         "suppliers": _suppliers(session, walked),
         "balance": _balance(found.balance),
-        "possible_contact": possible_contact(session, walked) if carry_over else None,
+        "possible_contact": possible_contact(session, walked, hops) if hops else None,
         "caution": CAUTION,
     }
 

@@ -8,7 +8,7 @@ from app.ledger.clerk import Reader
 from app.shared.answers import Answer, ExactRoute
 from app.shared.codes import Code
 from app.tracing import queries
-from app.tracing.schemas import Direction, TraceIn, TraceOut, UnitOut
+from app.tracing.schemas import MOST_HOPS, Direction, TraceIn, TraceOut, UnitOut
 
 router = APIRouter(route_class=ExactRoute, tags=["trace"])
 
@@ -19,14 +19,16 @@ def trace(
     code: Code,
     direction: Annotated[Direction, Query()] = Direction.FORWARD,
     carry_over: bool = False,
+    hops: Annotated[int, Query(ge=1, le=MOST_HOPS, description="With `carry_over`: how far")] = 1,
 ) -> Response:
     """Trace a unit: forward to all that contains any of it, backward to all it was made from.
 
     Nothing is left out for being small: the list is everything reachable, the kilograms beside it
-    are pro rata. With `carry_over` what ran next on the same machine is listed apart as possible
-    contact, unless the machine was cleaned between.
+    are pro rata. With `carry_over` what ran next on the same machine, or stood with it or after it
+    in one silo, hopper or tray, is listed apart as possible contact, unless a clean-down lies
+    between; `hops` asks for contact of contact.
     """
-    return Answer(clerk.read(queries.trace_unit, code, direction, carry_over=carry_over))
+    return Answer(clerk.read(queries.trace_unit, code, direction, carry_over=carry_over, hops=hops))
 
 
 @router.post("/trace", response_model=TraceOut)

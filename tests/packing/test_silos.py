@@ -4,10 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from app.roasting.silos.rules import poured
 from tests.api import Api, kg, problem
 from tests.makers import PASSING, furnish, pack, receive, roast, sack_codes
 
@@ -16,7 +13,7 @@ def day(hour: int) -> str:
     return f"2026-03-05T{hour:02d}:00:00Z"
 
 
-@pytest.fixture
+@pytest.fixture(autouse=True)
 def silo(api: Api, book_is_sound: Callable[[], None]) -> Any:
     """A silo for 60 kg with 20 kg of one roast and 10 kg of another in it, and a shelf."""
     furnish(api)
@@ -42,39 +39,7 @@ def from_silo(mass: Any, **more: Any) -> dict[str, Any]:
     return {"parts": [{"place": "SILO-1", "kg": mass}]} | more
 
 
-@pytest.mark.parametrize(
-    ("total_g", "left_g", "expected"),
-    [
-        (3000, [20_000, 10_000], [2000, 1000]),
-        (30_000, [20_000, 10_000], [20_000, 10_000]),
-        (1000, [7, 7, 7], [334, 333, 333]),
-        (10, [1000, 1, 1], [8, 1, 1]),
-        (3, [1000, 1, 1], [1, 1, 1]),
-        (2, [1000, 1, 1], [2, 0, 0]),
-        (1, [5], [1]),
-    ],
-)
-def test_what_is_poured_comes_from_all_of_it_in_proportion(
-    total_g: int, left_g: list[int], expected: list[int]
-) -> None:
-    # Our rule: largest remainder, and at least a gram of each where there are grams enough.
-    assert poured(total_g, left_g) == expected
-
-
-@given(st.lists(st.integers(1, 10_000), min_size=1, max_size=30), st.data())
-def test_no_gram_is_lost_and_none_gives_more_than_it_has(
-    left_g: list[int], data: st.DataObject
-) -> None:
-    total_g = data.draw(st.integers(1, sum(left_g)))
-
-    shares = poured(total_g, left_g)
-
-    assert sum(shares) == total_g
-    assert all(0 <= share <= there for share, there in zip(shares, left_g, strict=True))
-    assert total_g < len(left_g) or min(shares) >= 1
-
-
-def test_coffee_is_tipped_into_a_place_and_stands_there(api: Api, silo: list[str]) -> None:
+def test_coffee_is_tipped_into_a_place_and_stands_there(api: Api) -> None:
     first, second = contents(api, "SILO-1")
 
     assert first == {
@@ -147,7 +112,7 @@ def test_bags_are_filled_from_a_place_and_from_units_in_one_run(api: Api, silo: 
     }  # fmt: skip
 
 
-def test_the_last_gram_can_be_poured_and_one_more_is_refused(api: Api, silo: list[str]) -> None:
+def test_the_last_gram_can_be_poured_and_one_more_is_refused(api: Api) -> None:
     refused = api.refuse("/blends", from_silo(kg("30.001")), 409, "insufficient-stock")
 
     assert (refused["place"], refused["asked_kg"], refused["left_kg"]) == (
@@ -159,7 +124,7 @@ def test_the_last_gram_can_be_poured_and_one_more_is_refused(api: Api, silo: lis
     api.refuse("/blends", from_silo(kg("0.001")), 409, "insufficient-stock")
 
 
-def test_one_unit_on_hold_stops_everything_it_has_mixed_with(api: Api, silo: list[str]) -> None:
+def test_one_unit_on_hold_stops_everything_it_has_mixed_with(api: Api) -> None:
     api.post("/holds", {"units": ["ROAST-B"], "reason": "it smells of diesel"})
 
     # A gram would come off ROAST-A alone: it has mixed all the same.
@@ -201,9 +166,7 @@ def test_nothing_is_poured_out_of_a_rack_or_of_a_silo_of_sacks(api: Api, silo: l
 
 
 @pytest.mark.parametrize("part", [{}, {"unit": "ROAST-A", "place": "SILO-1"}, {"unit": None}])
-def test_a_part_names_either_a_unit_or_a_place(
-    api: Api, silo: list[str], part: dict[str, Any]
-) -> None:
+def test_a_part_names_either_a_unit_or_a_place(api: Api, part: dict[str, Any]) -> None:
     refused = api.refuse("/blends", {"parts": [part | {"kg": 1}]}, 422, "invalid")
 
     assert refused["errors"] == [
@@ -211,7 +174,7 @@ def test_a_part_names_either_a_unit_or_a_place(
     ]
 
 
-def test_what_has_mixed_is_neither_used_nor_moved_by_itself(api: Api, silo: list[str]) -> None:
+def test_what_has_mixed_is_neither_used_nor_moved_by_itself(api: Api) -> None:
     named = {"parts": [{"unit": "ROAST-A", "kg": 1}]}
 
     refused = api.refuse("/blends", named, 409, "mixed")
@@ -231,9 +194,7 @@ def test_what_is_alone_in_a_silo_can_be_named(api: Api, silo: list[str]) -> None
     assert contents(api, "TRAY-1") == []
 
 
-def test_components_of_a_recipe_are_told_by_what_is_in_the_silo_or_by_word(
-    api: Api, silo: list[str]
-) -> None:
+def test_components_of_a_recipe_are_told_by_what_is_in_the_silo_or_by_word(api: Api) -> None:
     api.post("/recipes", {"name": "Tide", "components": [{"name": "base", "share_pct": 100}]})
     part = {"place": "SILO-1", "kg": 3}
 
@@ -248,7 +209,7 @@ def test_components_of_a_recipe_are_told_by_what_is_in_the_silo_or_by_word(
     assert [part["component"] for part in made["parts"]] == ["base", "base"]
 
 
-def test_a_voided_blend_gives_back_what_was_poured(api: Api, silo: list[str]) -> None:
+def test_a_voided_blend_gives_back_what_was_poured(api: Api) -> None:
     made = api.post("/blends", from_silo(kg("7.501")))["code"]
 
     api.post(f"/units/{made}/void", {"reason": "booked twice"})
@@ -256,7 +217,7 @@ def test_a_voided_blend_gives_back_what_was_poured(api: Api, silo: list[str]) ->
     assert [row["kg"] for row in contents(api, "SILO-1")] == [20, 10]
 
 
-def test_a_place_is_cleaned_when_it_is_empty(api: Api, silo: list[str]) -> None:
+def test_a_place_is_cleaned_when_it_is_empty(api: Api) -> None:
     clean = "/locations/silo-1/clean-downs"
 
     refused = api.refuse(clean, {}, 409, "not-empty")
@@ -274,9 +235,7 @@ def test_a_place_is_cleaned_when_it_is_empty(api: Api, silo: list[str]) -> None:
     api.refuse("/locations/NONE/clean-downs", {}, 404, "not-found")
 
 
-def test_whether_coffee_mixes_at_a_place_stays_once_coffee_stood_there(
-    api: Api, silo: list[str]
-) -> None:
+def test_whether_coffee_mixes_at_a_place_stays_once_coffee_stood_there(api: Api) -> None:
     problem(
         api.send("PATCH", "/locations/SILO-1", {"kind": "rack"}, If_Match='"1"'),
         409,
@@ -287,7 +246,7 @@ def test_whether_coffee_mixes_at_a_place_stays_once_coffee_stood_there(
     assert api.get("/locations/TRAY-1")["carry_over_runs"] is None
 
 
-def test_only_where_coffee_mixes_is_there_a_window_of_carry_over(api: Api, silo: list[str]) -> None:
+def test_only_where_coffee_mixes_is_there_a_window_of_carry_over(api: Api) -> None:
     window = {"carry_over_runs": 3, "carry_over_hours": 48}
 
     made = api.post("/locations", {"code": "HOP-1", "kind": "hopper"} | window)
