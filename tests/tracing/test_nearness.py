@@ -60,6 +60,7 @@ def test_a_rest_on_a_machine_goes_as_far_as_its_window_and_no_clean_down(
         ([(0, 4), (5, None), (6, None)], [4.5], Window(2, None), []),
         ([(0, 4), (4, None)], [], Window(1, None), [1]),
         ([(0, 4), (4, None)], [4], Window(1, None), []),
+        ([(4, None), (4, 4)], [4], Window(1, None), []),
         ([(0, None), (9, None)], [], Window(1, 1), [1]),
         ([(0, 4), (5, 6), (7, 8), (9, None)], [], Window(2, None), [1, 2]),
     ],
