@@ -22,7 +22,7 @@ from app.packing.schemas import (
 from app.packing.tables import Blend, Pack, Product
 from app.roasting.machines import machine_for, record_run
 from app.roasting.queries import refuse_unreleased
-from app.roasting.silos.tipping import place_named, tip
+from app.roasting.silos.tipping import place_id, tip
 from app.roasting.tables import MachineKind
 from app.shared.mass import HEAVIEST_G, kg_text
 from app.shared.problems import FieldRefused, Refused
@@ -38,7 +38,6 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
         Refused: `off-recipe`, `not-released`, and what posting refuses.
     """
     machine = machine_for(pen, asked.machine, MachineKind.BLENDER) if asked.machine else None
-    to = place_named(pen, asked.to)
     at = pen.moment(asked.blended_at, "#/blended_at")
     filling = fill_from(pen.session, asked.parts, "parts")
     parts, units = filling.parts, filling.units
@@ -46,7 +45,7 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
     if whole_g > HEAVIEST_G:
         raise FieldRefused("#/parts", f"{kg_text(whole_g)} is over the limit of 30000 kg")
     posting = Posting("blend", at, asked.model_dump(mode="json"))
-    born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g, to.id if to else None)
+    born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g, place_id(pen, asked.to))
     _pour(pen, posting, filling, born)
     held = _hold_against_recipe(pen, asked, filling, may_deviate=may_deviate)
     tip(pen, pen.post(posting), born)
@@ -65,7 +64,7 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
         recipe_version=held.recipe.version if held else None,
         off_recipe_reason=held.reason if held else None,
         machine=machine.code if machine else None,
-        location=to.code if to else None,
+        location=asked.to,
         blended_at=at,
         grams=whole_g,
         left_g=whole_g,

@@ -16,7 +16,7 @@ from app.ledger.tables import Unit, UnitKind
 from app.packing.schemas import BlendPartIn, PartIn
 from app.places.tables import MIXING, Location
 from app.places.tree import STANDING
-from app.roasting.silos.rules import poured
+from app.roasting.silos.sharing import poured
 from app.shared.mass import kg_from_grams, kg_text
 from app.shared.problems import FieldRefused, Refused
 

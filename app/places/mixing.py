@@ -21,9 +21,7 @@ def refuse_parting(session: Session, moving: Sequence[Unit]) -> None:
         Refused: `mixed` naming what would stay behind.
     """
     places = {
-        unit.location_id
-        for unit in moving
-        if unit.kind in _LOOSE and unit.location_id is not None
+        unit.location_id for unit in moving if unit.kind in _LOOSE and unit.location_id is not None
     }
     if not places:
         return

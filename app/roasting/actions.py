@@ -24,7 +24,7 @@ from app.roasting.schemas import (
     RoastIn,
     RoastOut,
 )
-from app.roasting.silos.tipping import place_named, tip
+from app.roasting.silos.tipping import place_id, tip
 from app.roasting.styles.actions import Targets, style_named, targets
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Machine, MachineKind, Roast
@@ -36,19 +36,17 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     """Draw green, roast it and judge the roast.
 
     Raises:
-        Refused: `wrong-machine`, `over-capacity`, `mass-gained`, `emptied-beyond-tolerance`,
-            and what posting refuses.
+        Refused: `wrong-machine`, `emptied-beyond-tolerance`, what charge and posting refuse.
     """
     machine = machine_for(pen, asked.machine, MachineKind.ROASTER)
     drawn = _drawn(asked)
     charge_g = sum(drawn.values())
     _refuse_charge(machine, charge_g, asked.end_g)
     style = style_named(pen.session, asked.style)
-    to = place_named(pen, asked.to)
     at = pen.moment(asked.roasted_at, "#/roasted_at")
     found = units_by_code(pen.session, list(drawn), UnitKind.SACK)
     posting = Posting("roast", at, asked.model_dump(mode="json"))
-    born = pen.bear(posting, UnitKind.ROAST, asked.code, asked.end_g, to.id if to else None)
+    born = pen.bear(posting, UnitKind.ROAST, asked.code, asked.end_g, place_id(pen, asked.to))
     emptied = {draw.sack for draw in asked.draws if draw.emptied}
     for code, grams in drawn.items():
         sack = live(found[code])
@@ -79,7 +77,7 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         checks=[CheckOut(**asdict(check)) for check in checks],
         warnings=warnings,
         draws=[Draw(sack=code, grams=grams) for code, grams in drawn.items()],
-        location=to.code if to else None,
+        location=asked.to,
         left_g=asked.end_g,
         held=False,
         voided=False,

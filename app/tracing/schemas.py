@@ -13,7 +13,7 @@ from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
 
 MOST_HOPS: Final = 10
-"""Further than that it is the whole book in any case."""
+"""Each hop reaches further, and an answer without an end could be most of the book."""
 
 
 class Direction(StrEnum):

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.roasting.silos.rules import poured
+from app.roasting.silos.sharing import poured
 
 
 @pytest.mark.parametrize(

@@ -2,12 +2,11 @@
 
 from app.ledger.posting import Birth, Pen
 from app.places.actions import locate, place
-from app.places.tables import Location
 
 
-def place_named(pen: Pen, code: str | None) -> Location | None:
+def place_id(pen: Pen, code: str | None) -> int | None:
     """Find the place that a body names as `to`, if it names one."""
-    return None if code is None else locate(pen, code, "#/to")
+    return None if code is None else locate(pen, code, "#/to").id
 
 
 def tip(pen: Pen, entry_id: int, born: Birth) -> None:
