@@ -34,6 +34,7 @@ from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
 from app.roasting import void_routes as roasting_voids
 from app.roasting.colours import routes as roast_colours
+from app.roasting.silos import routes as silos
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
 from app.settings import Settings
@@ -58,6 +59,7 @@ PACKAGES = (
     places,
     roasting,
     roasting_voids,
+    silos,
     styles,
     roast_colours,
     packing,

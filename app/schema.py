@@ -28,6 +28,7 @@ from app.quality import tables as quality
 from app.quality.grading import tables as grading
 from app.roasting import tables as roasting
 from app.roasting.colours import tables as roast_colours
+from app.roasting.silos import tables as silos
 from app.roasting.styles import tables as styles
 from app.sending import tables as sending
 from app.settings import project_folder
@@ -52,6 +53,7 @@ TABLES = (
     quality,
     grading,
     roasting,
+    silos,
     styles,
     roast_colours,
     recipes,

@@ -1,16 +1,16 @@
 """Blending roasted coffee and packing it into bags."""
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from datetime import datetime
 
 from app.green.certificates.queries import carried_by
 from app.ledger.cards import Shelf, named
 from app.ledger.corrections.replacing import happened, in_place_of
+from app.ledger.corrections.schemas import Correcting
 from app.ledger.posting import Birth, Pen, Posting
-from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
 from app.ledger.tables import Unit, UnitKind
+from app.packing.pouring import Filling, fill_from
 from app.packing.recipes.actions import Held, hold_against, recipe_named
 from app.packing.rules import best_before, lot_mark
 from app.packing.schemas import (
@@ -19,7 +19,6 @@ from app.packing.schemas import (
     BlendPart,
     PackIn,
     PackOut,
-    PartIn,
     ProductOut,
     SharedPart,
 )
@@ -28,6 +27,7 @@ from app.packing.tasted import as_rework, refuse_straight, refuse_too_much
 from app.places.successors import post
 from app.roasting.machines import machine_for, record_run
 from app.roasting.queries import Limited, refuse_unreleased
+from app.roasting.silos.tipping import place_id, tip
 from app.roasting.tables import MachineKind
 from app.shared.mass import HEAVIEST_G, kg_text
 from app.shared.problems import FieldRefused, Refused
@@ -44,17 +44,17 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
     """
     machine = machine_for(pen, asked.machine, MachineKind.BLENDER) if asked.machine else None
     at = happened(pen, asked, asked.blended_at, "#/blended_at")
-    parts = _parts(asked.parts)
+    posting = in_place_of(pen, _posting("blend", asked, at), asked, UnitKind.BLEND)
+    filling = fill_from(pen.session, posting, asked.parts, "parts")
+    parts, units = filling.parts, filling.units
     whole_g = sum(parts.values())
     if whole_g > HEAVIEST_G:
         raise FieldRefused("#/parts", f"{kg_text(whole_g)} is over the limit of 30000 kg")
-    posting = Posting("blend", at, asked.model_dump(mode="json"))
-    in_place_of(pen, posting, asked, UnitKind.BLEND)
-    born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g)
-    units, limited = _pour(pen, posting, parts, born)
-    held = _hold_against_recipe(pen, asked, units, limited, may_deviate=may_deviate)
+    born = pen.bear(posting, UnitKind.BLEND, asked.code, whole_g, place_id(pen, asked.to))
+    limited = _pour(pen, posting, filling, born)
+    held = _hold_against_recipe(pen, asked, filling, limited, may_deviate=may_deviate)
     refuse_too_much(limited, parts, held.components if held else {})
-    post(pen, posting)
+    tip(pen, post(pen, posting), born)
     if machine is not None:
         record_run(pen, born, machine, at)
     pen.write(Blend, [{
@@ -70,6 +70,7 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
         recipe_version=held.recipe.version if held else None,
         off_recipe_reason=held.reason if held else None,
         machine=machine.code if machine else None,
+        location=asked.to,
         blended_at=at,
         grams=whole_g,
         left_g=whole_g,
@@ -88,7 +89,7 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
 def _hold_against_recipe(
     pen: Pen,
     asked: BlendIn,
-    units: Mapping[str, Unit],
+    filling: Filling,
     limited: Sequence[Limited],
     *,
     may_deviate: bool,
@@ -96,8 +97,8 @@ def _hold_against_recipe(
     recipe = recipe_named(pen.session, asked.recipe)
     if recipe is None:
         return None
-    parts = as_rework(asked.parts, limited)
-    return hold_against(pen, recipe, parts, units, asked.off_recipe_reason, may_deviate=may_deviate)
+    filling = as_rework(filling, limited)
+    return hold_against(pen, recipe, filling, asked.off_recipe_reason, may_deviate=may_deviate)
 
 
 def pack(pen: Pen, asked: PackIn) -> PackOut:
@@ -110,14 +111,13 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     product = named(pen.session, PRODUCTS, asked.product, "#/product")
     machine = machine_for(pen, asked.machine, MachineKind.PACKING_LINE) if asked.machine else None
     at = happened(pen, asked, asked.packed_at, "#/packed_at")
-    parts = _parts(asked.parts)
+    posting = in_place_of(pen, _posting("pack", asked, at), asked, UnitKind.PACK)
+    filling = fill_from(pen.session, posting, asked.parts, "from")
+    parts, units = filling.parts, filling.units
     packed_g, brought_g = asked.bags * product.nominal_g, sum(parts.values())
     _refuse_gain(asked.bags, product, packed_g, brought_g)
-    posting = Posting("pack", at, asked.model_dump(mode="json"))
-    in_place_of(pen, posting, asked, UnitKind.PACK)
     born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
-    units, limited = _pour(pen, posting, parts, born)
-    refuse_straight(limited)
+    refuse_straight(_pour(pen, posting, filling, born))
     post(pen, posting)
     if machine is not None:
         record_run(pen, born, machine, at)
@@ -151,28 +151,16 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     )
 
 
-def _parts(asked: Sequence[PartIn]) -> Counter[str]:
-    """Add up the parts: two scoops from one unit are one part."""
-    parts: Counter[str] = Counter()
-    for part in asked:
-        parts[part.unit] += part.grams
-    return parts
+def _posting(kind: str, asked: Correcting, at: datetime) -> Posting:
+    return Posting(kind, at, asked.model_dump(mode="json"))
 
 
-class _Poured(NamedTuple):
-    """What flows into a new unit, and which roasts of it a tasting lets into blends alone."""
-
-    units: Mapping[str, Unit]
-    limited: Sequence[Limited]
-
-
-def _pour(pen: Pen, posting: Posting, parts: Mapping[str, int], into: Birth) -> _Poured:
+def _pour(pen: Pen, posting: Posting, filling: Filling, into: Birth) -> Sequence[Limited]:
     """Let roasted coffee flow into a new unit; what is not released does not flow."""
-    units = units_by_code(pen.session, list(parts), UnitKind.ROAST, UnitKind.BLEND)
-    limited = refuse_unreleased(pen.session, [live(unit).id for unit in units.values()])
-    for code, grams in parts.items():
-        posting.flow(units[code].id, into, grams)
-    return _Poured(units, limited)
+    limited = refuse_unreleased(pen.session, [unit.id for unit in filling.units.values()])
+    for code, grams in filling.parts.items():
+        posting.flow(filling.units[code].id, into, grams)
+    return limited
 
 
 def _shared(parts: Mapping[str, int], units: Mapping[str, Unit]) -> list[SharedPart]:

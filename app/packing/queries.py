@@ -14,6 +14,7 @@ from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.actions import PRODUCTS
 from app.packing.schemas import BlendLine, BlendOut, BlendPart, PackLine, PackOut, SharedPart
 from app.packing.tables import Blend, Pack, Product
+from app.places.tables import Location
 from app.roasting.tables import Machine, MachineRun
 from app.shared.db import AnySelect
 from app.shared.paging import Page, PageOf, turn_page
@@ -29,6 +30,7 @@ def _blends() -> AnySelect:
             col(Blend.recipe_version),
             col(Blend.off_recipe_reason),
             col(Blend.components),
+            col(Location.code).label("location"),
             col(Machine.code).label("machine"),
             col(Entry.happened_at),
             col(Unit.made_g),
@@ -38,6 +40,7 @@ def _blends() -> AnySelect:
         )
         .join(Blend, col(Blend.unit_id) == col(Unit.id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+        .outerjoin(Location, col(Location.id) == col(Unit.location_id))
         .outerjoin(MachineRun, col(MachineRun.unit_id) == col(Unit.id))
         .outerjoin(Machine, col(Machine.id) == col(MachineRun.machine_id))
     )
@@ -61,7 +64,7 @@ def blend(session: Session, code: str) -> BlendOut:
         BlendPart(**dict(part), component=components.get(part.unit))
         for part in _parts(session, unit.id)
     ]
-    return BlendOut(**_blend_fields(row), parts=parts)
+    return BlendOut(**_blend_fields(row), location=row.location, parts=parts)
 
 
 def blend_page(session: Session, page: Page) -> PageOf:

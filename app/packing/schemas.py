@@ -1,9 +1,9 @@
 """What the API reads and answers about products, blends and packs."""
 
 from datetime import date
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Self
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, model_validator
 from stdnum import ean
 
 from app.ledger.cards import CardOut
@@ -53,8 +53,16 @@ class ProductOut(CardOut):
 
 
 class PartIn(Asked):
-    unit: Code
+    unit: Code | None = None
+    place: PlaceCode | None = None
+    """Instead of a unit: a silo, hopper or tray, to draw some of everything that is in it."""
     grams: KgIn = Field(alias="kg")
+
+    @model_validator(mode="after")
+    def _one_source(self) -> Self:
+        if (self.unit is None) == (self.place is None):
+            raise ValueError("name either a unit or a place")
+        return self
 
 
 Parts = Annotated[list[PartIn], Field(min_length=1, max_length=200)]
@@ -72,6 +80,8 @@ class BlendIn(Correcting):
     machine: PlaceCode | None = None
     blended_at: MomentIn | None = None
     parts: Annotated[list[BlendPartIn], Field(min_length=1, max_length=200)]
+    to: PlaceCode | None = None
+    """Where the coffee is tipped."""
     off_recipe_reason: Why | None = None
     """Why the shares may be off the recipe; only a quality role may say so."""
 
@@ -105,6 +115,7 @@ class BlendLine(Told):
 
 
 class BlendOut(BlendLine):
+    location: str | None
     parts: list[BlendPart]
 
 

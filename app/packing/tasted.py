@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 
+from app.packing.pouring import Filling
 from app.packing.recipes.rules import REWORK
 from app.packing.rules import BlendedIn, beyond_tasting
-from app.packing.schemas import BlendPartIn
 from app.quality.rules import Disposition
 from app.roasting.queries import Limited
 from app.shared.mass import kg_from_grams, kg_text
@@ -29,15 +29,16 @@ def _limit(milli: int | None) -> str:
     return f"{kg_from_grams(milli or 0)} %"
 
 
-def as_rework(parts: Sequence[BlendPartIn], limited: Sequence[Limited]) -> list[BlendPartIn]:
+def as_rework(filling: Filling, limited: Sequence[Limited]) -> Filling:
     """Let roasts for rework stand for the rework of a recipe where nothing else is said."""
     rework = {each.code for each in limited if each.disposition is Disposition.REWORK}
-    return [
-        part.model_copy(update={"component": REWORK})
-        if part.unit in rework and part.component is None
-        else part
-        for part in parts
+    scoops = [
+        scoop._replace(component=REWORK)
+        if scoop.unit in rework and scoop.component is None
+        else scoop
+        for scoop in filling.scoops
     ]
+    return filling._replace(scoops=scoops)
 
 
 def refuse_too_much(

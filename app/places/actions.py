@@ -16,10 +16,11 @@ from app.ledger.queries import live, moments, unit_by_code, units_by_code
 from app.ledger.tables import Flow, Unit, UnitKind
 from app.places.capacity import Room, refuse_overfull
 from app.places.cautions import lifted_high
+from app.places.mixing import refuse_parting
 from app.places.rules import Overfull, chain
 from app.places.schemas import LocationChange, LocationIn, LocationOut, Moved, MoveIn, MoveOut
 from app.places.showing import location_out
-from app.places.tables import Location, Move, PlaceKind
+from app.places.tables import MIXING, Location, Move, PlaceKind
 from app.places.tree import STANDING, below, born_at, paths, stock, was_used
 from app.shared.db import AnySelect, among, batched
 from app.shared.problems import FieldRefused, Refused
@@ -40,6 +41,9 @@ def add_location(pen: Pen, asked: LocationIn) -> LocationOut:
     parent = None if asked.parent is None else locate(pen, asked.parent, "#/parent").id
     _refuse_site_inside(asked.kind, parent)
     facts = asked.model_dump(exclude={"parent"}) | {"parent_id": parent}
+    _refuse_window(asked.kind, facts)
+    if asked.carry_over_runs is None:
+        del facts["carry_over_runs"]
     return location_out(pen.session, enter(pen, LOCATIONS, asked, facts))
 
 
@@ -67,6 +71,10 @@ def _settle(pen: Pen, place: Location, changes: dict[str, Any]) -> dict[str, Any
             _refuse_circle(pen.session, place, parent)
             _refuse_used(pen.session, place)
     _refuse_site_inside(changes.get("kind", place.kind), changes.get("parent_id", place.parent_id))
+    _refuse_window(changes.get("kind", place.kind), changes)
+    if (changes.get("kind", place.kind) in MIXING) != (place.kind in MIXING):
+        _refuse_used(pen.session, place, "whether coffee mixes there")
+        changes |= {"carry_over_runs": 1, "carry_over_hours": None} | changes
     capacity_g = changes.get("capacity_g")
     if capacity_g is not None and capacity_g != place.capacity_g:
         standing_g = stock(pen.session, [place.id])[place.id]
@@ -80,6 +88,15 @@ def _refuse_site_inside(kind: PlaceKind, parent_id: int | None) -> None:
         raise FieldRefused("#/parent", "a site is part of no other place: leave the parent out")
 
 
+def _refuse_window(kind: PlaceKind, said: Mapping[str, object]) -> None:
+    """Refuse a window of carry-over on a place where nothing carries over."""
+    for name in ("carry_over_runs", "carry_over_hours"):
+        if said.get(name) is not None and kind not in MIXING:
+            raise FieldRefused(
+                f"#/{name}", f"only a silo, a hopper or a tray has it; this is a {kind}"
+            )
+
+
 def _refuse_circle(session: Session, place: Location, parent: Location | None) -> None:
     if parent is None or parent.id is None:
         return
@@ -89,12 +106,12 @@ def _refuse_circle(session: Session, place: Location, parent: Location | None) -
         raise FieldRefused("#/parent", f"places would go round in a circle: {chain(circle)}")
 
 
-def _refuse_used(session: Session, place: Location) -> None:
+def _refuse_used(session: Session, place: Location, what: str = "what it is part of") -> None:
     assert place.id is not None  # noqa: S101 - read from the database
     if was_used(session, place.id):
         raise Refused(
             "place-in-use",
-            f"Coffee stood at {place.code} or below it, so what it is part of stays: enter a new "
+            f"Coffee stood at {place.code} or below it, so {what} stays: enter a new "
             "place and move what is there.",
             location=place.code,
         )
@@ -133,6 +150,7 @@ def move(pen: Pen, asked: MoveIn) -> MoveOut:
     to = locate(pen, asked.to, "#/to")
     assert to.id is not None  # noqa: S101 - read from the database
     units = _chosen(pen, asked, to)
+    refuse_parting(pen.session, units)
     at = pen.moment(asked.moved_at, "#/moved_at")
     if asked.moved_at is not None:
         _refuse_before(pen, units, at)

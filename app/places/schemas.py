@@ -16,6 +16,11 @@ from app.shared.times import MomentIn, MomentOut
 Site = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 
 
+Runs = Annotated[int, Field(ge=1, le=100, strict=True)]
+"""How many runs or tippings can hold a rest of the one before them."""
+Hours = Annotated[int, Field(ge=1, le=8760, strict=True)]
+
+
 class LocationIn(Asked):
     code: PlaceCode
     kind: PlaceKind
@@ -25,16 +30,22 @@ class LocationIn(Asked):
     """The place it is part of."""
     above_shoulder: bool | None = None
     """Whether sacks are lifted above the shoulder there; null: as the place it is part of."""
+    carry_over_runs: Runs | None = None
+    """Of a silo, hopper or tray: how many tippings after what was there can hold a rest of it."""
+    carry_over_hours: Hours | None = None
+    """For how long they can; without a limit in time when left out."""
 
 
 class LocationChange(Change):
-    never_null: ClassVar[frozenset[str]] = frozenset({"kind"})
+    never_null: ClassVar[frozenset[str]] = frozenset({"kind", "carry_over_runs"})
 
     kind: PlaceKind | None = None
     capacity_g: KgIn | None = Field(default=None, alias="capacity_kg")
     site: Site | None = None
     parent: PlaceCode | None = None
     above_shoulder: bool | None = None
+    carry_over_runs: Runs | None = None
+    carry_over_hours: Hours | None = None
 
 
 class LocationOut(CardOut):
@@ -50,6 +61,9 @@ class LocationOut(CardOut):
     """What stands there and below it."""
     free_g: KgOut | None = Field(alias="free_kg")
     """Capacity less what stands there; below zero where a count found too much."""
+    carry_over_runs: int | None
+    """Null where coffee does not mix."""
+    carry_over_hours: int | None
 
     @property
     def etag(self) -> str:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from sqlmodel import Session
 
 from app.places.schemas import LocationOut
-from app.places.tables import Location
+from app.places.tables import MIXING, Location
 from app.places.tree import paths, stock
 
 
@@ -24,6 +24,8 @@ def locations_out(session: Session, found: Sequence[Location]) -> list[LocationO
             capacity_g=place.capacity_g, site=place.site, above_shoulder=place.above_shoulder,
             parent=way[-2] if len(way) > 1 else None, path=way, standing_g=standing_g,
             free_g=free_g,
+            carry_over_runs=place.carry_over_runs if place.kind in MIXING else None,
+            carry_over_hours=place.carry_over_hours,
         ))  # fmt: skip
     return shown
 

@@ -5,7 +5,7 @@ was used or taken out. A place that coffee ever stood at keeps its place in the 
 below it then is what is below it now.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
@@ -19,7 +19,7 @@ from app.ledger.then import alive, left_then
 from app.places.actions import LOCATIONS
 from app.places.tables import Location, Move
 from app.places.tree import below
-from app.shared.db import AnySelect, IdColumn
+from app.shared.db import AnySelect, IdColumn, among
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import Refused
 from app.shared.times import text
@@ -43,7 +43,7 @@ def stood_at(
     """Find what stood at a place, or below it, during a time, by what the book had by then."""
     place = named(session, LOCATIONS, code, "#/location")
     assert place.id is not None  # noqa: S101 - read from the database
-    stays = _stays(place.id, window, with_parts=with_parts, upto=upto)
+    stays = _stays(_at(place.id, with_parts=with_parts), window, upto)
     found = select(stays.subquery().c.unit_id)
     units = session.scalars(select(Unit).where(col(Unit.id).in_(found)).order_by(col(Unit.id)))
     standing = units.all()
@@ -61,26 +61,56 @@ def stay_page(
         raise Refused("invalid", said, errors=[{"parameter": "from", "detail": said}])
     place = card_at(session, LOCATIONS, code)
     assert place.id is not None  # noqa: S101 - read from the database
-    statement = _stays(place.id, window, with_parts=with_parts)
+    statement = _stays(_at(place.id, with_parts=with_parts), window)
     rows, following = turn_page(session, statement, col(Move.id), page)
     return [_line(row) for row in rows], following
 
 
 def _line(row: Row[Any]) -> dict[str, object]:
+    went, went_at = _end(row)
+    return {
+        "id": row.id, "unit": row.code, "kind": row.kind, "location": row.location,
+        "came_at": text(row.came_at), "went_at": text(went_at) if went_at else None, "went": went,
+    }  # fmt: skip
+
+
+def _end(row: Row[Any]) -> tuple[str | None, datetime | None]:
+    """Tell how a stay ended, and when: what comes first of moving on and of being used up."""
     used_up = None
     if row.left_g == 0:
         used_up = max((at for at in (row.last_use, row.last_adjustment) if at), default=None)
     ends = {how: at for how, at in (("moved", row.moved_on), ("used_up", used_up)) if at}
     went = min(ends, key=lambda how: ends[how], default=None)
-    return {
-        "id": row.id, "unit": row.code, "kind": row.kind, "location": row.location,
-        "came_at": text(row.came_at), "went_at": text(ends[went]) if went else None, "went": went,
-    }  # fmt: skip
+    return went, ends[went] if went else None
 
 
-def _stays(
-    place_id: int, window: Window, *, with_parts: bool, upto: int | None = None
-) -> AnySelect:
+class Stay(NamedTuple):
+    """A unit at a place, from the move with that number on."""
+
+    move_id: int
+    unit_id: int
+    code: str
+    place_id: int
+    came_at: datetime
+    went_at: datetime | None
+
+
+def stays_at(session: Session, place_ids: Collection[int], upto: int | None = None) -> list[Stay]:
+    """Read every stay at these very places, in the order in which they were booked."""
+    here = among(session, col(Move.to_id), place_ids)
+    rows = session.execute(_stays(here, Window(None, None), upto).order_by(col(Move.id)))
+    return [
+        Stay(row.id, row.unit_id, row.code, row.to_id, row.came_at, _end(row)[1]) for row in rows
+    ]
+
+
+def _at(place_id: int, *, with_parts: bool) -> ColumnElement[bool]:
+    if with_parts:
+        return col(Move.to_id).in_(select(below(place_id).c.id))
+    return col(Move.to_id) == place_id
+
+
+def _stays(here: ColumnElement[bool], window: Window, upto: int | None = None) -> AnySelect:
     """Select the stays of live units, one a row."""
     next_move, coming, leaving, leave = (
         aliased(Move), aliased(Entry), aliased(Entry), aliased(Move),
@@ -94,11 +124,11 @@ def _stays(
     )
     last_use, last_adjustment = _last_use(upto), _last_adjustment(upto)
     left_g = col(Unit.left_g) if upto is None else left_then(upto)
-    here = col(Move.to_id).in_(select(below(place_id).c.id))
     statement: AnySelect = (
         select(
             col(Move.id),
             col(Move.unit_id),
+            col(Move.to_id),
             col(Unit.code),
             col(Unit.kind),
             left_g.label("left_g"),
@@ -113,7 +143,7 @@ def _stays(
         .join(coming, col(coming.id) == col(Move.entry_id))
         .outerjoin(leave, col(leave.id) == left_by)
         .outerjoin(leaving, col(leaving.id) == col(leave.entry_id))
-        .where(here if with_parts else col(Move.to_id) == place_id)
+        .where(here)
         .where(alive(Unit, upto), _known(col(Move.entry_id), upto))
     )
     if window.until is not None:

@@ -11,10 +11,15 @@ from app.shared.db import among
 
 
 def post(pen: Pen, posting: Posting) -> int:
-    """Post an act; what it books in the place of another takes over its holds and its place."""
+    """Post an act; what it books in the place of another takes over its holds and its place.
+
+    Unless the act says itself where the coffee was tipped: that is the correction then.
+    """
     entry_id = pen.post(posting)
     if posting.replaced:
-        _take_over_places(pen, link(pen, posting, entry_id))
+        said = {birth.id for birth in posting.births if birth.location_id is not None}
+        by = link(pen, posting, entry_id)
+        _take_over_places(pen, {old: new for old, new in by.items() if new not in said})
     return entry_id
 
 

@@ -1,6 +1,7 @@
 """Locations, and what was put where and when."""
 
 from enum import StrEnum
+from typing import Final
 
 from sqlalchemy import BigInteger, CheckConstraint, Column, Index, Integer, String
 from sqlmodel import Field, SQLModel
@@ -21,7 +22,13 @@ class PlaceKind(StrEnum):
     ROASTER_SIDE = "roaster_side"
     SHELF = "shelf"
     SILO = "silo"
+    HOPPER = "hopper"
+    TRAY = "tray"
     EXTERNAL = "external"
+
+
+MIXING: Final = frozenset({PlaceKind.SILO, PlaceKind.HOPPER, PlaceKind.TRAY})
+"""Places in which loose coffee mixes: what is drawn there is drawn from all of it."""
 
 
 class Location(Card, table=True):
@@ -35,6 +42,10 @@ class Location(Card, table=True):
     """The place it is part of. It stays once coffee stood there: see `place-in-use`."""
     above_shoulder: bool | None = None
     """Whether sacks are lifted above the shoulder there; None: as the place it is part of."""
+    carry_over_runs: int = Field(default=1, sa_column_kwargs={"server_default": "1"})
+    """Where coffee mixes: how many tippings a rest of what was there can get into."""
+    carry_over_hours: int | None = None
+    """For how long it can; None without a limit in time."""
 
 
 class Move(SQLModel, table=True):

@@ -27,6 +27,7 @@ from app.roasting.schemas import (
     RoastIn,
     RoastOut,
 )
+from app.roasting.silos.tipping import place_id, tip
 from app.roasting.styles.actions import style_named
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Machine, MachineKind, Roast
@@ -63,8 +64,8 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     """Draw green, roast it and judge the roast.
 
     Raises:
-        Refused: `wrong-machine`, `over-capacity`, `mass-gained`, `implausible-loss`,
-            `emptied-beyond-tolerance`, and what posting refuses.
+        Refused: `wrong-machine`, `implausible-loss`, `emptied-beyond-tolerance`, what the charge
+            and posting refuse.
     """
     machine = machine_for(pen, asked.machine, MachineKind.ROASTER)
     drawn = _drawn(asked)
@@ -75,7 +76,7 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     at = happened(pen, asked, asked.roasted_at, "#/roasted_at")
     found = units_by_code(pen.session, list(drawn), UnitKind.SACK)
     posting = in_place_of(pen, _posting(asked, at), asked, UnitKind.ROAST)
-    born = pen.bear(posting, UnitKind.ROAST, asked.code, asked.end_g)
+    born = pen.bear(posting, UnitKind.ROAST, asked.code, asked.end_g, place_id(pen, asked.to))
     emptied = {draw.sack for draw in asked.draws if draw.emptied}
     for code, grams in drawn.items():
         sack = live(found[code])
@@ -83,6 +84,7 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         if code in emptied:
             _book_difference(pen, posting, sack, grams)
     entry_id = post(pen, posting)
+    tip(pen, entry_id, born)
     carried = carry_verdict(pen, posting, entry_id)
     judged = judge(pen, asked, RunOn(machine, charge_g, at), style)
     record_run(pen, born, machine, at)
@@ -122,6 +124,7 @@ def _write(pen: Pen, asked: RoastIn, made: _Made) -> RoastOut:
         checks=[CheckOut.model_validate(check) for check in checks],
         warnings=judged.warnings,
         draws=[Draw(sack=code, grams=grams) for code, grams in made.drawn.items()],
+        location=asked.to,
         drop_c=asked.drop_c,
         total_s=asked.total_s,
         colours=colours,

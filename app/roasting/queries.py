@@ -12,6 +12,7 @@ from app.ledger.cards import card_at
 from app.ledger.corrections.tables import ActVoid
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
+from app.places.tables import Location
 from app.quality.rules import LIMITED, UNUSABLE, Disposition
 from app.quality.tables import DECIDES, Cupping, Verdict
 from app.roasting.colours.queries import colours_of
@@ -128,6 +129,7 @@ def _roasts() -> AnySelect:
             col(Roast.drop_milli),
             col(Roast.total_s),
             _AT_MOST.label("at_most_milli"),
+            col(Location.code).label("location"),
             on_hold(col(Unit.id)).label("held"),
             col(Unit.voided_entry_id),
         )
@@ -135,6 +137,7 @@ def _roasts() -> AnySelect:
         .join(MachineRun, col(MachineRun.unit_id) == col(Unit.id))
         .join(Machine, col(Machine.id) == col(MachineRun.machine_id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+        .outerjoin(Location, col(Location.id) == col(Unit.location_id))
     )
 
 
@@ -153,6 +156,7 @@ def roast(session: Session, code: str, settings: Settings) -> RoastOut:
         end_g=row.made_g,
         loss_pct=loss_pct(row.charge_g, row.made_g),
         disposition=Disposition(row.disposition),
+        location=row.location,
         drop_c=None if row.drop_milli is None else from_milli(row.drop_milli),
         total_s=row.total_s,
         colours=colours_of(session, unit.id, unit.code),

@@ -1,6 +1,6 @@
 """What the API reads and answers about machines and roasts."""
 
-from typing import Annotated, Self
+from typing import Annotated, ClassVar, Self
 
 from pydantic import Field, model_validator
 
@@ -8,6 +8,7 @@ from app.green.readings.values import Moisture, Value
 from app.ledger.cards import CardOut
 from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Note, Told
+from app.places.schemas import Hours, Runs
 from app.quality.rules import Disposition
 from app.roasting.colours.schemas import ColourOut, ColourReadingIn
 from app.roasting.organic import OrganicOut
@@ -27,16 +28,26 @@ class MachineIn(Asked):
     code: PlaceCode
     kind: MachineKind
     capacity_g: KgIn | None = Field(default=None, alias="capacity_kg")
+    carry_over_runs: Runs = 1
+    """How many runs after one can hold a rest of it."""
+    carry_over_hours: Hours | None = None
+    """For how long they can; without a limit in time when left out."""
 
 
 class MachineChange(Change):
+    never_null: ClassVar[frozenset[str]] = frozenset({"carry_over_runs"})
+
     capacity_g: KgIn | None = Field(default=None, alias="capacity_kg")
+    carry_over_runs: Runs | None = None
+    carry_over_hours: Hours | None = None
 
 
 class MachineOut(CardOut):
     code: str
     kind: MachineKind
     capacity_g: KgOut | None = Field(alias="capacity_kg")
+    carry_over_runs: int
+    carry_over_hours: int | None
 
 
 class CleanDownIn(Asked):
@@ -71,6 +82,8 @@ class RoastIn(Correcting):
     colour_target: Value | None = None
     colour_tolerance: Annotated[Value, Field(ge=0)] | None = None
     profile_hit: bool | None = None
+    to: PlaceCode | None = None
+    """Where the coffee is tipped."""
     loss_range_pct: tuple[Moisture, Moisture] | None = None
     end_confirmed: bool = False
     """It was weighed again and is so: a loss that seems impossible is judged all the same."""
@@ -116,6 +129,7 @@ class RoastOut(Told):
     warnings: list[str]
     """What was unusual about the charge; it does not keep a roast from passing."""
     draws: list[Draw]
+    location: str | None
     drop_c: NumberOut | None
     total_s: int | None
     colours: list[ColourOut]

@@ -25,6 +25,10 @@ class Machine(Card, table=True):
     kind: MachineKind = Field(sa_column=Column(String(20), nullable=False))
     capacity_g: int | None = Field(default=None, sa_type=BigInteger)
     """The largest charge it takes."""
+    carry_over_runs: int = Field(default=1, sa_column_kwargs={"server_default": "1"})
+    """How many runs a rest of one can get into."""
+    carry_over_hours: int | None = None
+    """For how long it can; None without a limit in time."""
 
 
 class MachineRun(SQLModel, table=True):

@@ -99,6 +99,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         422, "More came out than went in",
         "Roasting loses mass, blending and packing keep it; nothing gains any. "
         "Check the scale and the figures."),
+    "mixed": Kind(
+        409, "It has mixed",
+        "Coffee in a silo, a hopper or a tray cannot be told apart any more. Name the place "
+        "instead of the unit: some of everything in it is drawn. What is moved away is all of it."),
     "method-not-allowed": Kind(
         405, "That cannot be done there", "The path exists and does not take this method."),
     "misread-code": Kind(
@@ -107,6 +111,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         "fit: a character is wrong or two were swapped. Scan or type it again."),
     "name-taken": Kind(
         409, "That name is taken", "Another one carries this name, whatever its capitals."),
+    "not-empty": Kind(
+        409, "Something stood in it",
+        "A place is cleaned when it is empty. Draw or move what is in it first, or say with "
+        "`cleaned_at` when it was."),
     "not-found": Kind(404, "Not there", "Nothing is known under that path, code or name."),
     "not-released": Kind(
         409, "Set aside: not released",

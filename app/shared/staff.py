@@ -26,7 +26,7 @@ class Permission(StrEnum):
     CERTIFICATES = "certificates:edit"
     """Keep certificates, and put them on record for lots."""
     CLEAN = "machines:clean"
-    """Record that a machine was emptied and cleaned."""
+    """Record that a machine, a silo, a hopper or a tray was emptied and cleaned."""
     COUNT = "counts:take"
     """Open a stock count, enter what was counted, end it."""
     CONTRACTS = "contracts:edit"

@@ -1,129 +1,118 @@
-"""Carry-over: what may have touched traced coffee on a machine, without any recorded mass.
+"""Carry-over: what may have touched traced coffee, without any recorded mass.
 
-A drum, a tumbler or a hopper is never quite empty. The run after a traced run on the same
-machine (before it, looking backward) is possible contact, unless a clean-down lies between. One
-hop: what ran after that run is not followed, since without an end the whole book would be
-reached; what was made from it is.
+A drum, a tumbler, a line, a silo, a hopper or a tray is never quite empty. What ran over the same
+machine after a traced run (before it, looking backward), and what stood in the same place together
+with traced coffee or came after it, is possible contact, unless a clean-down lies between. How many
+runs far and for how long stands on the card of the machine or the place. What was made of such
+coffee is possible contact too. That is one hop; the next one starts from what it found. Without an
+end the whole book would be reached, so hops are counted and the trace says how many it took.
 """
 
-from bisect import bisect_left
-from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
-from datetime import datetime
+from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
-from sqlalchemy import and_, or_, select
-from sqlalchemy.orm import aliased
+from sqlalchemy import select
 from sqlmodel import Session, col
 
-from app.ledger.tables import Unit
-from app.roasting.tables import CleanDown, Machine, MachineRun
 from app.sending.tables import Customer, Dispatch
 from app.shared.db import among
 from app.shared.mass import kg_from_grams
 from app.tracing.schemas import Direction
-from app.tracing.walk import Walk, walk
+from app.tracing.vessels import passed_by
+from app.tracing.walk import Reached, Walk, walk
 
 
-class Neighbour(NamedTuple):
-    """A traced run and the one next to it on the machine."""
+class Near(NamedTuple):
+    """Where and by which coffee a unit may have been touched."""
 
-    traced: int
-    other: int
-    machine_id: int
-    machine: str
-    earlier: datetime
-    later: datetime
+    machine: str | None
+    place: str | None
+    by: int
 
 
-def possible_contact(session: Session, walked: Walk) -> list[dict[str, object]]:
+class Contact(NamedTuple):
+    """A unit that may have been touched, or that has such a unit in it."""
+
+    unit: Reached
+    hop: int
+    near: Near | None
+    """None on what was made of it."""
+
+
+def possible_contact(
+    session: Session, walked: Walk, hops: int = 1, upto: int | None = None
+) -> list[dict[str, object]]:
     """List what may have touched the traced coffee, and what was made from that.
 
-    Nothing that the trace itself reached is listed again. `machine` and `after` (`before`,
-    looking backward) stand on the runs next to traced ones and are null on what came of them.
+    Nothing that the trace itself reached is listed again, and nothing twice: what is reached at
+    several hops has the least one. `machine` or `place`, and `after` (`before`, looking backward),
+    stand on what was touched and are null on what came of it. With `upto` as the book had it once it
+    had that entry.
     """
-    touched = {
-        each.other: each
-        for each in _uncleaned(session, _neighbours(session, walked))
-        if each.other not in walked.units
-    }
-    if not touched:
-        return []
-    beyond = walk(session, list(touched), walked.direction)
-    customers = _customers(session, list(beyond.units))
+    found = contacts(session, walked, hops, upto)
+    customers = _customers(session, found)
     side = "after" if walked.direction is Direction.FORWARD else "before"
-    listed: list[dict[str, object]] = []
-    for unit in beyond.units.values():
-        if unit.id in walked.units:
-            continue
-        near = touched.get(unit.id)
-        listed.append({
-            "code": unit.code, "kind": unit.kind, "made_kg": kg_from_grams(unit.made_g),
+    codes = {unit.id: unit.code for unit in walked.units.values()}
+    codes |= {unit_id: contact.unit.code for unit_id, contact in found.items()}
+    return [
+        {
+            "code": unit.code, "kind": unit.kind, "hop": hop, "made_kg": kg_from_grams(unit.made_g),
             "left_kg": kg_from_grams(unit.left_g), "location": unit.location,
             "held": bool(unit.held), "customer": customers.get(unit.id),
-            "machine": near.machine if near else None,
-            side: walked.units[near.traced].code if near else None,
-        })  # fmt: skip
-    return listed
+            "machine": near.machine if near else None, "place": near.place if near else None,
+            side: codes[near.by] if near else None,
+        }
+        for unit, hop, near in found.values()
+    ]  # fmt: skip
 
 
-def _neighbours(session: Session, walked: Walk) -> list[Neighbour]:
-    """Find the live run next to each traced run, later or earlier on the same machine."""
-    forward = walked.direction is Direction.FORWARD
-    other, made, found = aliased(MachineRun), aliased(Unit), aliased(MachineRun)
-    at, number = col(other.ran_at), col(other.unit_id)
-    here_at, here = col(MachineRun.ran_at), col(MachineRun.unit_id)
-    beside = (
-        or_(at > here_at, and_(at == here_at, number > here))
-        if forward
-        else or_(at < here_at, and_(at == here_at, number < here))
-    )
-    nearest_run = (
-        select(number)
-        .join(made, col(made.id) == number)
-        .where(col(other.machine_id) == col(MachineRun.machine_id), beside)
-        .where(col(made.voided_entry_id).is_(None))
-        .order_by(*((at, number) if forward else (at.desc(), number.desc())))
-        .limit(1)
-        .correlate(MachineRun)
-        .scalar_subquery()
-    )
-    rows = session.execute(
-        select(
-            here, col(found.unit_id), col(Machine.id), col(Machine.code), here_at,
-            col(found.ran_at),
-        )
-        .select_from(MachineRun)
-        .join(found, col(found.unit_id) == nearest_run)
-        .join(Machine, col(Machine.id) == col(MachineRun.machine_id))
-        .where(among(session, here, list(walked.units)))
-        .order_by(here)
-    )  # fmt: skip
-    return [
-        Neighbour(traced, next_to, machine_id, machine, min(one, two), max(one, two))
-        for traced, next_to, machine_id, machine, one, two in rows
-    ]
+def contacts(
+    session: Session, walked: Walk, hops: int, upto: int | None = None
+) -> Mapping[int, Contact]:
+    """Find possible contact hop by hop, the nearest first."""
+    found: dict[int, Contact] = {}
+    latest: Collection[int] = walked.units.keys()
+    for hop in range(1, hops + 1):
+        touched = {
+            unit: near
+            for unit, near in _touched(session, latest, walked.direction, upto).items()
+            if unit not in walked.units and unit not in found
+        }
+        if not touched:
+            break
+        beyond = walk(session, list(touched), walked.direction, upto)
+        new = {
+            unit.id: Contact(unit, hop, touched.get(unit.id))
+            for unit in beyond.units.values()
+            if unit.id not in walked.units and unit.id not in found
+        }
+        found |= new
+        latest = new.keys()
+    return found
 
 
-def _uncleaned(session: Session, neighbours: Sequence[Neighbour]) -> list[Neighbour]:
-    """Leave out neighbours with a clean-down between the two runs, both ends included."""
-    cleaned: Mapping[int, list[datetime]] = defaultdict(list)
-    rows = session.execute(
-        select(col(CleanDown.machine_id), col(CleanDown.cleaned_at))
-        .where(among(session, col(CleanDown.machine_id), [n.machine_id for n in neighbours]))
-        .order_by(col(CleanDown.cleaned_at))
-    )
-    for machine_id, cleaned_at in rows:
-        cleaned[machine_id].append(cleaned_at)
-    return [each for each in neighbours if not _lies_between(cleaned[each.machine_id], each)]
-
-
-def _lies_between(cleaned: Sequence[datetime], pair: Neighbour) -> bool:
-    first = bisect_left(cleaned, pair.earlier)
-    return first < len(cleaned) and cleaned[first] <= pair.later
+def _touched(
+    session: Session, unit_ids: Collection[int], direction: Direction, upto: int | None
+) -> dict[int, Near]:
+    """Name what came near these units, each by the first machine or else place where it did."""
+    touched: dict[int, Near] = {}
+    forward = direction is Direction.FORWARD
+    mine = set(unit_ids)
+    for passed in passed_by(session, mine, upto):
+        vessel = passed.vessel
+        for i, here in enumerate(vessel.passings):
+            if here.unit in mine:
+                for other in vessel.later(i) if forward else vessel.earlier(i):
+                    if other.unit not in mine:
+                        touched.setdefault(
+                            other.unit, Near(passed.machine, passed.place, here.unit)
+                        )
+    return touched
 
 
 def _customers(session: Session, unit_ids: Collection[int]) -> Mapping[int, str]:
+    if not unit_ids:
+        return {}
     rows = session.execute(
         select(col(Dispatch.unit_id), col(Customer.name))
         .join(Customer, col(Customer.id) == col(Dispatch.customer_id))

@@ -54,13 +54,13 @@ def trace_unit(
     code: str,
     direction: Direction,
     *,
-    carry_over: bool = False,
+    hops: int = 0,
     moment: datetime | None = None,
 ) -> dict[str, object]:
     """Trace one unit by its code, or what was booked in its place."""
     when = as_of(session, moment)
     start = _start(session, unit_by_code(session, code), when)
-    answer = _trace(session, [start.unit], direction, when, carry_over=carry_over)
+    answer = _trace(session, [start.unit], direction, when, hops=hops)
     return {"of": start.as_told} | answer
 
 
@@ -75,7 +75,8 @@ def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
         units = stood_at(session, asked.location or "", window, upto=when.upto)
         starts = [_Start(unit, _told(unit)) for unit in units]
     traced = list({start.unit.id: start.unit for start in starts}.values())
-    answer = _trace(session, traced, asked.direction, when, carry_over=asked.carry_over)
+    hops = asked.hops if asked.carry_over else 0
+    answer = _trace(session, traced, asked.direction, when, hops=hops)
     return {"of": [start.as_told for start in starts]} | answer
 
 
@@ -98,7 +99,7 @@ def _start(session: Session, asked: Unit, when: AsOf) -> _Start:
 
 
 def _trace(
-    session: Session, start: Sequence[Unit], direction: Direction, when: AsOf, *, carry_over: bool
+    session: Session, start: Sequence[Unit], direction: Direction, when: AsOf, *, hops: int
 ) -> dict[str, object]:
     ids = [unit.id for unit in start]
     back = came_back_from(session, ids, when.upto)
@@ -118,7 +119,7 @@ def _trace(
         "customers": _customers(session, walked, lines, found.part),
         "suppliers": _suppliers(session, walked),
         "balance": _balance(found.balance),
-        "possible_contact": possible_contact(session, walked) if carry_over else None,
+        "possible_contact": possible_contact(session, walked, hops, when.upto) if hops else None,
         "caution": CAUTION,
     }
 

@@ -9,7 +9,7 @@ from app.shared.answers import Answer, ExactRoute
 from app.shared.codes import Code
 from app.shared.times import MomentIn
 from app.tracing import impact, queries, units
-from app.tracing.schemas import Direction, ImpactOut, TraceIn, TraceOut, UnitOut
+from app.tracing.schemas import MOST_HOPS, Direction, ImpactOut, TraceIn, TraceOut, UnitOut
 
 router = APIRouter(route_class=ExactRoute, tags=["trace"])
 
@@ -24,18 +24,19 @@ def trace(
     code: Code,
     direction: Annotated[Direction, Query()] = Direction.FORWARD,
     carry_over: bool = False,
+    hops: Annotated[int, Query(ge=1, le=MOST_HOPS, description="With `carry_over`: how far")] = 1,
     as_of: AsOfAsked = None,
 ) -> Response:
     """Trace a unit: forward to all that contains any of it, backward to all it was made from.
 
     Nothing is left out for being small: the list is everything reachable, the kilograms beside it
-    are pro rata. With `carry_over` what ran next on the same machine is listed apart as possible
-    contact, unless the machine was cleaned between. A unit that was replaced is traced by what
-    was booked in its place.
+    are pro rata. With `carry_over` what ran next on the same machine, or stood with it or after it
+    in one silo, hopper or tray, is listed apart as possible contact, unless a clean-down lies
+    between; `hops` asks for contact of contact. A unit that was replaced is traced by what was
+    booked in its place.
     """
-    return Answer(
-        clerk.read(queries.trace_unit, code, direction, carry_over=carry_over, moment=as_of)
-    )
+    far = hops if carry_over else 0
+    return Answer(clerk.read(queries.trace_unit, code, direction, hops=far, moment=as_of))
 
 
 @router.post("/trace", response_model=TraceOut)

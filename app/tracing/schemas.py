@@ -1,7 +1,7 @@
 """What the API reads and answers about traces."""
 
 from enum import StrEnum
-from typing import Self
+from typing import Annotated, Final, Self
 
 from pydantic import Field, model_validator
 
@@ -11,6 +11,9 @@ from app.shared.codes import PlaceCode
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
+
+MOST_HOPS: Final = 10
+"""Each hop reaches further, and an answer without an end could be most of the book."""
 
 
 class Direction(StrEnum):
@@ -31,6 +34,8 @@ class TraceIn(Asked):
     until: MomentIn | None = Field(default=None, alias="to")
     direction: Direction = Direction.FORWARD
     carry_over: bool = False
+    hops: Annotated[int, Field(ge=1, le=MOST_HOPS, strict=True)] = 1
+    """With `carry_over`: how many times contact of what was made from contact is asked for."""
     as_of: MomentIn | None = None
     """What the book said at that time, by when it learnt of things; now when left out."""
 
@@ -115,10 +120,12 @@ class BalanceOut(Told):
 
 
 class PossibleContact(Told):
-    """A run next to a traced run on one machine, or something made from such a run."""
+    """What ran or stood near traced coffee on one machine or in one place, or was made of that."""
 
     code: str
     kind: UnitKind
+    hop: int
+    """1 for what came near the traced coffee, 2 for what came near that or what it went into."""
     made_g: KgOut = Field(alias="made_kg")
     left_g: KgOut = Field(alias="left_kg")
     location: str | None
@@ -126,11 +133,13 @@ class PossibleContact(Told):
     customer: str | None
     """Of a dispatch: to whom it went."""
     machine: str | None
-    """Null on what was made from a run."""
+    """Null on what was made from contact, and on what came near in a place."""
+    place: str | None
+    """The silo, hopper or tray where it came near."""
     after: str | None = None
-    """Forward: the traced unit that ran before it on that machine."""
+    """Forward: the unit of the trace, or of the hop before, that was there before or with it."""
     before: str | None = None
-    """Backward: the traced unit that ran after it on that machine."""
+    """Backward: the unit of the trace, or of the hop before, that was there after or with it."""
 
 
 class TraceOut(Told):

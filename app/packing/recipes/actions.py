@@ -10,11 +10,10 @@ from sqlmodel import Session, col
 from app.ledger.card_versions import keep
 from app.ledger.cards import CardOut, Shelf, add, change
 from app.ledger.posting import Pen
-from app.ledger.tables import Unit
+from app.packing.pouring import Filling
 from app.packing.recipes.rules import REWORK, Component, Off, fold, off_recipe
 from app.packing.recipes.schemas import RecipeChange, RecipeIn, RecipeOut
 from app.packing.recipes.tables import Recipe
-from app.packing.schemas import BlendPartIn
 from app.packing.tables import Blend
 from app.roasting.tables import Roast
 from app.shared.problems import FieldRefused, Refused
@@ -55,8 +54,7 @@ def recipe_named(session: Session, name: str | None) -> Recipe | None:
 def hold_against(
     pen: Pen,
     recipe: Recipe,
-    parts: Sequence[BlendPartIn],
-    units: Mapping[str, Unit],
+    filling: Filling,
     reason: str | None,
     *,
     may_deviate: bool,
@@ -68,10 +66,10 @@ def hold_against(
             given by somebody who may not; `invalid` for a part that is no component.
     """
     components = [Component(str(c["name"]), int(c["share_milli"])) for c in recipe.components]
-    stands_for = _stand_for(pen.session, recipe, components, parts, units)
+    stands_for = _stand_for(pen.session, recipe, components, filling)
     filled: Counter[str] = Counter()
-    for part in parts:
-        filled[fold(stands_for[part.unit])] += part.grams
+    for scoop in filling.scoops:
+        filled[fold(stands_for[scoop.unit])] += scoop.grams
     tolerance = recipe.tolerance_milli
     if tolerance is None:
         tolerance = int(pen.settings.recipe_tolerance * 1000)
@@ -92,25 +90,24 @@ def _stand_for(
     session: Session,
     recipe: Recipe,
     components: Sequence[Component],
-    parts: Sequence[BlendPartIn],
-    units: Mapping[str, Unit],
+    filling: Filling,
 ) -> Mapping[str, str]:
     """Tell which component each unit stands for: by word, else by its own style or recipe."""
     known = {fold(each.name): each.name for each in components} | {REWORK: REWORK}
-    own = _names(session, [unit.id for unit in units.values()])
+    own = _names(session, [unit.id for unit in filling.units.values()])
     found: dict[str, str] = {}
-    for i, part in enumerate(parts):
-        said = part.component or own.get(units[part.unit].id) or ""
+    for part, unit, _, word in filling.scoops:
+        said = word or own.get(filling.units[unit].id) or ""
         component = known.get(fold(said))
         if component is None:
             raise FieldRefused(
-                f"#/parts/{i}/component",
-                f"say which component of {recipe.name} {part.unit} is: {', '.join(known.values())}",
+                f"#/parts/{part}/component",
+                f"say which component of {recipe.name} {unit} is: {', '.join(known.values())}",
             )
-        if found.setdefault(part.unit, component) != component:
+        if found.setdefault(unit, component) != component:
             raise FieldRefused(
-                f"#/parts/{i}/component",
-                f"{part.unit} is {found[part.unit]} already: a unit is one component",
+                f"#/parts/{part}/component",
+                f"{unit} is {found[unit]} already: a unit is one component",
             )
     return found
 
