@@ -33,6 +33,8 @@ _IN_THEM = (
     select(Unit, on_hold(col(Unit.id)).label("held"))
     .where(col(Unit.location_id).in_(bindparam("places", expanding=True)), STANDING)
     .order_by(col(Unit.id))
+    # What is left is what counts: never that of a unit somebody read before, in the same session.
+    .execution_options(populate_existing=True)
 )
 
 
