@@ -36,6 +36,8 @@ _IN_THEM = (
     .where(or_(STANDING, col(Unit.id).in_(bindparam("given_back", expanding=True))))
     .where(col(Unit.id).not_in(bindparam("voided", expanding=True)))
     .order_by(col(Unit.id))
+    # What is left is what counts: never that of a unit somebody read before, in the same session.
+    .execution_options(populate_existing=True)
 )
 
 

@@ -90,6 +90,7 @@ class Stay(NamedTuple):
     move_id: int
     unit_id: int
     code: str
+    kind: UnitKind
     place_id: int
     came_at: datetime
     went_at: datetime | None
@@ -100,7 +101,10 @@ def stays_at(session: Session, place_ids: Collection[int], upto: int | None = No
     here = among(session, col(Move.to_id), place_ids)
     rows = session.execute(_stays(here, Window(None, None), upto).order_by(col(Move.id)))
     return [
-        Stay(row.id, row.unit_id, row.code, row.to_id, row.came_at, _end(row)[1]) for row in rows
+        Stay(
+            row.id, row.unit_id, row.code, UnitKind(row.kind), row.to_id, row.came_at, _end(row)[1]
+        )
+        for row in rows
     ]
 
 

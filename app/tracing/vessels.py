@@ -4,12 +4,13 @@ from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from sqlalchemy import ColumnElement, func, literal, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from app.ledger.tables import Unit
+from app.ledger.tables import Unit, UnitKind
 from app.places.stays import stays_at
 from app.places.tables import MIXING, Location, Move
 from app.roasting.silos.tables import PlaceCleanDown
@@ -17,6 +18,9 @@ from app.roasting.tables import CleanDown, Machine, MachineRun
 from app.shared.db import IdColumn, among
 from app.shared.times import UtcDateTime
 from app.tracing.nearness import STILL_THERE, Passing, Vessel, Window
+
+_LOOSE: Final = frozenset({UnitKind.SACK, UnitKind.ROAST, UnitKind.BLEND})
+"""What is in no closed bag. A sack counts: it is tipped into a silo too."""
 
 
 @dataclass(frozen=True)
@@ -117,6 +121,8 @@ def _places(session: Session, unit_ids: Collection[int]) -> Iterator[Passed]:
     ids = [card.id for card in cards]
     stood: defaultdict[int, list[Passing]] = defaultdict(list)
     for stay in stays_at(session, ids):
+        if stay.kind not in _LOOSE:
+            continue
         # Whoever books late may say that it was used before it came.
         went = max(stay.came_at, stay.went_at or STILL_THERE)
         stood[stay.place_id].append(Passing(stay.came_at, stay.move_id, went, stay.unit_id))

@@ -189,6 +189,17 @@ def test_a_clean_down_of_the_silo_ends_it_and_its_window_widens_it(
     assert [row["code"] for row in contact(api, third)] == [fourth]
 
 
+@pytest.mark.usefixtures("tipped")
+def test_what_is_in_bags_touches_nothing_on_a_tray(api: Api) -> None:
+    api.post("/locations", {"code": "TRAY-1", "kind": "tray"})
+    poured = {"product": "HOUSE-2000", "from": [{"place": "SILO-1", "kg": 4}], "bags": 2}
+    other = api.post("/packs", poured)["code"]
+
+    api.post("/moves", {"sacks": ["BAGS", other], "to": "TRAY-1"})
+
+    assert [row["code"] for row in contact(api, "BAGS")] == []
+
+
 def test_a_trace_of_green_in_a_hopper_reaches_bags_and_rest_and_the_next_run_is_contact(
     api: Api,
 ) -> None:
