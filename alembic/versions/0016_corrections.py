@@ -11,7 +11,7 @@ depends_on = None
 ADDED_TO_ONLY = ("correction", "act_void")
 """Tables whose rows are never changed and never deleted."""
 
-VOIDED = ("clean_down", "check_weighing", "cupping")
+VOIDED = ("clean_down", "place_clean_down", "check_weighing", "cupping")
 """Acts that move no coffee and can be voided."""
 
 

@@ -31,6 +31,20 @@ def void_clean_down(clerk: Corrector, code: str, number: Number, asked: ActVoidI
 
 
 @router.post(
+    "/locations/{code}/clean-downs/{number}/void",
+    status_code=201,
+    response_model=ActVoided,
+    dependencies=[Keyed],
+    tags=["places"],
+)
+def void_place_clean_down(
+    clerk: Corrector, code: str, number: Number, asked: ActVoidIn
+) -> Response:
+    """Take back a clean-down of a place that was recorded by mistake; it stays, marked."""
+    return clerk.write(voids.void_place_clean_down, code, number, asked)
+
+
+@router.post(
     "/roasts/{code}/cuppings/{number}/void",
     status_code=201,
     response_model=ActVoided,

@@ -8,9 +8,11 @@ from app.ledger.corrections.schemas import ActVoided, ActVoidIn
 from app.ledger.posting import Pen
 from app.ledger.queries import live, made_of, unit_by_code
 from app.ledger.tables import Unit, UnitKind
+from app.places.actions import LOCATIONS
 from app.quality.tables import Cupping
 from app.roasting.machines import MACHINES
 from app.roasting.queries import refuse_unreleased
+from app.roasting.silos.tables import PlaceCleanDown
 from app.roasting.tables import CleanDown
 from app.shared.problems import Refused
 
@@ -31,6 +33,16 @@ def void_clean_down(pen: Pen, code: str, number: int, asked: ActVoidIn) -> ActVo
         raise Refused("not-found", f"{machine.code} has no clean-down {number}.")
     of = {"machine": machine.code}
     return void_act(pen, Act("clean_down_id", number, of, cleaned.entry_id), asked)
+
+
+def void_place_clean_down(pen: Pen, code: str, number: int, asked: ActVoidIn) -> ActVoided:
+    """Say that a place was not cleaned then: what was in it before may have touched what came."""
+    place = card_at(pen.session, LOCATIONS, code)
+    cleaned = pen.session.get(PlaceCleanDown, number)
+    if cleaned is None or cleaned.location_id != place.id:
+        raise Refused("not-found", f"{place.code} has no clean-down {number}.")
+    of = {"location": place.code}
+    return void_act(pen, Act("place_clean_down_id", number, of, cleaned.entry_id), asked)
 
 
 def void_cupping(pen: Pen, code: str, number: int, asked: ActVoidIn) -> ActVoided:

@@ -17,9 +17,10 @@ from sqlmodel import Session, col
 from app.sending.tables import Customer, Dispatch
 from app.shared.db import among
 from app.shared.mass import kg_from_grams
+from app.tracing.reached import Reached
 from app.tracing.schemas import Direction
 from app.tracing.vessels import passed_by
-from app.tracing.walk import Reached, Walk, walk
+from app.tracing.walk import Walk, walk
 
 
 class Near(NamedTuple):
@@ -46,8 +47,8 @@ def possible_contact(
 
     Nothing that the trace itself reached is listed again, and nothing twice: what is reached at
     several hops has the least one. `machine` or `place`, and `after` (`before`, looking backward),
-    stand on what was touched and are null on what came of it. With `upto` as the book had it once it
-    had that entry.
+    stand on what was touched and are null on what came of it. With `upto` it is what the book knew
+    once it had that entry.
     """
     found = contacts(session, walked, hops, upto)
     customers = _customers(session, found)

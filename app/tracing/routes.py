@@ -22,6 +22,7 @@ AsOfAsked = Annotated[
 def trace(
     clerk: Reader,
     code: Code,
+    *,
     direction: Annotated[Direction, Query()] = Direction.FORWARD,
     carry_over: bool = False,
     hops: Annotated[int, Query(ge=1, le=MOST_HOPS, description="With `carry_over`: how far")] = 1,

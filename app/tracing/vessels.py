@@ -4,13 +4,15 @@ from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
+from typing import Final, NamedTuple
 
-from sqlalchemy import ColumnElement, func, literal, select
-from sqlalchemy.orm import aliased
+from sqlalchemy import and_, func, literal, select, true
+from sqlalchemy.orm import Mapped, aliased
 from sqlmodel import Session, col
 
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.tables import Unit, UnitKind
+from app.ledger.then import alive
 from app.places.stays import stays_at
 from app.places.tables import MIXING, Location, Move
 from app.roasting.silos.tables import PlaceCleanDown
@@ -23,6 +25,27 @@ _LOOSE: Final = frozenset({UnitKind.SACK, UnitKind.ROAST, UnitKind.BLEND})
 """What is in no closed bag. A sack counts: it is tipped into a silo too."""
 
 
+class _Cleaned(NamedTuple):
+    """Where it stands that something was cleaned."""
+
+    number: IdColumn
+    vessel: IdColumn
+    at: Mapped[datetime]
+    entry: IdColumn
+    void: IdColumn
+    """The column of `act_void` that names it."""
+
+
+_MACHINE_CLEANED = _Cleaned(
+    col(CleanDown.id), col(CleanDown.machine_id), col(CleanDown.cleaned_at),
+    col(CleanDown.entry_id), col(ActVoid.clean_down_id),
+)  # fmt: skip
+_PLACE_CLEANED = _Cleaned(
+    col(PlaceCleanDown.id), col(PlaceCleanDown.location_id), col(PlaceCleanDown.cleaned_at),
+    col(PlaceCleanDown.entry_id), col(ActVoid.place_clean_down_id),
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Passed:
     """A machine or a place by its code, with what passed it around some units."""
@@ -32,22 +55,19 @@ class Passed:
     vessel: Vessel
 
 
-def is_live(unit: type[Unit]) -> ColumnElement[bool]:
-    """Tell in a statement whether a unit is in the book: a voided one never was."""
-    return col(unit.voided_entry_id).is_(None)
-
-
-def passed_by(session: Session, unit_ids: Collection[int]) -> Iterator[Passed]:
+def passed_by(
+    session: Session, unit_ids: Collection[int], upto: int | None = None
+) -> Iterator[Passed]:
     """Read every machine and every place where coffee mixes that these units passed.
 
     Of a machine it reads the runs from the first of the units to the last, and as many beside them
-    as its window is wide.
+    as its window is wide. With `upto` it is what the book knew once it had that entry.
     """
-    yield from _machines(session, unit_ids)
-    yield from _places(session, unit_ids)
+    yield from _machines(session, unit_ids, upto)
+    yield from _places(session, unit_ids, upto)
 
 
-def _machines(session: Session, unit_ids: Collection[int]) -> Iterator[Passed]:
+def _machines(session: Session, unit_ids: Collection[int], upto: int | None) -> Iterator[Passed]:
     cards = session.execute(
         select(
             col(Machine.id),
@@ -56,8 +76,9 @@ def _machines(session: Session, unit_ids: Collection[int]) -> Iterator[Passed]:
             col(Machine.carry_over_hours),
         ).order_by(col(Machine.id))
     ).all()
-    runs = _runs(session, unit_ids, max((card.carry_over_runs for card in cards), default=1))
-    cleaned = _cleaned(session, col(CleanDown.machine_id), col(CleanDown.cleaned_at), runs)
+    beside = max((card.carry_over_runs for card in cards), default=1)
+    runs = _runs(session, unit_ids, beside, upto)
+    cleaned = _cleaned(session, _MACHINE_CLEANED, runs, upto)
     for card in cards:
         if card.id in runs:
             window = Window(card.carry_over_runs, card.carry_over_hours)
@@ -65,7 +86,9 @@ def _machines(session: Session, unit_ids: Collection[int]) -> Iterator[Passed]:
             yield Passed(card.code, None, vessel)
 
 
-def _runs(session: Session, unit_ids: Collection[int], beside: int) -> Mapping[int, list[Passing]]:
+def _runs(
+    session: Session, unit_ids: Collection[int], beside: int, upto: int | None
+) -> Mapping[int, list[Passing]]:
     """Read by machine the live runs from the first to the last of some units, and those beside."""
     machine, at = col(MachineRun.machine_id), col(MachineRun.ran_at)
     span = (
@@ -78,7 +101,7 @@ def _runs(session: Session, unit_ids: Collection[int], beside: int) -> Mapping[i
     that = (
         select(col(other.ran_at))
         .join(made, col(made.id) == col(other.unit_id))
-        .where(col(other.machine_id) == span.c.machine, is_live(made))
+        .where(col(other.machine_id) == span.c.machine, alive(made, upto))
         .limit(1)
         .offset(beside - 1)
         .correlate(span)
@@ -95,7 +118,7 @@ def _runs(session: Session, unit_ids: Collection[int], beside: int) -> Mapping[i
         select(machine, at, col(MachineRun.unit_id))
         .join(wider, wider.c.machine == machine)
         .join(Unit, col(Unit.id) == col(MachineRun.unit_id))
-        .where(at >= wider.c.first, at <= wider.c.last, is_live(Unit))
+        .where(at >= wider.c.first, at <= wider.c.last, alive(Unit, upto))
     )
     found: defaultdict[int, list[Passing]] = defaultdict(list)
     for machine_id, ran_at, unit_id in rows:
@@ -103,7 +126,7 @@ def _runs(session: Session, unit_ids: Collection[int], beside: int) -> Mapping[i
     return found
 
 
-def _places(session: Session, unit_ids: Collection[int]) -> Iterator[Passed]:
+def _places(session: Session, unit_ids: Collection[int], upto: int | None) -> Iterator[Passed]:
     cards = session.execute(
         select(
             col(Location.id),
@@ -120,26 +143,29 @@ def _places(session: Session, unit_ids: Collection[int]) -> Iterator[Passed]:
         return
     ids = [card.id for card in cards]
     stood: defaultdict[int, list[Passing]] = defaultdict(list)
-    for stay in stays_at(session, ids):
+    for stay in stays_at(session, ids, upto):
         if stay.kind not in _LOOSE:
             continue
         # Whoever books late may say that it was used before it came.
         went = max(stay.came_at, stay.went_at or STILL_THERE)
         stood[stay.place_id].append(Passing(stay.came_at, stay.move_id, went, stay.unit_id))
-    cleaned = _cleaned(
-        session, col(PlaceCleanDown.location_id), col(PlaceCleanDown.cleaned_at), ids
-    )
+    cleaned = _cleaned(session, _PLACE_CLEANED, ids, upto)
     for card in cards:
         window = Window(card.carry_over_runs, card.carry_over_hours)
         yield Passed(None, card.code, Vessel(stood[card.id], cleaned[card.id], window, mixes=True))
 
 
 def _cleaned(
-    session: Session, vessel: IdColumn, at: IdColumn, ids: Collection[int]
+    session: Session, cleaned: _Cleaned, ids: Collection[int], upto: int | None
 ) -> Mapping[int, list[datetime]]:
+    """Read when each was cleaned, but for clean-downs that turned out never to have been."""
+    known = true() if upto is None else cleaned.entry <= upto
+    voided = true() if upto is None else col(ActVoid.entry_id) <= upto
     found: defaultdict[int, list[datetime]] = defaultdict(list)
     for vessel_id, cleaned_at in session.execute(
-        select(vessel, at).where(among(session, vessel, ids))
+        select(cleaned.vessel, cleaned.at)
+        .outerjoin(ActVoid, and_(cleaned.void == cleaned.number, voided))
+        .where(among(session, cleaned.vessel, ids), known, col(ActVoid.entry_id).is_(None))
     ):
         found[vessel_id].append(cleaned_at)
     return found

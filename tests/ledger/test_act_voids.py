@@ -107,6 +107,28 @@ def test_a_clean_down_that_never_was_stays_marked(api: Api, green: str) -> None:
     assert green
 
 
+def test_a_clean_down_of_a_silo_that_never_was_lets_carry_over_go_on(api: Api, green: str) -> None:
+    api.post("/locations", {"code": "SILO-1", "kind": "silo"})
+    roast(api, {green: 10}, 8, code="R-1", to="SILO-1", roasted_at="2026-03-03T08:00:00Z")
+    into = {"unit": "R-1", "kg": 8}
+    api.post("/blends", {"parts": [into], "blended_at": "2026-03-03T09:00:00Z"})
+    asked = {"cleaned_at": "2026-03-03T10:00:00Z"}
+    number = api.post("/locations/SILO-1/clean-downs", asked)["id"]
+    before = api.get("/journal?limit=500")["items"][-1]["recorded_at"]
+    later = {"machine": "DRUM-15", "roasted_at": "2026-03-03T11:00:00Z"}
+    roast(api, {green: 10}, 8, code="R-2", to="SILO-1", **later)
+    booked = api.get("/journal?limit=500")["items"][-1]["recorded_at"]
+    ask = "/trace/R-1?carry_over=true"
+    assert api.get(ask)["possible_contact"] == []
+
+    api.post(f"/locations/SILO-1/clean-downs/{number}/void", SLIP)
+
+    assert [unit["code"] for unit in api.get(ask)["possible_contact"]] == ["R-2"]
+    assert api.get(f"{ask}&as_of={booked}")["possible_contact"] == []
+    assert api.get(f"{ask}&as_of={before}")["possible_contact"] == []
+    assert api.get("/locations/SILO-1/clean-downs")["items"][0]["voided"] is True
+
+
 def cup(api: Api, roast_code: str, verdict: str) -> int:
     number: int = api.post(f"/roasts/{roast_code}/cuppings", {"verdict": verdict})["id"]
     return number

@@ -19,7 +19,7 @@ class Correction(SQLModel, table=True):
 
 _ONE: Final = " + ".join(
     f"CASE WHEN {act}_id IS NULL THEN 0 ELSE 1 END"
-    for act in ("clean_down", "check_weighing", "cupping")
+    for act in ("clean_down", "place_clean_down", "check_weighing", "cupping")
 )
 
 
@@ -30,6 +30,9 @@ class ActVoid(SQLModel, table=True):
 
     entry_id: int = Field(primary_key=True, foreign_key="entry.id")
     clean_down_id: int | None = Field(default=None, foreign_key="clean_down.id", unique=True)
+    place_clean_down_id: int | None = Field(
+        default=None, foreign_key="place_clean_down.id", unique=True
+    )
     check_weighing_id: int | None = Field(
         default=None, foreign_key="check_weighing.id", unique=True
     )

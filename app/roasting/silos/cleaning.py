@@ -28,11 +28,14 @@ def clean_place(pen: Pen, code: str, asked: CleanDownIn) -> PlaceCleanDownOut:
     _refuse_filled(pen.session, place, at)
     said = {"location": place.code, **asked.model_dump(mode="json")}
     entry_id = pen.note("clean-down", said, at)
-    pen.session.add(
-        PlaceCleanDown(location_id=place.id, cleaned_at=at, note=asked.note, entry_id=entry_id)
+    cleaned = PlaceCleanDown(
+        location_id=place.id, cleaned_at=at, note=asked.note, entry_id=entry_id
     )
+    pen.session.add(cleaned)
+    pen.session.flush()  # the database numbers it
+    assert cleaned.id is not None  # noqa: S101 - flushed
     return PlaceCleanDownOut(
-        location=place.code, cleaned_at=at, note=asked.note, cleaned_by=pen.who
+        id=cleaned.id, location=place.code, cleaned_at=at, note=asked.note, cleaned_by=pen.who
     )
 
 

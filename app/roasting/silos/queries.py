@@ -5,12 +5,14 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.ledger.cards import card_at
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.queries import on_hold
 from app.ledger.tables import Entry, Unit
 from app.places.actions import LOCATIONS
 from app.places.tables import Location, Move
 from app.places.tree import STANDING
 from app.places.tree import below as at_and_below
+from app.quality.rules import UNUSABLE
 from app.roasting.queries import DISPOSITION
 from app.roasting.silos.tables import PlaceCleanDown
 from app.roasting.tables import Roast
@@ -40,7 +42,7 @@ def contents_page(session: Session, page: Page, code: str, *, below: bool) -> Pa
             "happened_at": text(row.happened_at),
             "came_at": text(row.came_at) if row.came_at else None,
             "disposition": row.disposition, "held": bool(row.held),
-            "released": not row.held and row.disposition not in {"set_aside", "rejected"},
+            "released": not row.held and row.disposition not in UNUSABLE,
         }
         for row in rows
     ], following  # fmt: skip
@@ -93,16 +95,24 @@ def place_clean_down_page(session: Session, page: Page, code: str) -> PageOf:
     """Read when a place was cleaned."""
     place = card_at(session, LOCATIONS, code)
     cleaned = PlaceCleanDown
-    statement = (
-        select(col(cleaned.id), col(cleaned.cleaned_at), col(cleaned.note), col(Entry.who))
+    statement: AnySelect = (
+        select(
+            col(cleaned.id),
+            col(cleaned.cleaned_at),
+            col(cleaned.note),
+            col(Entry.who),
+            col(ActVoid.reason).label("void_reason"),
+        )
         .join(Entry, col(Entry.id) == col(cleaned.entry_id))
+        .outerjoin(ActVoid, col(ActVoid.place_clean_down_id) == col(cleaned.id))
         .where(col(cleaned.location_id) == place.id)
     )
     rows, following = turn_page(session, statement, col(cleaned.id), page)
     return [
         {
-            "location": place.code, "cleaned_at": text(row.cleaned_at), "note": row.note,
-            "cleaned_by": row.who,
+            "id": row.id, "location": place.code, "cleaned_at": text(row.cleaned_at),
+            "note": row.note, "cleaned_by": row.who, "voided": row.void_reason is not None,
+            "void_reason": row.void_reason,
         }
         for row in rows
     ], following  # fmt: skip

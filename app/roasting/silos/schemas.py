@@ -4,7 +4,7 @@ from pydantic import Field
 
 from app.ledger.schemas import Told
 from app.ledger.tables import UnitKind
-from app.roasting.schemas import Disposition
+from app.quality.rules import Disposition
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
 from app.shared.times import MomentOut
@@ -29,11 +29,14 @@ class ContentsLine(Told):
     """Of a roast: what the gate and tasting say of it."""
     held: bool
     released: bool
-    """Neither held nor set aside nor rejected."""
+    """Neither held nor set aside, rejected or scrapped."""
 
 
 class PlaceCleanDownOut(Told):
+    id: int
     location: str
     cleaned_at: MomentOut
     note: str | None
     cleaned_by: str
+    voided: bool = False
+    void_reason: str | None = None
