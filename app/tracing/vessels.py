@@ -4,10 +4,10 @@ from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from sqlalchemy import and_, func, literal, select, true
-from sqlalchemy.orm import Mapped, aliased
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.ledger.corrections.tables import ActVoid
@@ -30,7 +30,7 @@ class _Cleaned(NamedTuple):
 
     number: IdColumn
     vessel: IdColumn
-    at: Mapped[datetime]
+    at: Any
     entry: IdColumn
     void: IdColumn
     """The column of `act_void` that names it."""

@@ -114,10 +114,10 @@ def test_a_clean_down_of_a_silo_that_never_was_lets_carry_over_go_on(api: Api, g
     api.post("/blends", {"parts": [into], "blended_at": "2026-03-03T09:00:00Z"})
     asked = {"cleaned_at": "2026-03-03T10:00:00Z"}
     number = api.post("/locations/SILO-1/clean-downs", asked)["id"]
-    before = api.get("/journal?limit=500")["items"][-1]["recorded_at"]
+    before = api.get("/entries?limit=500")["items"][-1]["recorded_at"]
     later = {"machine": "DRUM-15", "roasted_at": "2026-03-03T11:00:00Z"}
     roast(api, {green: 10}, 8, code="R-2", to="SILO-1", **later)
-    booked = api.get("/journal?limit=500")["items"][-1]["recorded_at"]
+    booked = api.get("/entries?limit=500")["items"][-1]["recorded_at"]
     ask = "/trace/R-1?carry_over=true"
     assert api.get(ask)["possible_contact"] == []
 
