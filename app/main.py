@@ -26,6 +26,7 @@ from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
 from app.packing import routes as packing
+from app.packing.materials import routes as materials
 from app.packing.recipes import routes as recipes
 from app.packing.weighing import routes as weighing
 from app.places import routes as places
@@ -57,6 +58,7 @@ PACKAGES = (
     roasting,
     styles,
     packing,
+    materials,
     recipes,
     weighing,
     sending,

@@ -20,6 +20,7 @@ from app.green.readings import tables as readings
 from app.labels import tables as labels
 from app.ledger import tables as ledger
 from app.packing import tables as packing
+from app.packing.materials import tables as materials
 from app.packing.recipes import tables as recipes
 from app.packing.weighing import tables as weighing
 from app.places import tables as places
@@ -52,6 +53,7 @@ TABLES = (
     styles,
     recipes,
     packing,
+    materials,
     weighing,
     sending,
     labels,

@@ -1,5 +1,6 @@
 """Blending roasted coffee and packing it into bags."""
 
+import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
@@ -9,8 +10,11 @@ from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
 from app.ledger.tables import Unit, UnitKind
+from app.packing.dates import dated
+from app.packing.materials.using import put_on_record, take
 from app.packing.recipes.actions import Held, hold_against, recipe_named
-from app.packing.rules import best_before, lot_mark
+from app.packing.rules import lot_mark
+from app.packing.runs import run_warnings, told_of_run
 from app.packing.schemas import (
     BlendIn,
     BlendOut,
@@ -95,7 +99,7 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
 
     Raises:
         Refused: `mass-gained` when the bags would hold more than was brought to the line,
-            `not-released`, and what posting refuses.
+            `not-released`, what packing materials refuse, and what posting does.
     """
     product = named(pen.session, PRODUCTS, asked.product, "#/product")
     machine = machine_for(pen, asked.machine, MachineKind.PACKING_LINE) if asked.machine else None
@@ -103,6 +107,8 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     parts = _parts(asked.parts)
     packed_g, brought_g = asked.bags * product.nominal_g, sum(parts.values())
     _refuse_gain(asked.bags, product, packed_g, brought_g)
+    dates = dated(product, at.date(), asked.best_before)
+    taken = take(pen, asked.materials, asked.film_roll, asked.bags)
     posting = Posting("pack", at, asked.model_dump(mode="json"))
     born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
     units = _pour(pen, posting, parts, born)
@@ -116,9 +122,15 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
         film_roll=asked.film_roll,
         nominal_g=product.nominal_g,
         lot_mark=lot_mark(born.code),
-        best_before=asked.best_before or best_before(at.date(), product.shelf_life_days),
-    )
+        best_before=dates.best_before,
+        date_form=dates.form,
+        warnings=json.dumps([
+            *dates.warnings,
+            *run_warnings(pen, born.id, at, units, taken),
+        ]),
+    )  # fmt: skip
     pen.session.add(made)
+    put_on_record(pen, born.id, taken)
     return PackOut(
         code=born.code,
         product=product.sku,
@@ -136,6 +148,7 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
         parts=_shared(parts, units),
         loss_g=brought_g - packed_g,
         claims=carried_by(pen.session, born.id),
+        **told_of_run(made, [each.told() for each in taken]),
     )
 
 
