@@ -26,6 +26,7 @@ from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
 from app.packing import routes as packing
+from app.packing.charts import routes as charts
 from app.packing.materials import routes as materials
 from app.packing.recipes import routes as recipes
 from app.packing.weighing import routes as weighing
@@ -61,6 +62,7 @@ PACKAGES = (
     materials,
     recipes,
     weighing,
+    charts,
     sending,
     quality,
     grading,

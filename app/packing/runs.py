@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import bindparam, select
@@ -70,14 +70,16 @@ def _known_to_have_no_valve(taken: Sequence[Taken]) -> bool:
     return bool(of_bags) and all(has_valve is False for has_valve in of_bags)
 
 
+def date_mark(best_before: date | None, form: str | None) -> str | None:
+    """Word the date for the bags; packs of before its form was kept were dated to the day."""
+    return written(best_before, DateForm(form or DateForm.DAY)) if best_before else None
+
+
 def told_of_run(pack: Pack, materials: Sequence[MaterialUseOut]) -> dict[str, Any]:
     """Show what a pack's run was like."""
-    form = None
-    if pack.best_before is not None:
-        # Packs of before this was kept were dated to the day.
-        form = DateForm(pack.date_form or DateForm.DAY)
+    form = DateForm(pack.date_form or DateForm.DAY) if pack.best_before else None
     return {
-        "date_mark": written(pack.best_before, form) if pack.best_before and form else None,
+        "date_mark": date_mark(pack.best_before, form),
         "mark_covers_until": (
             covers_until(pack.best_before, form) if pack.best_before and form else None
         ),

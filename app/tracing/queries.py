@@ -20,6 +20,7 @@ from app.shared.db import among
 from app.shared.mass import kg_from_grams
 from app.shared.times import text
 from app.tracing.carry_over import possible_contact
+from app.tracing.materials import materials_of, packs_with
 from app.tracing.rules import (
     Balance,
     Sent,
@@ -57,10 +58,13 @@ def trace_unit(
 
 
 def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
-    """Trace a set of units as one, or everything that stood at a place during a time."""
-    if asked.units is not None:
+    """Trace a set of units as one, what stood at a place, or what a packing material is in."""
+    units: Sequence[Unit]
+    if asked.material_lot is not None:
+        units = packs_with(session, asked.material_lot)
+    elif asked.units is not None:
         found = units_by_code(session, asked.units)
-        units: Sequence[Unit] = [live(found[code]) for code in asked.units]
+        units = [live(found[code]) for code in asked.units]
     else:
         units = stood_at(session, asked.location or "", Window(asked.since, asked.until))
     answer = _trace(session, units, asked.direction, carry_over=asked.carry_over)
@@ -86,6 +90,7 @@ def _trace(
         "flows": _flows(walked),
         "customers": _customers(session, walked, lines, found.part),
         "suppliers": _suppliers(session, walked),
+        "materials": materials_of(session, ((u.id, u.code) for u in walked.units.values())),
         "balance": _balance(found.balance),
         "possible_contact": possible_contact(session, walked) if carry_over else None,
         "caution": CAUTION,
