@@ -36,8 +36,8 @@ def test_what_was_used_is_said_or_follows(
 @pytest.mark.parametrize(
     ("said", "unit", "usual", "member", "why"),
     [
-        (Said(issued=pieces(100), spoiled=0), "piece", 99, "issued", "1.0 missing"),
-        (Said(issued=pieces(100), spoiled=pieces(2)), "piece", 99, "issued", "1.0 too many"),
+        (Said(issued=pieces(100), spoiled=0), "piece", 99, "issued", ": 1 missing"),
+        (Said(issued=pieces(100), spoiled=pieces(2)), "piece", 99, "issued", ": 1 too many"),
         (Said(), "metre", 99, "used", "say how much"),
         (Said(), "piece", None, "used", "say how much"),
         (Said(issued=1_000, spoiled=1_000), "metre", 99, "used", "say how much"),

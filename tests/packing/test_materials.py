@@ -66,8 +66,8 @@ def test_what_was_issued_is_used_spoiled_or_brought_back(api: Api) -> None:
 @pytest.mark.parametrize(
     ("use", "member", "said"),
     [
-        ({"lot": "PK7781", "issued": 90, "spoiled": 1}, "issued", "1.0 too many"),
-        ({"lot": "PK7781", "issued": 92, "spoiled": 1}, "issued", "1.0 missing"),
+        ({"lot": "PK7781", "issued": 90, "spoiled": 1}, "issued", ": 1 too many"),
+        ({"lot": "PK7781", "issued": 92, "spoiled": 1}, "issued", ": 1 missing"),
         ({"lot": "RL-3"}, "used", "say how much"),
         ({"lot": "PK7781", "used": kg("1.5")}, "used", "no whole number of pieces"),
         ({"lot": "PK7781", "used": 0}, "used", "above zero"),

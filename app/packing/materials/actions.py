@@ -10,7 +10,7 @@ from app.ledger.posting import Pen
 from app.ledger.schemas import ReleaseIn
 from app.packing.materials import queries
 from app.packing.materials.queries import MATERIALS, left_of, lot_by_code
-from app.packing.materials.rules import number
+from app.packing.materials.rules import number, said
 from app.packing.materials.schemas import (
     LotChanged,
     LotChangeIn,
@@ -51,8 +51,8 @@ def take_in(pen: Pen, asked: MaterialLotIn) -> MaterialLotOut:
     lot_id = _next(pen.session, col(MaterialLot.id))
     code = asked.code or issue("M", lot_id)
     _refuse_taken(pen.session, code)
-    said = asked.model_dump(mode="json") | {"code": code}
-    entry_id = pen.note("packing material received", said, at)
+    facts = asked.model_dump(mode="json") | {"code": code}
+    entry_id = pen.note("packing material received", facts, at)
     _write(pen, MaterialLot(
         id=lot_id, code=code, material_id=material.id or 0,
         supplier_id=supplier.id if supplier else None,
@@ -63,11 +63,11 @@ def take_in(pen: Pen, asked: MaterialLotIn) -> MaterialLotOut:
     return queries.lot(pen.session, code)
 
 
-def _supplier(session: Session, said: str | int | None) -> Supplier | None:
+def _supplier(session: Session, named_as: str | int | None) -> Supplier | None:
     """Find the card; a word that names none stays a word."""
-    if isinstance(said, int):
-        return named(session, SUPPLIERS, said, "#/supplier")
-    return find(session, SUPPLIERS, said) if said else None
+    if isinstance(named_as, int):
+        return named(session, SUPPLIERS, named_as, "#/supplier")
+    return find(session, SUPPLIERS, named_as) if named_as else None
 
 
 def _refuse_taken(session: Session, code: str) -> None:
@@ -79,7 +79,7 @@ def _refuse_taken(session: Session, code: str) -> None:
 
 def _refuse_broken(unit: str, thousandths: int | None, pointer: str) -> None:
     if unit == MaterialUnit.PIECE and thousandths is not None and thousandths % 1000:
-        raise FieldRefused(pointer, f"{number(thousandths)} is no whole number of pieces")
+        raise FieldRefused(pointer, f"{said(thousandths)} is no whole number of pieces")
 
 
 def change_lot(pen: Pen, code: str, asked: LotChangeIn) -> LotChanged:
@@ -95,8 +95,8 @@ def change_lot(pen: Pen, code: str, asked: LotChangeIn) -> LotChanged:
         kind, change = "packing material written off", -(asked.written_off_milli or 0)
     if left + change < 0:
         raise too_little(lot.code, -change, left)
-    said = asked.model_dump(mode="json") | {"lot": lot.code, "change_milli": change}
-    entry_id = pen.note(kind, said)
+    facts = asked.model_dump(mode="json") | {"lot": lot.code, "change_milli": change}
+    entry_id = pen.note(kind, facts)
     row = MaterialChange(
         id=_next(pen.session, col(MaterialChange.id)), lot_id=lot.id, change_milli=change,
         counted_milli=asked.counted_milli, reason=asked.reason, entry_id=entry_id,
@@ -118,7 +118,7 @@ def too_little(code: str, asked: int, left: int) -> Refused:
     """Say that a lot holds less than was asked, in thousandths."""
     return Refused(
         "insufficient-stock",
-        f"Lot {code} of packing material has {number(left)} left; {number(asked)} were asked.",
+        f"Lot {code} of packing material has {said(left)} left; {said(asked)} were asked.",
         material_lot=code,
         asked=number(asked),
         left=number(left),
@@ -141,7 +141,7 @@ def release_lot(pen: Pen, hold_id: int, asked: ReleaseIn) -> LotHoldOut:
         raise Refused(
             "already-done", f"Hold {hold_id} was released before: {placed.release_reason}."
         )
-    said = {"hold": hold_id, "lot": placed.lot, "reason": asked.reason}
-    entry_id = pen.note("packing material released", said)
+    facts = {"hold": hold_id, "lot": placed.lot, "reason": asked.reason}
+    entry_id = pen.note("packing material released", facts)
     _write(pen, MaterialRelease(hold_id=hold_id, reason=asked.reason, entry_id=entry_id))
     return queries.hold(pen.session, hold_id)

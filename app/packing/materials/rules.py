@@ -47,7 +47,12 @@ def number(thousandths: int) -> Decimal:
     return plain(Decimal(thousandths).scaleb(-3))
 
 
-def settle(said: Said, unit: str, usual: int | None) -> Used:
+def said(thousandths: int) -> str:
+    """Write thousandths for a sentence: 12500 is 12.5 and 12000 is 12."""
+    return f"{(Decimal(thousandths).scaleb(-3)).normalize():f}"
+
+
+def settle(use: Said, unit: str, usual: int | None) -> Used:
     """Find what was used; `usual` is taken where pieces are not said to be more or fewer.
 
     Raises:
@@ -55,26 +60,26 @@ def settle(said: Said, unit: str, usual: int | None) -> Used:
             issued is not what was used, spoiled and brought back.
     """
     if unit == PIECE:
-        _refuse_broken(said)
-    if said.returned is not None and said.issued is None:
+        _refuse_broken(use)
+    if use.returned is not None and use.issued is None:
         raise WrongUseError("returned", "what came back goes with what was issued")
-    spoiled, returned = said.spoiled or 0, said.returned or 0
-    used = said.used
+    spoiled, returned = use.spoiled or 0, use.returned or 0
+    used = use.used
     if used is None and unit == PIECE:
         used = usual
-    elif used is None and said.issued is not None:
-        used = said.issued - spoiled - returned
+    elif used is None and use.issued is not None:
+        used = use.issued - spoiled - returned
     if used is None or used <= 0:
         raise WrongUseError("used", "say how much of it went into the bags")
-    if said.issued is not None:
-        _refuse_difference(said.issued, used, spoiled, returned)
-    return Used(used, said.issued, spoiled, said.returned)
+    if use.issued is not None:
+        _refuse_difference(use.issued, used, spoiled, returned)
+    return Used(used, use.issued, spoiled, use.returned)
 
 
-def _refuse_broken(said: Said) -> None:
-    for member, thousandths in said._asdict().items():
+def _refuse_broken(use: Said) -> None:
+    for member, thousandths in use._asdict().items():
         if thousandths is not None and thousandths % ONE:
-            raise WrongUseError(member, f"{number(thousandths)} is no whole number of pieces")
+            raise WrongUseError(member, f"{said(thousandths)} is no whole number of pieces")
 
 
 def _refuse_difference(issued: int, used: int, spoiled: int, returned: int) -> None:
@@ -82,7 +87,7 @@ def _refuse_difference(issued: int, used: int, spoiled: int, returned: int) -> N
     if difference:
         raise WrongUseError(
             "issued",
-            f"{number(issued)} issued is not {number(used)} used + {number(spoiled)} spoiled + "
-            f"{number(returned)} returned: {number(abs(difference))} "
+            f"{said(issued)} issued is not {said(used)} used + {said(spoiled)} spoiled + "
+            f"{said(returned)} returned: {said(abs(difference))} "
             f"{'missing' if difference > 0 else 'too many'}",
         )
