@@ -10,7 +10,7 @@ from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
 from app.ledger.tables import Unit, UnitKind
-from app.packing.dates import dated
+from app.packing.dates import Dated, dated
 from app.packing.materials.using import put_on_record, take
 from app.packing.recipes.actions import Held, hold_against, recipe_named
 from app.packing.rules import lot_mark
@@ -115,20 +115,8 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     pen.post(posting)
     if machine is not None:
         record_run(pen, born, machine, at)
-    made = Pack(
-        unit_id=born.id,
-        product_id=product.id or 0,
-        bags=asked.bags,
-        film_roll=asked.film_roll,
-        nominal_g=product.nominal_g,
-        lot_mark=lot_mark(born.code),
-        best_before=dates.best_before,
-        date_form=dates.form,
-        warnings=json.dumps([
-            *dates.warnings,
-            *run_warnings(pen, born.id, at, units, taken),
-        ]),
-    )  # fmt: skip
+    pointed_out = (*dates.warnings, *run_warnings(pen, born.id, at, units, taken))
+    made = _pack_row(born, asked, product, dates._replace(warnings=pointed_out))
     pen.session.add(made)
     put_on_record(pen, born.id, taken)
     return PackOut(
@@ -149,6 +137,20 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
         loss_g=brought_g - packed_g,
         claims=carried_by(pen.session, born.id),
         **told_of_run(made, [each.told() for each in taken]),
+    )
+
+
+def _pack_row(born: Birth, asked: PackIn, product: Product, dates: Dated) -> Pack:
+    return Pack(
+        unit_id=born.id,
+        product_id=product.id or 0,
+        bags=asked.bags,
+        film_roll=asked.film_roll,
+        nominal_g=product.nominal_g,
+        lot_mark=lot_mark(born.code),
+        best_before=dates.best_before,
+        date_form=dates.form,
+        warnings=json.dumps(dates.warnings),
     )
 
 
