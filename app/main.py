@@ -26,6 +26,8 @@ from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
 from app.packing import routes as packing
+from app.packing.charts import routes as charts
+from app.packing.materials import routes as materials
 from app.packing.recipes import routes as recipes
 from app.packing.weighing import routes as weighing
 from app.places import routes as places
@@ -63,8 +65,10 @@ PACKAGES = (
     styles,
     roast_colours,
     packing,
+    materials,
     recipes,
     weighing,
+    charts,
     sending,
     quality,
     grading,

@@ -21,6 +21,7 @@ from app.labels import tables as labels
 from app.ledger import tables as ledger
 from app.ledger.corrections import tables as corrections
 from app.packing import tables as packing
+from app.packing.materials import tables as materials
 from app.packing.recipes import tables as recipes
 from app.packing.weighing import tables as weighing
 from app.places import tables as places
@@ -58,6 +59,7 @@ TABLES = (
     roast_colours,
     recipes,
     packing,
+    materials,
     weighing,
     sending,
     labels,

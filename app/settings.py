@@ -192,6 +192,11 @@ class Settings(BaseSettings):
     """How check batches of a hundred bags or more are sampled when a check names no plan."""
     hold_on_failed_weighing: bool = True
     """Whether a pack waits on hold when its check of weight is rejected."""
+    require_packing_materials: bool = False
+    """Whether a pack that names no lot of packing material is refused."""
+    degassing_days: Days = 7
+    """Coffee roasted less than this ago that goes into bags without a valve is pointed out (about
+    a week or more: a laboratory's page on packaging)."""
     heavy_over_kg: Annotated[Decimal, Field(gt=0, le=30_000, decimal_places=3)] = Decimal(25)
     """Sacks heavier than this are labelled with a caution. Great Britain's safety authority asks
     food firms to bring sacks down to it, and sets no limit."""

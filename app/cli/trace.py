@@ -22,6 +22,7 @@ _UNIT = (
 )  # fmt: skip
 _CUSTOMER = ("customer", "contact", "dispatches", "bags", "kg", "suspect_kg", "returned_bags")
 _SUPPLIER = ("supplier", "delivery", "lots")
+_MATERIAL = ("lot", "material", "kind", "supplier", "reference", "packs", "used")
 
 
 class Form(StrEnum):
@@ -96,6 +97,7 @@ def _tables(answer: Mapping[str, Any]) -> None:
         ("Units", _UNIT, answer["units"]),
         ("Customers", _CUSTOMER, answer["customers"]),
         ("Suppliers", _SUPPLIER, answer["suppliers"]),
+        ("Packing materials", _MATERIAL, answer["materials"]),
         ("Balance", ("what", "kg"), _balance(answer["balance"])),
     ):
         table = ruled(title, *columns)

@@ -11,6 +11,7 @@ from app.labels import wording
 from app.labels.pieces import Face
 from app.ledger.queries import on_hold
 from app.ledger.tables import Entry, Unit, UnitKind
+from app.packing.runs import date_mark
 from app.packing.tables import Blend, Pack, Product
 from app.places.tables import Location
 from app.roasting.queries import DISPOSITION
@@ -174,6 +175,7 @@ def _packs(session: Session, ids: Collection[int], _: Settings) -> Faces:
             col(Pack.bags),
             col(Pack.nominal_g),
             col(Pack.best_before),
+            col(Pack.date_form),
             col(Entry.happened_at),
             on_hold(col(Unit.id)).label("held"),
         )
@@ -191,7 +193,7 @@ def _packs(session: Session, ids: Collection[int], _: Settings) -> Faces:
                 row.name,
                 row.bags,
                 row.nominal_g,
-                row.best_before,
+                date_mark(row.best_before, row.date_form),
                 row.happened_at.date(),
                 bool(row.held),
             )

@@ -136,20 +136,19 @@ class PackFacts(NamedTuple):
     product: str
     bags: int
     nominal_g: int
-    best_before: date | None
+    date_mark: str | None
     packed_on: date
     held: bool
 
 
 def pack(facts: PackFacts) -> Face:
     """Word the label of a case of bags."""
-    best_before = f"best before {facts.best_before}" if facts.best_before else None
     return Face(
         facts.code,
         (
             Item((facts.product,), 125, bold=True),
             Item((_bags(facts.bags, facts.nominal_g),), 125, bold=True),
-            *_also(best_before),
+            *_also(facts.date_mark),
             Item((facts.lot_mark, f"packed {facts.packed_on}")),
             Item((facts.sku,)),
         ),

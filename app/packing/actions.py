@@ -1,5 +1,6 @@
 """Blending roasted coffee and packing it into bags."""
 
+import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
@@ -10,9 +11,12 @@ from app.ledger.corrections.schemas import Correcting
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.rules import canonical
 from app.ledger.tables import Unit, UnitKind
+from app.packing.dates import Dated, dated
+from app.packing.materials.using import put_on_record, take
 from app.packing.pouring import Filling, fill_from
 from app.packing.recipes.actions import Held, hold_against, recipe_named
-from app.packing.rules import best_before, lot_mark
+from app.packing.rules import lot_mark
+from app.packing.runs import run_warnings, told_of_run
 from app.packing.schemas import (
     BlendIn,
     BlendOut,
@@ -106,7 +110,8 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
 
     Raises:
         Refused: `mass-gained` when the bags would hold more than was brought to the line,
-            `not-released`, `tasting-limits-use`, and what posting refuses.
+            `not-released`, `tasting-limits-use`, what packing materials refuse, and what posting
+            does.
     """
     product = named(pen.session, PRODUCTS, asked.product, "#/product")
     machine = machine_for(pen, asked.machine, MachineKind.PACKING_LINE) if asked.machine else None
@@ -116,21 +121,17 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     parts, units = filling.parts, filling.units
     packed_g, brought_g = asked.bags * product.nominal_g, sum(parts.values())
     _refuse_gain(asked.bags, product, packed_g, brought_g)
+    dates = dated(product, at.date(), asked.best_before)
+    taken = take(pen, posting, asked)
     born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
     refuse_straight(_pour(pen, posting, filling, born))
     post(pen, posting)
     if machine is not None:
         record_run(pen, born, machine, at)
-    made = Pack(
-        unit_id=born.id,
-        product_id=product.id or 0,
-        bags=asked.bags,
-        film_roll=asked.film_roll,
-        nominal_g=product.nominal_g,
-        lot_mark=lot_mark(born.code),
-        best_before=asked.best_before or best_before(at.date(), product.shelf_life_days),
-    )
+    pointed_out = (*dates.warnings, *run_warnings(pen, born.id, at, units, taken))
+    made = _pack_row(born, asked, product, dates._replace(warnings=pointed_out))
     pen.session.add(made)
+    put_on_record(pen, born.id, taken)
     return PackOut(
         code=born.code,
         product=product.sku,
@@ -148,6 +149,21 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
         parts=_shared(parts, units),
         loss_g=brought_g - packed_g,
         claims=carried_by(pen.session, born.id),
+        **told_of_run(made, [each.told() for each in taken]),
+    )
+
+
+def _pack_row(born: Birth, asked: PackIn, product: Product, dates: Dated) -> Pack:
+    return Pack(
+        unit_id=born.id,
+        product_id=product.id or 0,
+        bags=asked.bags,
+        film_roll=asked.film_roll,
+        nominal_g=product.nominal_g,
+        lot_mark=lot_mark(born.code),
+        best_before=dates.best_before,
+        date_form=dates.form,
+        warnings=json.dumps(dates.warnings),
     )
 
 

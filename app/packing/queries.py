@@ -12,6 +12,8 @@ from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.actions import PRODUCTS
+from app.packing.materials.queries import used_by
+from app.packing.runs import told_of_run
 from app.packing.schemas import BlendLine, BlendOut, BlendPart, PackLine, PackOut, SharedPart
 from app.packing.tables import Blend, Pack, Product
 from app.places.tables import Location
@@ -120,6 +122,7 @@ def pack(session: Session, code: str) -> PackOut:
         parts=parts,
         loss_g=brought_g - row.made_g,
         claims=carried_by(session, unit.id),
+        **told_of_run(session.get_one(Pack, unit.id), used_by(session, unit.id)),
     )
 
 

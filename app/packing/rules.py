@@ -1,13 +1,9 @@
-"""Arithmetic of packing."""
+"""Arithmetic of packing, and what a run of bags should not mix."""
 
-from collections.abc import Sequence
-from datetime import date, timedelta
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime, timedelta
 from typing import NamedTuple
-
-
-def best_before(packed_on: date, shelf_life_days: int | None) -> date | None:
-    """Date the bags by the product's shelf life; None where it has none."""
-    return None if shelf_life_days is None else packed_on + timedelta(days=shelf_life_days)
 
 
 def lot_mark(code: str) -> str:
@@ -46,3 +42,42 @@ def beyond_tasting(parts: Sequence[BlendedIn], whole_g: int) -> Beyond | None:
         if grams * 100_000 > part.at_most_milli * whole_g:
             return Beyond(together, grams, part.at_most_milli)
     return None
+
+
+class Roasted(NamedTuple):
+    """A roast behind a run."""
+
+    code: str
+    at: datetime
+    component: str
+    """Which component of the blend it stands for, else its style; empty where nobody said."""
+
+
+def warn_of_run(blends: Sequence[str], roasts: Sequence[Roasted]) -> Iterator[str]:
+    """Point out what should begin a new pack: another blend, another day of roasting."""
+    if len(blends) > 1:
+        named = ", ".join(blends)
+        yield f"{len(blends)} blends in one run: {named}. Another blend is another pack."
+    days: dict[str, set[date]] = defaultdict(set)
+    spelled: dict[str, str] = {}
+    for roast in roasts:
+        key = spelled.setdefault(roast.component.strip().casefold(), roast.component)
+        days[key].add(roast.at.date())
+    for component, roasted_on in days.items():
+        if len(roasted_on) > 1:
+            what = f"{component}: roasts" if component else "Roasts"
+            yield (
+                f"{what} of {len(roasted_on)} days in one run: "
+                f"{', '.join(str(day) for day in sorted(roasted_on))}. "
+                "Another day of roasting is another pack."
+            )
+
+
+def warn_of_gas(roasts: Sequence[Roasted], packed_at: datetime, days: int) -> Iterator[str]:
+    """Point out coffee that still gives off gas and goes into bags that keep it in."""
+    fresh = [roast.code for roast in roasts if packed_at - roast.at < timedelta(days=days)]
+    if fresh:
+        yield (
+            f"Roasted less than {days} days before and in bags without a valve: "
+            f"{', '.join(fresh)}. Such bags swell."
+        )

@@ -10,10 +10,12 @@ from app.ledger.cards import CardOut
 from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Name, Told, Why
 from app.ledger.tables import UnitKind
+from app.packing.materials.schemas import MaterialUseOut, Uses
+from app.packing.tables import DateChoice
 from app.shared.codes import Code, NewCode, PlaceCode
 from app.shared.mass import KgIn, KgOut
 from app.shared.numbers import NumberOut
-from app.shared.times import MomentIn, MomentOut
+from app.shared.times import Day, MomentIn, MomentOut
 
 
 def _gtin(digits: str) -> str:
@@ -25,6 +27,7 @@ def _gtin(digits: str) -> str:
 Gtin = Annotated[str, AfterValidator(_gtin)]
 NominalGrams = Annotated[int, Field(ge=1, le=30_000, strict=True)]
 ShelfLife = Annotated[int, Field(ge=1, le=3650, strict=True)]
+ShelfLifeMonths = Annotated[int, Field(ge=1, le=120, strict=True)]
 Bags = Annotated[int, Field(ge=1, le=1_000_000, strict=True)]
 
 
@@ -34,14 +37,19 @@ class ProductIn(Asked):
     nominal_g: NominalGrams
     gtin: Gtin | None = None
     shelf_life_days: ShelfLife | None = None
+    shelf_life_months: ShelfLifeMonths | None = None
+    date_form: DateChoice = DateChoice.AUTO
+    """How much of the date is on the bags: as little as the shelf life allows, or more."""
 
 
 class ProductChange(Change):
-    never_null: ClassVar[frozenset[str]] = frozenset({"name"})
+    never_null: ClassVar[frozenset[str]] = frozenset({"name", "date_form"})
 
     name: Name | None = None
     gtin: Gtin | None = None
     shelf_life_days: ShelfLife | None = None
+    shelf_life_months: ShelfLifeMonths | None = None
+    date_form: DateChoice | None = None
 
 
 class ProductOut(CardOut):
@@ -50,6 +58,8 @@ class ProductOut(CardOut):
     nominal_g: int
     gtin: str | None
     shelf_life_days: int | None
+    shelf_life_months: int | None
+    date_form: DateChoice
 
 
 class PartIn(Asked):
@@ -126,8 +136,11 @@ class PackIn(Correcting):
     packed_at: MomentIn | None = None
     parts: Parts = Field(alias="from")
     bags: Bags
-    best_before: date | None = None
+    best_before: Day | None = None
     film_roll: Annotated[str, Field(max_length=100)] | None = None
+    """Where it is the code of a lot of packing material, that lot is an input."""
+    materials: Uses = Field(default_factory=list)
+    """The lots of packing material that went into the bags."""
 
 
 class PackLine(Told):
@@ -152,3 +165,14 @@ class PackOut(PackLine):
     """What went in and is in no bag."""
     claims: list[str]
     """Those that the records let it carry: every lot behind it does."""
+    date_mark: str | None
+    """The words for the bag; a date of quality, and of nothing else."""
+    mark_covers_until: date | None
+    """The last day of the month or year where the words say "end"."""
+    lot_mark_needed: bool
+    """Whether the bag must carry the lot mark: a date with its day could serve instead."""
+    materials: list[MaterialUseOut]
+    gaps: list[str]
+    """What is missing from the record, so that a trace ends there."""
+    warnings: list[str]
+    """What was pointed out when it was packed."""

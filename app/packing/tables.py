@@ -1,11 +1,22 @@
 """Products, and what is known of blends and packs beside their mass."""
 
 from datetime import date
+from enum import StrEnum
 
-from sqlalchemy import BigInteger, Column, Text
+from sqlalchemy import BigInteger, Column, String, Text
 from sqlmodel import Field, SQLModel
 
 from app.ledger.cards import Card
+
+
+class DateChoice(StrEnum):
+    """How much of the best-before date is written on the bags of a product."""
+
+    AUTO = "auto"
+    """As little as the shelf life allows."""
+    DAY = "day"
+    MONTH = "month"
+    YEAR = "year"
 
 
 class Product(Card, table=True):
@@ -17,6 +28,12 @@ class Product(Card, table=True):
     """The quantity on the label of one bag."""
     gtin: str | None = Field(default=None, max_length=14)
     shelf_life_days: int | None = None
+    shelf_life_months: int | None = None
+    """Either this or days."""
+    date_form: DateChoice = Field(
+        default=DateChoice.AUTO,
+        sa_column=Column(String(5), nullable=False, server_default=DateChoice.AUTO.value),
+    )
 
 
 class Blend(SQLModel, table=True):
@@ -43,4 +60,8 @@ class Pack(SQLModel, table=True):
     """The product's nominal quantity on that day."""
     lot_mark: str = Field(max_length=40, index=True)
     best_before: date | None = None
+    date_form: str | None = Field(default=None, max_length=5)
+    """How much of it is written on the bags; None for packs of before this was kept."""
     film_roll: str | None = Field(default=None, max_length=100)
+    warnings: str | None = Field(default=None, sa_column=Column(Text))
+    """What was pointed out when it was packed, as JSON."""

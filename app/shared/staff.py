@@ -48,6 +48,8 @@ class Permission(StrEnum):
     LABELS = "labels:print"
     """Order labels of sacks, racks, roasts and packs."""
     MACHINES = "machines:edit"
+    MATERIALS = "materials:keep"
+    """Enter packing materials, take lots of them in, count them and write them off."""
     MOVE = "sacks:move"
     OFF_RECIPE = "recipes:deviate"
     """Blend off a recipe, and say why."""
@@ -85,11 +87,11 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.WAREHOUSE: frozenset({
         _P.READ, _P.RECEIVE, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.PLACES, _P.PACK,
         _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH, _P.PICK,
-        _P.COUNT, _P.INSPECT,
+        _P.COUNT, _P.INSPECT, _P.MATERIALS,
     }),
     Role.ROASTER: frozenset({
         _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.CLEAN, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD,
-        _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH, _P.PICK, _P.COUNT,
+        _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH, _P.PICK, _P.COUNT, _P.MATERIALS,
     }),
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,

@@ -22,6 +22,7 @@ from app.shared.db import among
 from app.shared.mass import kg_from_grams
 from app.shared.times import text
 from app.tracing.carry_over import possible_contact
+from app.tracing.materials import materials_of, packs_with
 from app.tracing.rules import (
     Balance,
     Sent,
@@ -65,9 +66,12 @@ def trace_unit(
 
 
 def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
-    """Trace a set of units as one, or everything that stood at a place during a time."""
+    """Trace a set of units as one, what stood at a place, or what a packing material is in."""
     when = as_of(session, asked.as_of)
-    if asked.units is not None:
+    if asked.material_lot is not None:
+        packs = packs_with(session, asked.material_lot, when.upto)
+        starts = [_Start(unit, _told(unit)) for unit in packs]
+    elif asked.units is not None:
         found = units_by_code(session, asked.units)
         starts = [_start(session, found[code], when) for code in asked.units]
     else:
@@ -118,6 +122,7 @@ def _trace(
         "flows": _flows(walked),
         "customers": _customers(session, walked, lines, found.part),
         "suppliers": _suppliers(session, walked),
+        "materials": materials_of(session, ((u.id, u.code) for u in walked.units.values())),
         "balance": _balance(found.balance),
         "possible_contact": possible_contact(session, walked, hops, when.upto) if hops else None,
         "caution": CAUTION,

@@ -42,7 +42,7 @@ def trace(
 
 @router.post("/trace", response_model=TraceOut)
 def trace_set(clerk: Reader, asked: TraceIn) -> Response:
-    """Trace a set of units as one, or everything that stood at a place during a time."""
+    """Trace a set of units, what stood at a place during a time, or what a material lot is in."""
     return Answer(clerk.read(queries.trace_set, asked))
 
 

@@ -7,7 +7,8 @@ from pydantic import Field, model_validator
 
 from app.ledger.schemas import Asked, Codes, Told
 from app.ledger.tables import UnitKind
-from app.shared.codes import PlaceCode
+from app.packing.materials.tables import MaterialKind
+from app.shared.codes import Code, PlaceCode
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
@@ -26,10 +27,12 @@ class Direction(StrEnum):
 
 
 class TraceIn(Asked):
-    """A set of units, or everything that stood at a place during a time."""
+    """A set of units, everything that stood at a place during a time, or a packing material."""
 
     units: Codes | None = None
     location: PlaceCode | None = None
+    material_lot: Code | None = None
+    """Starts at every pack that used this lot of packing material."""
     since: MomentIn | None = Field(default=None, alias="from")
     until: MomentIn | None = Field(default=None, alias="to")
     direction: Direction = Direction.FORWARD
@@ -41,8 +44,8 @@ class TraceIn(Asked):
 
     @model_validator(mode="after")
     def _one_start(self) -> Self:
-        if (self.units is None) == (self.location is None):
-            raise ValueError("name either units or a location")
+        if sum(start is not None for start in (self.units, self.location, self.material_lot)) != 1:
+            raise ValueError("name either units or a location or a material_lot")
         if self.location is None and (self.since or self.until):
             raise ValueError("from and to go with a location")
         if self.since and self.until and self.since > self.until:
@@ -96,6 +99,19 @@ class ReachedSupplier(Told):
     supplier: str | None
     delivery: str
     lots: list[str]
+
+
+class ReachedMaterial(Told):
+    """A lot of packing material in the bags of reached packs."""
+
+    lot: str
+    material: str
+    kind: MaterialKind
+    supplier: str | None
+    reference: str | None
+    packs: list[str]
+    used: NumberOut | None
+    """In these packs, in pieces or metres; null where only the lot is known."""
 
 
 class BalanceOut(Told):
@@ -153,6 +169,7 @@ class TraceOut(Told):
     flows: list[TracedFlow]
     customers: list[ReachedCustomer]
     suppliers: list[ReachedSupplier]
+    materials: list[ReachedMaterial]
     balance: BalanceOut
     possible_contact: list[PossibleContact] | None
     """Only with `carry_over`: listed apart, since no mass is known of it."""

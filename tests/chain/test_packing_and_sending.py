@@ -72,7 +72,10 @@ def test_bags_carry_a_lot_mark_and_a_best_before(api: Api, roasts: list[str]) ->
     assert made["film_roll"] == "FR-7781"
     assert made["loss_kg"] == 0
     assert api.get(f"/packs/{made['code']}") == made
-    unlabelled = pack(api, {roasts[0]: 4}, bags=2, sku="HOUSE-2000", best_before="2026-12-24")
+    unlabelled = pack(
+        api, {roasts[0]: 4}, bags=2, sku="HOUSE-2000", packed_at="2026-03-04T10:00:00Z",
+        best_before="2026-12-24",
+    )  # fmt: skip
     assert unlabelled["best_before"] == "2026-12-24"
     assert pack(api, {roasts[0]: 2}, bags=1, sku="HOUSE-2000")["best_before"] is None
 

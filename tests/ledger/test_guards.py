@@ -10,6 +10,7 @@ EDITED = {
     "instrument": "a card",
     "location": "a card",
     "machine": "a card",
+    "material": "a card",
     "product": "a card",
     "purchase_contract": "a card",
     "recipe": "a card",

@@ -121,6 +121,7 @@ def _main_path(page: str) -> str:
         "arrivals.md": "lots/{code}/",
         "cuppings.md": "roasts/",
         "journal.md": "entries",
+        "packing-materials.md": "materials",
         "units-and-void.md": "units",
     }
     return f"/api/v1/{resource.get(page, page.removesuffix('.md'))}"

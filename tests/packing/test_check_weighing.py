@@ -117,6 +117,24 @@ def test_a_mean_below_the_label_that_passes_is_pointed_out(api: Api) -> None:
     assert "no target to fill to" in checked["warnings"][0]
 
 
+@pytest.mark.parametrize(
+    ("weights", "advice"),
+    # Our rule; T1 is 241 g, T2 232 g.
+    [
+        (["250"] * 30, "go_on"), (["249.999"] + ["250"] * 29, "warn"),
+        (["241"] + ["251"] * 29, "go_on"), (["240.999"] + ["251"] * 29, "warn"),
+        (["232"] + ["251"] * 29, "warn"), (["231.999"] + ["251"] * 29, "stop"),
+    ],
+)  # fmt: skip
+def test_whoever_runs_the_line_is_told_what_to_do(
+    api: Api, weights: list[str], advice: str
+) -> None:
+    checked = weigh(api, [G(each) for each in weights])
+
+    assert checked["advice"] == advice
+    assert bool(checked["warnings"]) is (advice != "go_on")
+
+
 def test_gross_weights_are_taken_less_the_bag(api: Api) -> None:
     checked = weigh(api, [G("262.75")] * 30, tare_g=G("12.35"))
 

@@ -7,6 +7,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, mod
 
 from app.ledger.schemas import Asked, Note, Told
 from app.packing.schemas import Bags
+from app.packing.weighing.advice import Advice
 from app.shared.numbers import NumberOut, exact_number
 from app.shared.times import MomentIn, MomentOut
 from app.standards.average_quantity import MG, Check, Finding
@@ -103,6 +104,8 @@ class CheckWeighingOut(Told):
     plan: Check
     batch_bags: int
     finding: Finding
+    advice: Advice
+    """To whoever runs the line, whatever the test of the sample says."""
     limits: LimitsOut
     contents: ContentsOut
     mean: MeanOut

@@ -6,6 +6,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
+from app.packing.weighing.advice import advise
 from app.packing.weighing.schemas import CheckWeighingOut, ContentsOut, LimitsOut, MeanOut
 from app.packing.weighing.tables import CheckWeighing
 from app.shared.answers import read_json
@@ -55,10 +56,14 @@ def show(row: CheckWeighing, weighed: Weighed) -> CheckWeighingOut:
         plan=check,
         batch_bags=row.batch_bags,
         finding=verdict.finding,
+        advice=advise(check, verdict.limits, net_mg),
         limits=_limits(verdict, weighed.nominal_g),
         contents=_contents(verdict),
         mean=_mean(verdict),
-        warnings=list(_warnings(verdict, weighed.nominal_g, row.batch_bags)),
+        warnings=[
+            *_warnings(verdict, weighed.nominal_g, row.batch_bags),
+            *_more_warnings(verdict, net_mg),
+        ],
         weights=[grams(each) for each in net_mg],
         tare=grams(row.tare_mg) if row.tare_mg else None,
         instrument=row.instrument,
@@ -129,3 +134,17 @@ def _warnings(verdict: Verdict, nominal_g: int, batch: int) -> Iterator[str]:
             f"Away from the end of the line a check batch has at most {LARGEST_BATCH} bags; "
             f"this one has {batch}."
         )
+
+
+def _more_warnings(verdict: Verdict, net_mg: Sequence[int]) -> Iterator[str]:
+    """Say why the advice is not to go on, where nothing above does."""
+    limits_mg = verdict.limits
+    mean = Fraction(sum(net_mg), len(net_mg))
+    if mean < limits_mg.nominal_mg and verdict.mean.finding is not Finding.ACCEPTED:
+        yield (
+            f"The running mean of {grams(mean)} g is below the {limits_mg.nominal_mg // MG} g of "
+            "the label."
+        )
+    short = sum(weight < limits_mg.t1_mg for weight in net_mg)
+    if short:
+        yield f"{short} of {len(net_mg)} bags are below T1 ({grams(limits_mg.t1_mg)} g)."

@@ -1,0 +1,1 @@
+"""Packing materials: what bags are made of, closed with and sent in, lot by lot."""
