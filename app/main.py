@@ -34,6 +34,7 @@ from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
+from app.sending.orders import routes as orders
 from app.settings import Settings
 from app.shared.db import open_engine
 from app.shared.problem_pages import router as problem_pages
@@ -60,6 +61,7 @@ PACKAGES = (
     recipes,
     weighing,
     sending,
+    orders,
     quality,
     grading,
     ledger,

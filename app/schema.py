@@ -28,6 +28,7 @@ from app.quality.grading import tables as grading
 from app.roasting import tables as roasting
 from app.roasting.styles import tables as styles
 from app.sending import tables as sending
+from app.sending.orders import tables as orders
 from app.settings import project_folder
 from app.shared import sign_in
 from app.shared.db import writing
@@ -53,6 +54,7 @@ TABLES = (
     recipes,
     packing,
     weighing,
+    orders,
     sending,
     labels,
 )
