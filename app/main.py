@@ -35,6 +35,7 @@ from app.roasting import routes as roasting
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
 from app.sending.orders import routes as orders
+from app.sending.standing import routes as standing_orders
 from app.settings import Settings
 from app.shared.db import open_engine
 from app.shared.problem_pages import router as problem_pages
@@ -62,6 +63,7 @@ PACKAGES = (
     weighing,
     sending,
     orders,
+    standing_orders,
     quality,
     grading,
     ledger,

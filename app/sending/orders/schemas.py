@@ -44,6 +44,13 @@ class OrderIn(Asked):
     note: Note | None = None
 
 
+class CalledOff(OrderIn):
+    """An order of one date of a standing order, as the journal is to know it."""
+
+    standing_order: str
+    called_for: Day
+
+
 class OrderChange(Change):
     """The code and the customer stay: for another customer it is another order."""
 
