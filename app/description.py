@@ -29,6 +29,7 @@ TAGS: Final[Mapping[str, str]] = {
     "packing": "Products, blends, and the bags filled from them.",
     "orders": "What customers want and by when, standing orders, and how much of it went out.",
     "sending": "Customers, what was sent to them and what came back.",
+    "production": "What has to be roasted, and the batches that are planned.",
     "quality": "Holds and releases, samples and grading, the tasting of what was set aside.",
     "labels": "What is glued to sacks, racks, roasts and packs, and who printed which.",
     "book": "Corrections and the journal: every write is one line of it.",

@@ -32,6 +32,7 @@ from app.places import routes as places
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
+from app.roasting.batches import routes as batches
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
 from app.sending.orders import routes as orders
@@ -58,6 +59,7 @@ PACKAGES = (
     places,
     roasting,
     styles,
+    batches,
     packing,
     recipes,
     weighing,

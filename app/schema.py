@@ -17,6 +17,7 @@ from app.green.identity import tables as identity
 from app.green.instruments import tables as instruments
 from app.green.picking import tables as picking
 from app.green.readings import tables as readings
+from app.green.reservations import tables as reservations
 from app.labels import tables as labels
 from app.ledger import tables as ledger
 from app.packing import tables as packing
@@ -26,6 +27,7 @@ from app.places import tables as places
 from app.quality import tables as quality
 from app.quality.grading import tables as grading
 from app.roasting import tables as roasting
+from app.roasting.batches import tables as batches
 from app.roasting.styles import tables as styles
 from app.sending import tables as sending
 from app.sending.orders import tables as orders
@@ -51,6 +53,8 @@ TABLES = (
     grading,
     roasting,
     styles,
+    reservations,
+    batches,
     recipes,
     packing,
     weighing,

@@ -8,7 +8,14 @@ down_revision = "0013"
 branch_labels = None
 depends_on = None
 
-ADDED_TO_ONLY = ("order_cancellation",)
+ADDED_TO_ONLY = (
+    "order_cancellation",
+    "reservation",
+    "reservation_lot",
+    "reservation_use",
+    "reservation_release",
+    "planned_batch",
+)
 """Tables whose rows are never changed and never deleted."""
 
 
@@ -16,6 +23,8 @@ def upgrade() -> None:
     """Make the tables and the new columns, then guard the tables of facts."""
     _standing_orders()
     _orders()
+    _reservations()
+    _planned_batches()
     _columns()
     if op.get_bind().dialect.name == "postgresql":
         _guard_postgresql()
@@ -86,11 +95,76 @@ def _orders() -> None:
     )
 
 
+def _reservations() -> None:
+    op.create_table(
+        "reservation",
+        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("purpose", sa.String(length=300), nullable=False),
+        sa.Column("entry_id", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(["entry_id"], ["entry.id"]),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_index("ix_reservation_entry_id", "reservation", ["entry_id"])
+    op.create_table(
+        "reservation_lot",
+        sa.Column("reservation_id", sa.Integer(), nullable=False),
+        sa.Column("lot_id", sa.Integer(), nullable=False),
+        sa.Column("grams", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["reservation_id"], ["reservation.id"]),
+        sa.ForeignKeyConstraint(["lot_id"], ["green_lot.unit_id"]),
+        sa.PrimaryKeyConstraint("reservation_id", "lot_id"),
+        sa.CheckConstraint("grams > 0", name="ck_reservation_lot_above_zero"),
+    )
+    op.create_index("ix_reservation_lot_lot_id", "reservation_lot", ["lot_id"])
+    op.create_table(
+        "reservation_use",
+        sa.Column("reservation_id", sa.Integer(), nullable=False),
+        sa.Column("unit_id", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(["reservation_id"], ["reservation.id"]),
+        sa.ForeignKeyConstraint(["unit_id"], ["unit.id"]),
+        sa.PrimaryKeyConstraint("reservation_id", "unit_id"),
+    )
+    op.create_index("ix_reservation_use_unit_id", "reservation_use", ["unit_id"])
+    op.create_table(
+        "reservation_release",
+        sa.Column("reservation_id", sa.Integer(), nullable=False),
+        sa.Column("reason", sa.String(length=2000), nullable=False),
+        sa.Column("entry_id", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(["reservation_id"], ["reservation.id"]),
+        sa.ForeignKeyConstraint(["entry_id"], ["entry.id"]),
+        sa.PrimaryKeyConstraint("reservation_id"),
+    )
+
+
+def _planned_batches() -> None:
+    op.create_table(
+        "planned_batch",
+        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("planned_for", sa.Date(), nullable=False),
+        sa.Column("style_id", sa.Integer(), nullable=False),
+        sa.Column("machine_id", sa.Integer(), nullable=True),
+        sa.Column("charge_g", sa.BigInteger(), nullable=False),
+        sa.Column("reservation_id", sa.Integer(), nullable=False),
+        sa.Column("entry_id", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(["style_id"], ["style.id"]),
+        sa.ForeignKeyConstraint(["machine_id"], ["machine.id"]),
+        sa.ForeignKeyConstraint(["reservation_id"], ["reservation.id"]),
+        sa.ForeignKeyConstraint(["entry_id"], ["entry.id"]),
+        sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("reservation_id"),
+    )
+    op.create_index("ix_planned_batch_planned_for", "planned_batch", ["planned_for"])
+    op.create_index("ix_planned_batch_entry_id", "planned_batch", ["entry_id"])
+
+
 def _columns() -> None:
     # Written out, since Alembic adds the reference by a second statement that SQLite does not know.
     op.execute("ALTER TABLE dispatch ADD COLUMN order_id INTEGER REFERENCES customer_order (id)")
     op.create_index("ix_dispatch_order_id", "dispatch", ["order_id"])
     op.add_column("dispatch", sa.Column("warnings", sa.Text()))
+    op.add_column("product", sa.Column("recipe", sa.String(length=200)))
+    op.add_column("product", sa.Column("style", sa.String(length=200)))
+    op.add_column("style", sa.Column("green", sa.JSON()))
 
 
 def _guard_sqlite() -> None:

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Response
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.packing import actions, queries
+from app.packing import actions, made_of, queries
 from app.packing.actions import PRODUCTS
 from app.packing.schemas import (
     BlendIn,
@@ -36,7 +36,7 @@ Packer = Annotated[Clerk, allowed(Permission.PACK)]
 @router.post("/products", status_code=201, response_model=ProductOut, dependencies=[Keyed])
 def add_product(clerk: ProductKeeper, asked: ProductIn) -> Response:
     """Enter a product: a bag of a nominal quantity."""
-    return clerk.write(cards.add, PRODUCTS, asked)
+    return clerk.write(made_of.add_product, asked)
 
 
 @router.get("/products", response_model=Items[ProductOut])
@@ -56,7 +56,7 @@ def change_product(
     clerk: ProductKeeper, sku: str, asked: ProductChange, if_match: IfMatch = None
 ) -> Response:
     """Change a product; its number and nominal quantity stay."""
-    return clerk.write(cards.change, PRODUCTS, sku, asked, if_match)
+    return clerk.write(made_of.change_product, sku, asked, if_match)
 
 
 @router.post("/blends", status_code=201, response_model=BlendOut, dependencies=[Keyed])

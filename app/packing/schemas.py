@@ -33,6 +33,10 @@ class ProductIn(Asked):
     nominal_g: NominalGrams
     gtin: Gtin | None = None
     shelf_life_days: ShelfLife | None = None
+    recipe: Annotated[str, Field(max_length=200)] | None = None
+    """The recipe of what is in the bag; this or `style`."""
+    style: Annotated[str, Field(max_length=200)] | None = None
+    """The style of the roasts that are in the bag."""
 
 
 class ProductChange(Change):
@@ -41,6 +45,10 @@ class ProductChange(Change):
     name: Name | None = None
     gtin: Gtin | None = None
     shelf_life_days: ShelfLife | None = None
+    recipe: Annotated[str, Field(max_length=200)] | None = None
+    """The recipe of what is in the bag; this or `style`."""
+    style: Annotated[str, Field(max_length=200)] | None = None
+    """The style of the roasts that are in the bag."""
 
 
 class ProductOut(CardOut):
@@ -49,6 +57,8 @@ class ProductOut(CardOut):
     nominal_g: int
     gtin: str | None
     shelf_life_days: int | None
+    recipe: str | None
+    style: str | None
 
 
 class PartIn(Asked):

@@ -17,6 +17,10 @@ class Product(Card, table=True):
     """The quantity on the label of one bag."""
     gtin: str | None = Field(default=None, max_length=14)
     shelf_life_days: int | None = None
+    recipe: str | None = Field(default=None, max_length=200)
+    """The recipe of what is in the bag, by name, as recipes name what they are made of."""
+    style: str | None = Field(default=None, max_length=200)
+    """The style of what is in the bag, where it is no blend."""
 
 
 class Blend(SQLModel, table=True):

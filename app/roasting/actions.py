@@ -1,13 +1,16 @@
 """Charging a roaster and weighing what comes out."""
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import asdict
 from decimal import Decimal
 
-from app.ledger.posting import Pen, Posting
+from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
 from app.ledger.rules import canonical
 from app.ledger.tables import Reason, Unit, UnitKind
+from app.roasting.batches.actions import to_roast
+from app.roasting.batches.drawing import eaten, take_over
 from app.roasting.machines import machine_for, record_run
 from app.roasting.rules import (
     Check,
@@ -42,21 +45,19 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     drawn = _drawn(asked)
     charge_g = sum(drawn.values())
     _refuse_charge(machine, charge_g, asked.end_g)
-    style = style_named(pen.session, asked.style)
+    planned = to_roast(pen.session, asked.batch, asked.style)
+    style = style_named(pen.session, planned.style if planned else asked.style)
     at = pen.moment(asked.roasted_at, "#/roasted_at")
     found = units_by_code(pen.session, list(drawn), UnitKind.SACK)
     posting = Posting("roast", at, asked.model_dump(mode="json"))
     born = pen.bear(posting, UnitKind.ROAST, asked.code, asked.end_g)
-    emptied = {draw.sack for draw in asked.draws if draw.emptied}
-    for code, grams in drawn.items():
-        sack = live(found[code])
-        posting.flow(sack.id, born, grams)
-        if code in emptied:
-            _book_difference(pen, posting, sack, grams)
+    _draw(pen, posting, born, found, asked)
     pen.post(posting)
     checks = _judge(pen, asked, charge_g, style)
     passed = all(check.passed for check in checks)
     warnings = _warnings(pen, machine, charge_g, style)
+    warnings += take_over(pen, planned, born, machine.code)
+    warnings += eaten(pen.session, {found[code].id: grams for code, grams in drawn.items()})
     record_run(pen, born, machine, at)
     pen.write(Roast, [{
         "unit_id": born.id, "style": style.name if style else asked.style, "charge_g": charge_g,
@@ -69,6 +70,7 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         machine=machine.code,
         style=style.name if style else asked.style,
         style_version=style.version if style else None,
+        batch=asked.batch,
         roasted_at=at,
         charge_g=charge_g,
         end_g=asked.end_g,
@@ -81,6 +83,18 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         held=False,
         voided=False,
     )
+
+
+def _draw(
+    pen: Pen, posting: Posting, born: Birth, found: Mapping[str, Unit], asked: RoastIn
+) -> None:
+    """Let green flow out of sacks, with what the scale says of those that were used up."""
+    emptied = {draw.sack for draw in asked.draws if draw.emptied}
+    for code, grams in _drawn(asked).items():
+        sack = live(found[code])
+        posting.flow(sack.id, born, grams)
+        if code in emptied:
+            _book_difference(pen, posting, sack, grams)
 
 
 def _drawn(asked: RoastIn) -> Counter[str]:

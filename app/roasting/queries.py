@@ -10,6 +10,7 @@ from app.ledger.cards import card_at
 from app.ledger.queries import on_hold, parts_of, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.quality.tables import Cupping, Verdict
+from app.roasting.batches.queries import batch_of_roast
 from app.roasting.machines import MACHINES
 from app.roasting.rules import loss_pct
 from app.roasting.schemas import CheckOut, Disposition, Draw, RoastOut
@@ -109,6 +110,7 @@ def roast(session: Session, code: str) -> RoastOut:
         machine=row.machine,
         style=row.style,
         style_version=row.style_version,
+        batch=batch_of_roast(session, unit.id),
         warnings=json.loads(row.warnings or "[]"),
         roasted_at=row.happened_at,
         charge_g=row.charge_g,

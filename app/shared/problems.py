@@ -37,6 +37,10 @@ KINDS: Final[Mapping[str, Kind]] = {
     "bad-request": Kind(
         400, "The request cannot be read",
         "The request itself is malformed: its headers, its cursor or its encoding."),
+    "batch-state": Kind(
+        409, "The batch has ended",
+        "A planned batch is roasted once or cancelled. Voiding the roast opens it again; plan "
+        "another one where more is to be roasted."),
     "busy": Kind(
         503, "The book is busy or out of reach",
         "Nothing was booked. Try again after the seconds that `Retry-After` names, "

@@ -57,6 +57,8 @@ class Permission(StrEnum):
     PICK = "pick-lists:make"
     """Put on record which sacks are to be fetched."""
     PLACES = "locations:edit"
+    PLAN = "batches:plan"
+    """Plan batches, which reserves their green, and cancel them."""
     PRICES = "prices:see"
     """What green cost: a matter between buyers and suppliers."""
     PRODUCTS = "products:edit"
@@ -91,7 +93,7 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     }),
     Role.ROASTER: frozenset({
         _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.CLEAN, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD,
-        _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH, _P.PICK, _P.COUNT,
+        _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH, _P.PICK, _P.COUNT, _P.PLAN,
     }),
     Role.QUALITY: frozenset({
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,

@@ -1,14 +1,40 @@
 """What the API reads and answers about styles."""
 
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from app.ledger.cards import CardOut
-from app.ledger.schemas import Asked, Change, Name, Note
+from app.ledger.schemas import Asked, Change, Codes, Name, Note, Told
+from app.roasting.yields import WHOLE_MILLI
 from app.shared.codes import PlaceCode
 from app.shared.mass import KgIn, KgOut
+from app.shared.shares import percent
 from app.shared.thousandths import MilliOut, PercentIn, ShadeIn
+
+
+class SlotIn(Asked):
+    share_milli: PercentIn = Field(alias="share_pct")
+    """Of the charge."""
+    lots: Codes
+    """The lots it is taken from, the first as long as it lasts."""
+
+
+def _whole(slots: list[SlotIn]) -> list[SlotIn]:
+    if not all(slot.share_milli for slot in slots):
+        raise ValueError("a slot of 0 % is none")
+    whole = sum(slot.share_milli for slot in slots)
+    if whole != WHOLE_MILLI:
+        raise ValueError(f"the shares add up to {percent(whole, WHOLE_MILLI)} %, not 100 %")
+    return slots
+
+
+Slots = Annotated[list[SlotIn], Field(min_length=1, max_length=20), AfterValidator(_whole)]
+
+
+class SlotOut(Told):
+    share_milli: MilliOut = Field(alias="share_pct")
+    lots: list[str]
 
 
 class StyleIn(Asked):
@@ -24,6 +50,8 @@ class StyleIn(Asked):
     """The drum it is made for."""
     batch_g: KgIn | None = Field(default=None, alias="batch_kg")
     """The usual charge."""
+    green: Slots | None = None
+    """Which lots a charge is made of; several slots are a blend before roasting."""
     note: Note | None = None
 
 
@@ -37,6 +65,7 @@ class StyleChange(Change):
     colour_tolerance_milli: ShadeIn | None = Field(default=None, alias="colour_tolerance")
     machine: PlaceCode | None = None
     batch_g: KgIn | None = Field(default=None, alias="batch_kg")
+    green: Slots | None = None
     note: Note | None = None
 
 
@@ -48,4 +77,5 @@ class StyleOut(CardOut):
     colour_tolerance_milli: MilliOut | None = Field(alias="colour_tolerance")
     machine: str | None
     batch_g: KgOut | None = Field(alias="batch_kg")
+    green: list[SlotOut] | None
     note: str | None
