@@ -29,6 +29,7 @@ from app.packing import routes as packing
 from app.packing.recipes import routes as recipes
 from app.packing.weighing import routes as weighing
 from app.places import routes as places
+from app.production import routes as production
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
@@ -66,6 +67,7 @@ PACKAGES = (
     sending,
     orders,
     standing_orders,
+    production,
     quality,
     grading,
     ledger,

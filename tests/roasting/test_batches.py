@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable
+from decimal import Decimal
 from functools import partial
 from typing import Any
 
@@ -40,7 +41,7 @@ def plan(api: Api, **more: Any) -> list[dict[str, Any]]:
 
 
 def of_lot(grams: int, lot: str = "GL-1") -> list[dict[str, Any]]:
-    return [{"lot": lot, "kg": kg(grams) / 1000}]
+    return [{"lot": lot, "kg": Decimal(grams) / 1000}]
 
 
 def stock(api: Api, lot: str = "GL-1") -> tuple[Any, ...]:
@@ -228,7 +229,7 @@ def test_a_plan_that_makes_no_sense_is_refused(
 
 
 def test_of_two_plans_for_the_last_kilograms_one_wins(api: Api, wire: Wire) -> None:
-    body = {"on": "2026-11-26", "style": "Filter", "machine": "DRUM-75"}
+    body: dict[str, Any] = {"on": "2026-11-26", "style": "Filter", "machine": "DRUM-75"}
     body |= {"green": of_lot(40_000)}
 
     answers = at_once([partial(wire.post, "/batches", body)] * 4)
@@ -261,7 +262,7 @@ def test_on_hand_is_available_held_and_reserved_whatever_happens(
     """Every example goes on with the book of the one before: what matters holds all the same."""
     body = {"machine": "DRUM-75", "end_kg": kg("0.001")} | PASSING
     for act, grams, which in acts:
-        drawing = [{"sack": store["GL-1"], "kg": kg(grams) / 1000}]
+        drawing = [{"sack": store["GL-1"], "kg": Decimal(grams) / 1000}]
         if act == "plan":
             batch = {"on": "2026-11-26", "style": "Filter", "machine": "DRUM-75"}
             api.send("POST", "/batches", batch | {"green": of_lot(grams)})

@@ -44,7 +44,7 @@ def test_a_gram_more_than_whole_charges_give_takes_another(roasted_g: int, charg
 
 
 def test_a_loss_says_what_it_is_read_off() -> None:
-    assert (AT_15.loss_pct, AT_15.basis) == (15, Basis.TARGET)
+    assert (AT_15.loss_pct, AT_15.basis) == (Decimal(15), Basis.TARGET)
     house = by_house((Decimal(12), Decimal("18.5")))  # the middle: 15.25 %
     assert (house.loss_pct, house.basis) == (Decimal("15.25"), Basis.HOUSE)
     assert Yield(2, 3, Basis.MEASURED, 4).loss_pct == Decimal("33.333333")

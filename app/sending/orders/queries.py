@@ -122,3 +122,30 @@ def _row(row: Any, lines: list[OrderedBags]) -> OrderRow:  # noqa: ANN401 - a ro
         standing_order=row.standing_order, called_for=card.called_for,
         cancelled_reason=row.cancelled_reason,
     )  # fmt: skip
+
+
+class OpenLine(NamedTuple):
+    """Bags of a product that an order still wants."""
+
+    order: str
+    customer: str
+    due_on: date
+    sku: str
+    bags: int
+
+
+def open_lines(session: Session, last: date) -> list[OpenLine]:
+    """Read what orders due until a day still want, the earliest due first."""
+    rows = session.execute(
+        select(
+            col(CustomerOrder.code), col(Customer.name), col(CustomerOrder.due_on),
+            col(Product.sku), col(OrderLine.bags), sent_bags().label("sent"),
+        )
+        .join(CustomerOrder, col(CustomerOrder.id) == col(OrderLine.order_id))
+        .join(Customer, col(Customer.id) == col(CustomerOrder.customer_id))
+        .join(Product, col(Product.id) == col(OrderLine.product_id))
+        .where(col(CustomerOrder.due_on) <= last, ~cancelled())
+        .where(col(OrderLine.bags) > sent_bags())
+        .order_by(col(CustomerOrder.due_on), col(CustomerOrder.id), col(Product.sku))
+    )  # fmt: skip
+    return [OpenLine(row.code, row.name, row.due_on, row.sku, row.bags - row.sent) for row in rows]
