@@ -175,16 +175,10 @@ def _roasting(
     lots = reading.lots_on_hand(session)
     free = {lot.code: lot.free_g for lot in lots}
     found = []
-    for style, to_make_g in sorted(wanted, key=lambda each: each[0].name_key):
-        number = style.id or 0
-        one = _batched(
-            style,
-            yields[number],
-            to_make_g,
-            to_come.get(number, []),
-            roasters=roasters,
-            settings=settings,
-        )
+    # Those that name their green come first: a guess takes nothing from what is meant.
+    for style, to_make_g in sorted(wanted, key=lambda each: (not each[0].green, each[0].name_key)):
+        of, coming = yields[style.id or 0], to_come.get(style.id or 0, [])
+        one = _batched(style, of, to_make_g, coming, roasters=roasters, settings=settings)
         _fill(one, lots, free, gaps)
         found.append(one)
     return found
