@@ -74,11 +74,10 @@ def test_what_is_packed_and_what_is_roasted_is_taken_off_once(
 ) -> None:
     order(roastery, 10)
     order(roastery, 40, "HOUSE-250")
-    made = roast(
-        roastery, {sack_of(roastery, "GL-OLD"): 20}, 17, style="Espresso", loss_range_pct=None
-    )
-    fruit = roast(roastery, {sack_of(roastery, "GL-FRUIT"): 10}, kg("8.8"), style="Fruit",
-                  loss_range_pct=None)  # fmt: skip
+    by_style: dict[str, Any] = {"loss_range_pct": None}
+    made = roast(roastery, {sack_of(roastery, "GL-OLD"): 20}, 17, style="Espresso", **by_style)
+    fruit_sack = sack_of(roastery, "GL-FRUIT")
+    fruit = roast(roastery, {fruit_sack: 10}, kg("8.8"), style="Fruit", **by_style)
     pack(roastery, {made["code"]: 4}, 2, "HOUSE-2000")
     set_aside = roastery.post("/roasts", {
         "machine": "DRUM-15", "style": "Espresso", "end_kg": kg("8.5"),
@@ -142,8 +141,11 @@ def test_a_standing_order_counts_until_it_is_called_off_and_its_order_after(roas
     assert before["standing_orders"] == [
         {"standing_order": "WEEKLY", "product": "HOUSE-2000", "on": DAY, "bags": 6}
     ]
-    assert [(p["ordered_bags"], p["standing_bags"], p["to_pack_bags"])
-            for p in (before["products"] + after["products"])] == [(0, 6, 6), (6, 0, 6)]  # fmt: skip
+    counts = [
+        (each["ordered_bags"], each["standing_bags"], each["to_pack_bags"])
+        for each in (before["products"] + after["products"])
+    ]
+    assert counts == [(0, 6, 6), (6, 0, 6)]
     assert after["standing_orders"] == []
 
 
@@ -215,8 +217,8 @@ def test_a_plan_leaves_out_what_lacks_green_and_says_so(roastery: Api) -> None:
 
     assert len(planned["batches"]) == 5
     assert planned["not_planned"] == [
-        {"style": "Bare", "batches": 1, "why": "the style names no green"},
         {"style": "Espresso", "batches": 5, "why": "60.0 kg of green are short"},
+        {"style": "Bare", "batches": 1, "why": "the style names no green"},
     ]
     assert (again["batches"], again["not_planned"]) == ([], planned["not_planned"])
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.packing.recipes.rules import Component, round_trip
-from app.production.rules import Cards, Coffee, explode
+from app.production.rules import Cards, Coffee, Need, explode
 
 CARDS = Cards(
     {
@@ -48,18 +48,19 @@ def test_what_is_there_is_taken_off_once_and_before_it_is_taken_apart() -> None:
     found = explode({recipe("house"): Fraction(10_000), style("huila"): Fraction(300)},
                     CARDS, on_hand)  # fmt: skip
 
-    # Our own arithmetic: 5 kg of house are left, so 3 of base; 1 is there; of 2 kg a third is Huila.
+    # Our own arithmetic: 5 kg of house are left, so 3 of base, of which 1 is there; of 2 kg a third
+    # is Huila.
     assert found.coffees[recipe("house")].to_make_g == 5_000
     assert found.coffees[recipe("base")].to_make_g == 2_000
     huila = found.coffees[style("huila")]
     assert huila.wanted_g == 300 + Fraction(2_000) * 33_333 / 100_000
-    assert (huila.on_hand_g, huila.to_make_g) == (500, huila.wanted_g - 500)
+    assert huila == Need(huila.wanted_g, Fraction(500), huila.wanted_g - 500)
 
 
 def test_more_on_hand_than_is_wanted_leaves_nothing_to_make() -> None:
     found = explode({recipe("house"): Fraction(10)}, CARDS, {recipe("house"): 11})
 
-    assert found.coffees[recipe("house")] == (10, 10, 0)
+    assert found.coffees[recipe("house")] == Need(Fraction(10), Fraction(10), Fraction(0))
     assert found.coffees[style("fruit")].wanted_g == 0
 
 
