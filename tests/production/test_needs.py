@@ -1,6 +1,7 @@
 """What has to be roasted: from orders to batches and green, with nothing counted twice."""
 
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -277,3 +278,27 @@ def test_a_period_that_runs_backward_is_refused(roastery: Api) -> None:
     answer = roastery.send("GET", f"/production/needs?from={DAY}&to=2026-11-25")
 
     problem(answer, 422, "invalid")
+
+
+def test_the_loss_is_that_of_all_that_was_charged_of_late_and_may_be_packed(roastery: Api) -> None:
+    order(roastery, 40)
+    sack = sack_of(roastery, "GL-OLD")
+
+    def roasted(days_ago: int, charge: int, end: Any, **more: Any) -> str:
+        at = (datetime.now(UTC) - timedelta(days=days_ago, minutes=1)).isoformat()
+        fields = {"style": "Espresso", "loss_range_pct": None, "roasted_at": at} | more
+        return str(roast(roastery, {sack: charge}, end, **fields)["code"])
+
+    roasted(56, 30, kg("25.5"))  # a minute too old by the default of 56 days, our own rule
+    before = style(needs(roastery))
+    roasted(55, 10, kg("8.5"))
+    roasted(0, 20, kg("16.94"))
+    roasted(0, 10, 5, profile_hit=False)  # set aside
+    voided = roasted(0, 10, kg("8.55"))
+    roastery.post(f"/units/{voided}/void", {"reason": "wrong sack"})
+    after = style(needs(roastery))
+
+    # By hand: 30 kg charged, 25.44 came out: 15.2 %, and not the mean of 15 and 15.3 %.
+    assert (before["loss_basis"], before["loss_pct"]) == ("target", 15)
+    assert (after["loss_basis"], after["loss_roasts"]) == ("measured", 2)
+    assert after["loss_pct"] == kg("15.2")
