@@ -31,14 +31,18 @@ from app.packing.materials import routes as materials
 from app.packing.recipes import routes as recipes
 from app.packing.weighing import routes as weighing
 from app.places import routes as places
+from app.production import routes as production
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
 from app.roasting import void_routes as roasting_voids
+from app.roasting.batches import routes as batches
 from app.roasting.colours import routes as roast_colours
 from app.roasting.silos import routes as silos
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
+from app.sending.orders import routes as orders
+from app.sending.standing import routes as standing_orders
 from app.settings import Settings
 from app.shared.db import open_engine
 from app.shared.problem_pages import router as problem_pages
@@ -64,12 +68,16 @@ PACKAGES = (
     silos,
     styles,
     roast_colours,
+    batches,
     packing,
     materials,
     recipes,
     weighing,
     charts,
     sending,
+    orders,
+    standing_orders,
+    production,
     quality,
     grading,
     ledger,

@@ -17,6 +17,7 @@ from app.green.identity import tables as identity
 from app.green.instruments import tables as instruments
 from app.green.picking import tables as picking
 from app.green.readings import tables as readings
+from app.green.reservations import tables as reservations
 from app.labels import tables as labels
 from app.ledger import tables as ledger
 from app.ledger.corrections import tables as corrections
@@ -28,10 +29,12 @@ from app.places import tables as places
 from app.quality import tables as quality
 from app.quality.grading import tables as grading
 from app.roasting import tables as roasting
+from app.roasting.batches import tables as batches
 from app.roasting.colours import tables as roast_colours
 from app.roasting.silos import tables as silos
 from app.roasting.styles import tables as styles
 from app.sending import tables as sending
+from app.sending.orders import tables as orders
 from app.settings import project_folder
 from app.shared import sign_in
 from app.shared.db import writing
@@ -57,10 +60,13 @@ TABLES = (
     silos,
     styles,
     roast_colours,
+    reservations,
+    batches,
     recipes,
     packing,
     materials,
     weighing,
+    orders,
     sending,
     labels,
 )

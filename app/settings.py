@@ -95,6 +95,8 @@ class Settings(BaseSettings):
     """How far book and scale may differ when a sack is used up, as a part of its net weight."""
     loss_range_pct: tuple[Percent, Percent] = (Decimal(12), Decimal(18))
     """The weight loss a roast is expected to have when the roast itself names no range."""
+    loss_window_days: Annotated[int, Field(ge=1, le=3650)] = 56
+    """Over how many days what roasts of a style lost is measured (our own rule)."""
     style_loss_tolerance: Percent = Decimal("0.5")
     """How many points the loss may stand from a style's own where the style names no tolerance
     (our own rule)."""

@@ -15,6 +15,7 @@ from app.green.certificates.queries import certified_by, claims_of_lots
 from app.green.condition.queries import lot_moistures
 from app.green.contracts.tables import PurchaseContract
 from app.green.identity.queries import identity, marked, of_crop, papers_of, shipment_mates
+from app.green.reservations.queries import reserved_of
 from app.green.rules import stock_of
 from app.green.schemas import DeliveryOut, LotOut, LotReceived, SackBrief, SackOut
 from app.green.tables import Condition, Delivery, GreenLot, Sack, Supplier
@@ -107,7 +108,7 @@ def _lot_out(
     prices: bool,
 ) -> list[LotOut]:
     ids = [row.id for row in rows]
-    stock = _stock(session, ids)
+    stock, reserved = _stock(session, ids), reserved_of(session, ids)
     moisture = lot_moistures(session, ids, settings)
     claims, mates = claims_of_lots(session, ids), shipment_mates(session, ids)
     arrivals = arrivals_of(session, ids)
@@ -115,12 +116,13 @@ def _lot_out(
     for row in rows:
         known: GreenLot = row.GreenLot
         sacks = stock.get(row.id, [])
-        left = stock_of([(left_g, held) for left_g, held in sacks], lot_held=row.held)
+        left = stock_of(sacks, lot_held=row.held, reserved_g=reserved.get(row.id, 0))
         voided = row.voided_entry_id is not None
         lots.append(LotOut(
             code=row.code, supplier=row.supplier, delivery=row.delivery,
             received_at=row.happened_at, held=row.held, sack_count=len(sacks), voided=voided,
             received_g=row.made_g, on_hand_g=left.on_hand_g, available_g=left.available_g,
+            held_g=left.held_g, reserved_g=left.reserved_g, reserved_short_g=left.reserved_short_g,
             sacks_on_hand=left.sacks_on_hand, latest_moisture_pct=moisture[row.id].value_pct,
             moisture=moisture[row.id],
             name=known.name, origin=known.origin, origin_name=country_name(known.origin),

@@ -290,7 +290,13 @@ class LotOut(Told):
     advised_g: KgOut | None = Field(alias="advised_kg")
     on_hand_g: KgOut = Field(alias="on_hand_kg")
     available_g: KgOut = Field(alias="available_kg")
-    """On hand and not held."""
+    """On hand, not held and not reserved."""
+    held_g: KgOut = Field(alias="held_kg")
+    """On hand and held: sack by sack, or all of it with the lot."""
+    reserved_g: KgOut = Field(alias="reserved_kg")
+    """Kept for planned batches, and there; with available and held it is what is on hand."""
+    reserved_short_g: KgOut = Field(alias="reserved_short_kg")
+    """Kept for planned batches, and drawn by something else or held since."""
     held: bool
     sack_count: int
     sacks_on_hand: int

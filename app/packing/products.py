@@ -1,31 +1,38 @@
-"""Entering and changing products: a product is dated as its shelf life asks for."""
+"""Entering and changing products: what is in the bag, and how long it keeps its quality."""
 
 from typing import Any
 
-from app.ledger.cards import CardOut, add, revise
+from app.ledger.cards import CardOut, enter, revise
 from app.ledger.posting import Pen
 from app.packing.actions import PRODUCTS
 from app.packing.dates import refuse_undatable
+from app.packing.made_of import made_by
 from app.packing.schemas import ProductChange, ProductIn, ProductOut
 from app.packing.tables import DateChoice, Product
 
 
 def add_product(pen: Pen, asked: ProductIn) -> CardOut:
-    """Enter a product."""
+    """Enter a product, with the recipe or the style it is made by where that is known."""
     refuse_undatable(asked.shelf_life_days, asked.shelf_life_months, asked.date_form)
-    return add(pen, PRODUCTS, asked)
-
-
-def change_product(pen: Pen, sku: str, asked: ProductChange, if_match: str | None) -> CardOut:
-    """Change a product; what it becomes as a whole must be datable."""
-    card = revise(pen, PRODUCTS, sku, asked, if_match, settle=_settle)
+    known = {"recipe": asked.recipe, "style": asked.style}
+    card = enter(pen, PRODUCTS, asked, asked.model_dump() | made_by(pen.session, known))
     return ProductOut.model_validate(card, from_attributes=True)
 
 
-def _settle(card: Product, changes: dict[str, Any]) -> dict[str, Any]:
-    days, months, choice = (
-        changes.get(name, getattr(card, name))
-        for name in ("shelf_life_days", "shelf_life_months", "date_form")
-    )
-    refuse_undatable(days, months, DateChoice(choice))
-    return changes
+def change_product(pen: Pen, sku: str, asked: ProductChange, if_match: str | None) -> CardOut:
+    """Change a product; its number and nominal quantity stay."""
+
+    def _settle(card: Product, changes: dict[str, Any]) -> dict[str, Any]:
+        days, months, choice = (
+            changes.get(name, getattr(card, name))
+            for name in ("shelf_life_days", "shelf_life_months", "date_form")
+        )
+        refuse_undatable(days, months, DateChoice(choice))
+        known = {name: changes.get(name, getattr(card, name)) for name in ("recipe", "style")}
+        if not changes.keys() & known.keys():
+            return changes
+        made = made_by(pen.session, known)
+        return changes | {name: made[name] for name in changes.keys() & known.keys()}
+
+    card = revise(pen, PRODUCTS, sku, asked, if_match, settle=_settle)
+    return ProductOut.model_validate(card, from_attributes=True)

@@ -40,6 +40,10 @@ class ProductIn(Asked):
     shelf_life_months: ShelfLifeMonths | None = None
     date_form: DateChoice = DateChoice.AUTO
     """How much of the date is on the bags: as little as the shelf life allows, or more."""
+    recipe: Annotated[str, Field(max_length=200)] | None = None
+    """The recipe of what is in the bag; this or `style`."""
+    style: Annotated[str, Field(max_length=200)] | None = None
+    """The style of the roasts that are in the bag."""
 
 
 class ProductChange(Change):
@@ -50,6 +54,10 @@ class ProductChange(Change):
     shelf_life_days: ShelfLife | None = None
     shelf_life_months: ShelfLifeMonths | None = None
     date_form: DateChoice | None = None
+    recipe: Annotated[str, Field(max_length=200)] | None = None
+    """The recipe of what is in the bag; this or `style`."""
+    style: Annotated[str, Field(max_length=200)] | None = None
+    """The style of the roasts that are in the bag."""
 
 
 class ProductOut(CardOut):
@@ -60,6 +68,8 @@ class ProductOut(CardOut):
     shelf_life_days: int | None
     shelf_life_months: int | None
     date_form: DateChoice
+    recipe: str | None
+    style: str | None
 
 
 class PartIn(Asked):

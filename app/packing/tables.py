@@ -34,6 +34,10 @@ class Product(Card, table=True):
         default=DateChoice.AUTO,
         sa_column=Column(String(5), nullable=False, server_default=DateChoice.AUTO.value),
     )
+    recipe: str | None = Field(default=None, max_length=200)
+    """The recipe of what is in the bag, by name, as recipes name what they are made of."""
+    style: str | None = Field(default=None, max_length=200)
+    """The style of what is in the bag, where it is no blend."""
 
 
 class Blend(SQLModel, table=True):

@@ -15,6 +15,8 @@ from app.ledger.tables import Reason, Unit, UnitKind
 from app.places.successors import post
 from app.quality.carried import carry_verdict
 from app.quality.rules import Decision, Disposition
+from app.roasting.batches.actions import to_roast
+from app.roasting.batches.drawing import eaten, take_over
 from app.roasting.colours.actions import write_colour
 from app.roasting.colours.queries import Taken
 from app.roasting.gate import Judged, RunOn, judge, refuse_slips
@@ -72,21 +74,21 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     charge_g = sum(drawn.values())
     _refuse_charge(machine, charge_g, asked.end_g)
     refuse_slips(pen.settings, asked, charge_g)
-    style = style_named(pen.session, asked.style)
+    planned = to_roast(pen.session, asked)
+    style = style_named(pen.session, planned.style if planned else asked.style)
     at = happened(pen, asked, asked.roasted_at, "#/roasted_at")
     found = units_by_code(pen.session, list(drawn), UnitKind.SACK)
     posting = in_place_of(pen, _posting(asked, at), asked, UnitKind.ROAST)
     born = pen.bear(posting, UnitKind.ROAST, asked.code, asked.end_g, place_id(pen, asked.to))
-    emptied = {draw.sack for draw in asked.draws if draw.emptied}
-    for code, grams in drawn.items():
-        sack = live(found[code])
-        posting.flow(sack.id, born, grams)
-        if code in emptied:
-            _book_difference(pen, posting, sack, grams)
+    _draw(pen, posting, born, found, asked)
     entry_id = post(pen, posting)
     tip(pen, entry_id, born)
     carried = carry_verdict(pen, posting, entry_id)
     judged = judge(pen, asked, RunOn(machine, charge_g, at), style)
+    judged.warnings.extend(take_over(pen, planned, born, machine.code))
+    judged.warnings.extend(
+        eaten(pen.session, {found[code].id: grams for code, grams in drawn.items()})
+    )
     record_run(pen, born, machine, at)
     made = _Made(born, machine, style, at, entry_id, drawn, judged, carried, posting.held)
     return _write(pen, asked, made)
@@ -116,6 +118,7 @@ def _write(pen: Pen, asked: RoastIn, made: _Made) -> RoastOut:
         machine=made.machine.code,
         style=named,
         style_version=version,
+        batch=asked.batch,
         roasted_at=made.at,
         charge_g=made.charge_g,
         end_g=asked.end_g,
@@ -142,6 +145,18 @@ def _milli(value: Decimal | None) -> int | None:
 
 def _posting(asked: RoastIn, at: datetime) -> Posting:
     return Posting("roast", at, asked.model_dump(mode="json"))
+
+
+def _draw(
+    pen: Pen, posting: Posting, born: Birth, found: Mapping[str, Unit], asked: RoastIn
+) -> None:
+    """Let green flow out of sacks, with what the scale says of those that were used up."""
+    emptied = {draw.sack for draw in asked.draws if draw.emptied}
+    for code, grams in _drawn(asked).items():
+        sack = live(found[code])
+        posting.flow(sack.id, born, grams)
+        if code in emptied:
+            _book_difference(pen, posting, sack, grams)
 
 
 def _drawn(asked: RoastIn) -> Counter[str]:

@@ -15,6 +15,7 @@ from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.tables import Location
 from app.quality.rules import LIMITED, UNUSABLE, Disposition
 from app.quality.tables import DECIDES, Cupping, Verdict
+from app.roasting.batches.queries import batch_of_roast
 from app.roasting.colours.queries import colours_of
 from app.roasting.machines import MACHINES
 from app.roasting.organic import Charged, organic_of
@@ -150,6 +151,7 @@ def roast(session: Session, code: str, settings: Settings) -> RoastOut:
         machine=row.machine,
         style=row.style,
         style_version=row.style_version,
+        batch=batch_of_roast(session, unit.id),
         warnings=json.loads(row.warnings or "[]"),
         roasted_at=row.happened_at,
         charge_g=row.charge_g,

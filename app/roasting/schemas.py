@@ -76,6 +76,8 @@ class RoastIn(Correcting):
     machine: PlaceCode
     roasted_at: MomentIn | None = None
     style: Annotated[str, Field(max_length=200)] | None = None
+    batch: Annotated[int, Field(ge=1, le=2**31 - 1, strict=True)] | None = None
+    """The planned batch that is roasted; its style when none is said."""
     draws: Annotated[list[DrawIn], Field(min_length=1, max_length=200)]
     end_g: KgIn = Field(alias="end_kg")
     colour: Value | None = None
@@ -120,6 +122,8 @@ class RoastOut(Told):
     style: str | None
     style_version: int | None
     """By which version of a style it was judged; null where `style` is a word alone."""
+    batch: int | None
+    """The planned batch it was made of."""
     roasted_at: MomentOut
     charge_g: KgOut = Field(alias="charge_kg")
     end_g: KgOut = Field(alias="end_kg")

@@ -1,5 +1,6 @@
 """Sending bags to customers and taking them back."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -11,9 +12,12 @@ from app.ledger.cards import Shelf, named
 from app.ledger.corrections.replacing import happened, in_place_of
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, unit_by_code, units_by_code
+from app.ledger.rules import canonical
 from app.ledger.tables import Reason, Unit, UnitKind
 from app.packing.tables import Pack, Product
 from app.places.successors import post
+from app.sending.orders.filling import beyond_the_order, order_of
+from app.sending.orders.tables import CustomerOrder
 from app.sending.schemas import (
     BagsIn,
     BagsOut,
@@ -67,12 +71,14 @@ def filled_bags(session: Session, codes: Sequence[str]) -> dict[str, Filled]:
 def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
     """Send bags to a customer."""
     customer = named(pen.session, CUSTOMERS, asked.customer, "#/customer")
+    order = order_of(pen.session, asked.order, customer) if asked.order else None
     at = happened(pen, asked, asked.dispatched_at, "#/dispatched_at")
     bags = filled_bags(pen.session, [line.pack for line in asked.lines])
     lines = [_line(line, bags) for line in asked.lines]
     whole_g = sum(line.grams for line in lines)
     if whole_g > HEAVIEST_G:
         raise FieldRefused("#/lines", f"{kg_text(whole_g)} is over the limit of 30000 kg")
+    warnings = _warnings(pen.session, order, lines, bags)
     posting = Posting("dispatch", at, asked.model_dump(mode="json"))
     in_place_of(pen, posting, asked, UnitKind.DISPATCH)
     born = pen.bear(posting, UnitKind.DISPATCH, asked.code, whole_g)
@@ -81,7 +87,8 @@ def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
     post(pen, posting)
     assert customer.id is not None  # noqa: S101 - read from the database
     pen.write(Dispatch, [
-        {"unit_id": born.id, "customer_id": customer.id, "reference": asked.reference},
+        {"unit_id": born.id, "customer_id": customer.id, "reference": asked.reference,
+         "order_id": order.id if order else None, "warnings": canonical(warnings)},
     ])  # fmt: skip
     pen.write(DispatchLine, [
         {"dispatch_id": born.id, "pack_id": bags[line.pack].unit.id, "bags": line.bags,
@@ -91,6 +98,7 @@ def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
     return DispatchOut(
         code=born.code,
         customer=customer.name,
+        order=order.code if order else None,
         reference=asked.reference,
         dispatched_at=at,
         grams=whole_g,
@@ -98,7 +106,22 @@ def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
         voided=False,
         lines=lines,
         returns=[],
+        warnings=warnings,
     )
+
+
+def _warnings(
+    session: Session,
+    order: CustomerOrder | None,
+    lines: Sequence[BagsOut],
+    bags: Mapping[str, Filled],
+) -> list[str]:
+    if order is None:
+        return []
+    sent: Counter[tuple[int, str]] = Counter()
+    for line in lines:
+        sent[bags[line.pack].product_id, line.product] += line.bags
+    return beyond_the_order(session, order, sent)
 
 
 def _line(asked: BagsIn, bags: Mapping[str, Filled]) -> BagsOut:

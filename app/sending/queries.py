@@ -1,5 +1,6 @@
 """Reading dispatches and returns."""
 
+import json
 from typing import Any
 
 from sqlalchemy import func, select
@@ -11,6 +12,7 @@ from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.tables import Pack, Product
 from app.sending.actions import CUSTOMERS
+from app.sending.orders.tables import CustomerOrder
 from app.sending.schemas import BagsOut, DispatchLineOut, DispatchOut, ReturnLineOut
 from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
 from app.shared.db import AnySelect
@@ -23,6 +25,8 @@ def _dispatches() -> AnySelect:
             col(Unit.id),
             col(Unit.code),
             col(Customer.name),
+            col(CustomerOrder.code).label("order"),
+            col(Dispatch.warnings),
             col(Dispatch.reference),
             col(Entry.happened_at),
             col(Unit.made_g),
@@ -32,12 +36,13 @@ def _dispatches() -> AnySelect:
         .join(Dispatch, col(Dispatch.unit_id) == col(Unit.id))
         .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+        .outerjoin(CustomerOrder, col(CustomerOrder.id) == col(Dispatch.order_id))
     )
 
 
 def _dispatch_fields(row: Any) -> dict[str, Any]:  # noqa: ANN401 - a row of `_dispatches`
     return {
-        "code": row.code, "customer": row.name, "reference": row.reference,
+        "code": row.code, "customer": row.name, "order": row.order, "reference": row.reference,
         "dispatched_at": row.happened_at, "grams": row.made_g, "left_g": row.left_g,
         "voided": row.voided_entry_id is not None,
     }  # fmt: skip
@@ -58,7 +63,7 @@ def dispatch(session: Session, code: str) -> DispatchOut:
         back[pack_id] = back.get(pack_id, 0) + bags
     return DispatchOut(
         **_dispatch_fields(row), lines=_lines(session, unit.id, back),
-        returns=[each.code for each in returns],
+        returns=[each.code for each in returns], warnings=json.loads(row.warnings or "[]"),
     )  # fmt: skip
 
 

@@ -51,6 +51,8 @@ Lines = Annotated[list[BagsIn], Field(min_length=1, max_length=500), AfterValida
 class DispatchIn(Correcting):
     code: NewCode | None = None
     customer: Party
+    order: Code | None = None
+    """The order it is for."""
     reference: Annotated[str, Field(max_length=200)] | None = None
     dispatched_at: MomentIn | None = None
     lines: Lines
@@ -67,6 +69,8 @@ class BagsOut(Told):
 class DispatchLineOut(Told):
     code: str
     customer: str
+    order: str | None
+    """The order it was for."""
     reference: str | None
     dispatched_at: MomentOut
     grams: KgOut = Field(alias="kg")
@@ -78,6 +82,8 @@ class DispatchLineOut(Told):
 class DispatchOut(DispatchLineOut):
     lines: list[BagsOut]
     returns: list[str]
+    warnings: list[str]
+    """Where more was sent than the order wanted; it went all the same."""
 
 
 class ReturnIn(Correcting):

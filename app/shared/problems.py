@@ -37,6 +37,10 @@ KINDS: Final[Mapping[str, Kind]] = {
     "bad-request": Kind(
         400, "The request cannot be read",
         "The request itself is malformed: its headers, its cursor or its encoding."),
+    "batch-state": Kind(
+        409, "The batch has ended",
+        "A planned batch is roasted once or cancelled. Voiding the roast opens it again; plan "
+        "another one where more is to be roasted."),
     "busy": Kind(
         503, "The book is busy or out of reach",
         "Nothing was booked. Try again after the seconds that `Retry-After` names, "
@@ -136,6 +140,10 @@ KINDS: Final[Mapping[str, Kind]] = {
     "on-hold": Kind(
         409, "On hold",
         "The unit, or the lot it came from, is on hold. A quality role decides and releases it."),
+    "order-state": Kind(
+        409, "The order has ended",
+        "An order is open until every bag went out or it is cancelled; after that it stays as it "
+        "is. Enter another order for what is still wanted."),
     "over-capacity": Kind(
         409, "More than it takes",
         "The charge is heavier than the machine's stated capacity: split it. Or a place, or one it "

@@ -7,6 +7,8 @@ from app.schema import metadata
 EDITED = {
     "certificate": "a card",
     "customer": "a card",
+    "customer_order": "a card",
+    "customer_order_line": "is replaced with a change of its order",
     "instrument": "a card",
     "location": "a card",
     "machine": "a card",
@@ -14,6 +16,7 @@ EDITED = {
     "product": "a card",
     "purchase_contract": "a card",
     "recipe": "a card",
+    "standing_order": "a card",
     "style": "a card",
     "supplier": "a card",
     "token": "is revoked",

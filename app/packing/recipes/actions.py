@@ -8,13 +8,14 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.ledger.card_versions import keep
-from app.ledger.cards import CardOut, Shelf, add, change
+from app.ledger.cards import CardOut, Shelf, add, card_at, change
 from app.ledger.posting import Pen
 from app.packing.pouring import Filling
-from app.packing.recipes.rules import REWORK, Component, Off, fold, off_recipe
-from app.packing.recipes.schemas import RecipeChange, RecipeIn, RecipeOut
+from app.packing.recipes.rules import REWORK, Component, Off, fold, off_recipe, round_trip
+from app.packing.recipes.schemas import ComponentIn, RecipeChange, RecipeIn, RecipeOut
 from app.packing.recipes.tables import Recipe
 from app.packing.tables import Blend
+from app.roasting.styles.tables import Style
 from app.roasting.tables import Roast
 from app.shared.problems import FieldRefused, Refused
 from app.shared.staff import Permission
@@ -34,12 +35,33 @@ class Held(NamedTuple):
 
 def add_recipe(pen: Pen, asked: RecipeIn) -> CardOut:
     """Enter a recipe as its first version."""
+    _refuse_round_trip(pen.session, None, asked.name, asked.components)
     return keep(pen, RECIPES, add(pen, RECIPES, asked))
 
 
 def change_recipe(pen: Pen, name: str, asked: RecipeChange, if_match: str | None) -> CardOut:
     """Change a recipe: blends until now stay held against the version that was."""
+    card = card_at(pen.session, RECIPES, name)
+    _refuse_round_trip(pen.session, card, asked.name or card.name, asked.components)
     return keep(pen, RECIPES, change(pen, RECIPES, name, asked, if_match))
+
+
+def _refuse_round_trip(
+    session: Session, card: Recipe | None, name: str, components: Sequence[ComponentIn] | None
+) -> None:
+    """Refuse a recipe that would be made of itself; a style of that name ends the way."""
+    styles = set(session.scalars(select(col(Style.name_key))))
+    made_of = {
+        each.name_key: [fold(str(part["name"])) for part in each.components]
+        for each in session.scalars(select(Recipe))
+    }
+    said = [fold(part.name) for part in components] if components else None
+    own = made_of.pop(card.name_key, []) if card else []
+    made_of[fold(name)] = own if said is None else said
+    ends = {key: [part for part in parts if part not in styles] for key, parts in made_of.items()}
+    way = round_trip(ends, fold(name))
+    if way is not None:
+        raise FieldRefused("#/components", f"made of itself: {' → '.join(way)}")
 
 
 def recipe_named(session: Session, name: str | None) -> Recipe | None:

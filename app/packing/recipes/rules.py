@@ -61,6 +61,20 @@ def off_recipe(
     return found
 
 
+def round_trip(made_of: Mapping[str, Sequence[str]], start: str) -> list[str] | None:
+    """Find a way from a recipe through what it is made of back to it, by folded names."""
+    ways = [[start, name] for name in made_of.get(start, ())]
+    seen: set[str] = set()
+    while ways:
+        way = ways.pop()
+        if way[-1] == start:
+            return way
+        if way[-1] not in seen:
+            seen.add(way[-1])
+            ways += [[*way, name] for name in made_of.get(way[-1], ())]
+    return None
+
+
 def per_cent(thousandths: int) -> Decimal:
     """Write thousandths of a per cent as per cent."""
     return percent(thousandths, WHOLE_MILLI)

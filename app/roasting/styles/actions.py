@@ -10,13 +10,16 @@ from sqlmodel import Session, col
 from app.ledger.card_versions import keep
 from app.ledger.cards import CardOut, Shelf, add, change
 from app.ledger.posting import Pen
+from app.ledger.queries import live, unit_by_code
+from app.ledger.tables import UnitKind
 from app.roasting.machines import machine_for
 from app.roasting.rules import ColourForm, Figure, ShadeTarget
-from app.roasting.styles.schemas import StyleChange, StyleIn, StyleOut
+from app.roasting.styles.schemas import SlotIn, StyleChange, StyleIn, StyleOut
 from app.roasting.styles.tables import Style
 from app.roasting.tables import MachineKind
 from app.settings import Settings
 from app.shared.mass import kg_from_grams
+from app.shared.problems import FieldRefused, Refused
 
 STYLES = Shelf("style", Style, StyleOut, key="name", folded="name_key")
 
@@ -34,18 +37,32 @@ class Targets(NamedTuple):
 def add_style(pen: Pen, asked: StyleIn) -> CardOut:
     """Enter a style as its first version."""
     _refuse_other_machines(pen, asked.machine)
+    _refuse_other_lots(pen, asked.green)
     return keep(pen, STYLES, add(pen, STYLES, asked))
 
 
 def change_style(pen: Pen, name: str, asked: StyleChange, if_match: str | None) -> CardOut:
     """Change a style: roasts until now stay judged by the version that was."""
     _refuse_other_machines(pen, asked.machine)
+    _refuse_other_lots(pen, asked.green)
     return keep(pen, STYLES, change(pen, STYLES, name, asked, if_match))
 
 
 def _refuse_other_machines(pen: Pen, code: str | None) -> None:
     if code is not None:
         machine_for(pen, code, MachineKind.ROASTER)
+
+
+def _refuse_other_lots(pen: Pen, slots: Sequence[SlotIn] | None) -> None:
+    """Point at a code of a slot that is no lot, or at one that was voided."""
+    for i, slot in enumerate(slots or []):
+        for j, code in enumerate(slot.lots):
+            try:
+                live(unit_by_code(pen.session, code, UnitKind.LOT))
+            except Refused as refusal:
+                raise FieldRefused(
+                    f"#/green/{i}/lots/{j}", refusal.detail, "unknown-reference"
+                ) from refusal
 
 
 def style_named(session: Session, name: str | None) -> Style | None:

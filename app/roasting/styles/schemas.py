@@ -2,18 +2,44 @@
 
 from typing import Annotated, ClassVar
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from app.ledger.cards import CardOut
-from app.ledger.schemas import Asked, Change, Name, Note
+from app.ledger.schemas import Asked, Change, Codes, Name, Note, Told
 from app.roasting.colours.schemas import Scale
 from app.roasting.rules import ColourForm
 from app.roasting.schemas import Seconds
+from app.roasting.yields import WHOLE_MILLI
 from app.shared.codes import PlaceCode
 from app.shared.mass import KgIn, KgOut
+from app.shared.shares import percent
 from app.shared.thousandths import MilliOut, PercentIn, ShadeIn
 
 SecondsOff = Annotated[int, Field(ge=0, le=86_400, strict=True)]
+
+
+class SlotIn(Asked):
+    share_milli: PercentIn = Field(alias="share_pct")
+    """Of the charge."""
+    lots: Codes
+    """The lots it is taken from, the first as long as it lasts."""
+
+
+def _whole(slots: list[SlotIn]) -> list[SlotIn]:
+    if not all(slot.share_milli for slot in slots):
+        raise ValueError("a slot of 0 % is none")
+    whole = sum(slot.share_milli for slot in slots)
+    if whole != WHOLE_MILLI:
+        raise ValueError(f"the shares add up to {percent(whole, WHOLE_MILLI)} %, not 100 %")
+    return slots
+
+
+Slots = Annotated[list[SlotIn], Field(min_length=1, max_length=20), AfterValidator(_whole)]
+
+
+class SlotOut(Told):
+    share_milli: MilliOut = Field(alias="share_pct")
+    lots: list[str]
 
 
 class StyleIn(Asked):
@@ -38,6 +64,8 @@ class StyleIn(Asked):
     """The drum it is made for."""
     batch_g: KgIn | None = Field(default=None, alias="batch_kg")
     """The usual charge."""
+    green: Slots | None = None
+    """Which lots a charge is made of; several slots are a blend before roasting."""
     note: Note | None = None
 
 
@@ -57,6 +85,7 @@ class StyleChange(Change):
     total_tolerance_s: SecondsOff | None = None
     machine: PlaceCode | None = None
     batch_g: KgIn | None = Field(default=None, alias="batch_kg")
+    green: Slots | None = None
     note: Note | None = None
 
 
@@ -74,4 +103,5 @@ class StyleOut(CardOut):
     total_tolerance_s: int | None
     machine: str | None
     batch_g: KgOut | None = Field(alias="batch_kg")
+    green: list[SlotOut] | None
     note: str | None

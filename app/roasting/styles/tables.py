@@ -1,6 +1,6 @@
 """Styles of roasts."""
 
-from sqlalchemy import BigInteger, Column, String, Text
+from sqlalchemy import JSON, BigInteger, Column, String, Text
 from sqlmodel import Field
 
 from app.ledger.cards import Card
@@ -30,4 +30,8 @@ class Style(Card, table=True):
     """The drum it is made for; a machine's code never changes."""
     batch_g: int | None = Field(default=None, sa_type=BigInteger)
     """The usual charge."""
+    green: list[dict[str, int | list[str]]] | None = Field(
+        default=None, sa_column=Column(JSON(none_as_null=True))
+    )
+    """Slots of a charge, each with its share in thousandths of a per cent and its lots in order."""
     note: str | None = Field(default=None, sa_column=Column(Text))

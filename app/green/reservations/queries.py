@@ -1,0 +1,123 @@
+"""Reading what of each lot is reserved, and what is left to promise."""
+
+from collections import Counter
+from collections.abc import Collection, Mapping
+from typing import NamedTuple
+
+from sqlalchemy import ColumnElement, and_, bindparam, exists, func, select
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col
+
+from app.green.reservations.tables import (
+    Reservation,
+    ReservationLot,
+    ReservationRelease,
+    ReservationUse,
+)
+from app.green.rules import Stock, stock_of
+from app.green.tables import Sack
+from app.ledger.queries import on_hold
+from app.ledger.tables import Unit
+from app.shared.db import among
+
+_maker = aliased(Unit)
+
+
+def _is_open() -> ColumnElement[bool]:
+    released = exists(
+        select(col(ReservationRelease.reservation_id))
+        .where(col(ReservationRelease.reservation_id) == col(ReservationLot.reservation_id))
+        .correlate(ReservationLot)
+    )
+    used = exists(
+        select(col(ReservationUse.unit_id))
+        .join(_maker, col(_maker.id) == col(ReservationUse.unit_id))
+        .where(col(ReservationUse.reservation_id) == col(ReservationLot.reservation_id))
+        .where(col(_maker.voided_entry_id).is_(None))
+        .correlate(ReservationLot)
+    )
+    return and_(~released, ~used)
+
+
+OPEN = _is_open()
+"""Tells in a statement over `reservation_lot` whether the reservation still counts."""
+
+_TOUCHED = (
+    select(col(Sack.unit_id), col(Sack.lot_id))
+    .where(col(Sack.unit_id).in_(bindparam("sacks", expanding=True)))
+    .where(
+        exists(
+            select(col(ReservationLot.lot_id))
+            .where(col(ReservationLot.lot_id) == col(Sack.lot_id), OPEN)
+            .correlate(Sack)
+        )
+    )
+)
+"""Built once: every roast asks. Names the sacks whose lots have anything reserved."""
+
+
+def reserved_of(session: Session, lot_ids: Collection[int]) -> Mapping[int, int]:
+    """Add up what is promised of each lot."""
+    rows = session.execute(
+        select(col(ReservationLot.lot_id), func.sum(col(ReservationLot.grams)))
+        .where(among(session, col(ReservationLot.lot_id), lot_ids), OPEN)
+        .group_by(col(ReservationLot.lot_id))
+    )
+    return {lot_id: int(grams) for lot_id, grams in rows}
+
+
+def stock_of_lots(session: Session, lot_ids: Collection[int]) -> Mapping[int, Stock]:
+    """Say of each lot what is there, held, reserved and left to promise."""
+    sacks: dict[int, list[tuple[int, bool]]] = {lot_id: [] for lot_id in lot_ids}
+    rows = session.execute(
+        select(col(Sack.lot_id), col(Unit.left_g), on_hold(col(Unit.id)))
+        .join(Unit, col(Unit.id) == col(Sack.unit_id))
+        .where(among(session, col(Sack.lot_id), lot_ids), col(Unit.left_g) > 0)
+    )
+    for lot_id, left_g, held in rows:
+        sacks[lot_id].append((left_g, held))
+    reserved = reserved_of(session, lot_ids)
+    return {
+        # A hold on the lot holds every sack of it, so the lot need not be asked.
+        lot_id: stock_of(there, lot_held=False, reserved_g=reserved.get(lot_id, 0))
+        for lot_id, there in sacks.items()
+    }
+
+
+class Eaten(NamedTuple):
+    """What a draw took of a lot that was promised to something else."""
+
+    lot: str
+    grams: int
+    purposes: list[str]
+
+
+def eaten_into(session: Session, drawn: Mapping[int, int]) -> list[Eaten]:
+    """Say where a draw, by sack and already booked, took what was promised to something else."""
+    touched = {row.unit_id: row.lot_id for row in session.execute(_TOUCHED, {"sacks": list(drawn)})}
+    if not touched:
+        return []
+    taken: Counter[int] = Counter()
+    for sack_id, lot_id in touched.items():
+        taken[lot_id] += drawn[sack_id]
+    short = {
+        lot_id: min(stock.reserved_short_g, taken[lot_id])
+        for lot_id, stock in stock_of_lots(session, list(taken)).items()
+        if stock.reserved_short_g
+    }
+    return _whose(session, short) if short else []
+
+
+def _whose(session: Session, short: Mapping[int, int]) -> list[Eaten]:
+    rows = session.execute(
+        select(col(ReservationLot.lot_id), col(Unit.code), col(Reservation.purpose))
+        .join(Reservation, col(Reservation.id) == col(ReservationLot.reservation_id))
+        .join(Unit, col(Unit.id) == col(ReservationLot.lot_id))
+        .where(col(ReservationLot.lot_id).in_(list(short)), OPEN)
+        .order_by(col(ReservationLot.lot_id), col(Reservation.id))
+    )
+    found: dict[int, Eaten] = {}
+    for row in rows:
+        lot = found.setdefault(row.lot_id, Eaten(row.code, short[row.lot_id], []))
+        lot.purposes.append(row.purpose)
+    return list(found.values())

@@ -1,0 +1,1 @@
+"""Production: what has to be packed, blended and roasted, and from which green."""

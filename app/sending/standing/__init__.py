@@ -1,0 +1,1 @@
+"""Standing orders: what a customer wants again and again, called off date by date."""

@@ -1,0 +1,1 @@
+"""What was ordered and what was sent."""
