@@ -28,6 +28,10 @@ from app.quality.grading import tables as grading
 from app.roasting import tables as roasting
 from app.roasting.styles import tables as styles
 from app.sending import tables as sending
+from app.sending.cases import tables as cases
+from app.sending.crates import tables as crates
+from app.sending.picking import tables as picks
+from app.sending.sales import tables as sales
 from app.settings import project_folder
 from app.shared import sign_in
 from app.shared.db import writing
@@ -54,6 +58,10 @@ TABLES = (
     packing,
     weighing,
     sending,
+    cases,
+    picks,
+    sales,
+    crates,
     labels,
 )
 """The modules whose import registers every table."""

@@ -6,6 +6,7 @@ from app.schema import metadata
 
 EDITED = {
     "certificate": "a card",
+    "crate_kind": "a card",
     "customer": "a card",
     "instrument": "a card",
     "location": "a card",
