@@ -34,6 +34,10 @@ from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
+from app.sending.cases import routes as cases
+from app.sending.crates import routes as crates
+from app.sending.picking import routes as picks
+from app.sending.sales import routes as sales
 from app.settings import Settings
 from app.shared.db import open_engine
 from app.shared.problem_pages import router as problem_pages
@@ -60,6 +64,10 @@ PACKAGES = (
     recipes,
     weighing,
     sending,
+    picks,
+    cases,
+    sales,
+    crates,
     quality,
     grading,
     ledger,

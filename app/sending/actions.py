@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sqlalchemy import bindparam, func, select
 from sqlmodel import Session, col
@@ -12,6 +13,12 @@ from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, unit_by_code, units_by_code
 from app.ledger.tables import Reason, Unit, UnitKind
 from app.packing.tables import Pack, Product
+from app.sending.cases.naming import CaseNamed
+from app.sending.cases.standing import Leaving, leaving, record_leaving
+from app.sending.crates.stock import look_up, write_moves
+from app.sending.crates.tables import CrateAct
+from app.sending.free import NO_PICK, Wanted, refuse_unfree
+from app.sending.picking.ending import end_by, pick_for
 from app.sending.schemas import (
     BagsIn,
     BagsOut,
@@ -22,13 +29,14 @@ from app.sending.schemas import (
     ReturnIn,
     ReturnOut,
 )
-from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
+from app.sending.tables import Customer, CustomerKind, Dispatch, DispatchLine, Returned
+from app.shared.db import among
 from app.shared.mass import HEAVIEST_G, kg_text
 from app.shared.problems import FieldRefused, Refused
 
 CUSTOMERS = Shelf(
     "customer", Customer, CustomerOut, key="name", folded="name_key",
-    private=frozenset({"contact"}),
+    private=frozenset({"contact", "address"}),
 )  # fmt: skip
 
 
@@ -63,47 +71,117 @@ def filled_bags(session: Session, codes: Sequence[str]) -> dict[str, Filled]:
 
 
 def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
-    """Send bags to a customer."""
+    """Send bags to a customer, loose and in cases that leave whole.
+
+    Raises:
+        Refused: `not-free`, `case-state`, `crates-short`, and what posting refuses.
+    """
     customer = named(pen.session, CUSTOMERS, asked.customer, "#/customer")
+    refuse_consumers(customer)
     at = pen.moment(asked.dispatched_at, "#/dispatched_at")
-    bags = filled_bags(pen.session, [line.pack for line in asked.lines])
-    lines = [_line(line, bags) for line in asked.lines]
-    whole_g = sum(line.grams for line in lines)
-    if whole_g > HEAVIEST_G:
-        raise FieldRefused("#/lines", f"{kg_text(whole_g)} is over the limit of 30000 kg")
+    pick = pick_for(pen.session, asked.pick, customer)
+    cases = leaving(
+        pen.session, [line.case for line in asked.lines if isinstance(line, CaseNamed)], at
+    )
+    loose = {line.pack: line.bags for line in asked.lines if isinstance(line, BagsIn)}
+    load = load_of(pen, loose, cases, pick.id if pick else NO_PICK)
+    crates = look_up(pen.session, asked.crates, customer, CrateAct.OUT)
     posting = Posting("dispatch", at, asked.model_dump(mode="json"))
-    born = pen.bear(posting, UnitKind.DISPATCH, asked.code, whole_g)
-    for line in lines:
-        posting.flow(bags[line.pack].unit.id, born, line.grams)
-    pen.post(posting)
-    assert customer.id is not None  # noqa: S101 - read from the database
-    pen.write(Dispatch, [
-        {"unit_id": born.id, "customer_id": customer.id, "reference": asked.reference},
-    ])  # fmt: skip
-    pen.write(DispatchLine, [
-        {"dispatch_id": born.id, "pack_id": bags[line.pack].unit.id, "bags": line.bags,
-         "grams": line.grams}
-        for line in lines
-    ])  # fmt: skip
+    born = send(pen, posting, Sending(asked.code, customer, asked.reference), load)
+    entry_id = pen.entry_id or 0
+    record_leaving(pen, cases, born.id)
+    end_by(pen, pick, born.id, entry_id)
     return DispatchOut(
         code=born.code,
         customer=customer.name,
         reference=asked.reference,
         dispatched_at=at,
-        grams=whole_g,
-        left_g=whole_g,
+        grams=born.made_g,
+        left_g=born.made_g,
         voided=False,
-        lines=lines,
+        lines=load.lines,
+        cases=[case.code for case in cases.named],
+        crates=write_moves(pen, crates, customer, CrateAct.OUT, entry_id, born.id),
+        pick=asked.pick,
         returns=[],
     )
 
 
-def _line(asked: BagsIn, bags: Mapping[str, Filled]) -> BagsOut:
-    filled = bags[asked.pack]
-    return BagsOut(
-        pack=asked.pack, product=filled.sku, bags=asked.bags,
-        grams=asked.bags * filled.nominal_g,
-    )  # fmt: skip
+class Load(NamedTuple):
+    """Everything that leaves, by pack."""
+
+    lines: list[BagsOut]
+    units: Mapping[str, Unit]
+
+
+class Sending(NamedTuple):
+    """Under which code it leaves, to whom and for what."""
+
+    code: str | None
+    customer: Customer
+    reference: str | None
+
+
+def load_of(pen: Pen, loose: dict[str, int], cases: Leaving, pick: int = NO_PICK) -> Load:
+    """Put together loose bags and those in cases, if they are free to leave."""
+    cased = _codes(pen.session, cases)
+    bags = filled_bags(pen.session, list(loose | cased))
+    refuse_unfree(pen.session, {
+        each.unit.id: Wanted(
+            code, each.unit.left_g // each.nominal_g, loose.get(code, 0), cased.get(code, 0)
+        )
+        for code, each in bags.items()
+    }, pen.now, pick)  # fmt: skip
+    lines = [
+        _line(code, loose.get(code, 0) + cased.get(code, 0), bags[code]) for code in loose | cased
+    ]
+    whole_g = sum(line.grams for line in lines)
+    if whole_g > HEAVIEST_G:
+        raise FieldRefused("#/lines", f"{kg_text(whole_g)} is over the limit of 30000 kg")
+    return Load(lines, {code: each.unit for code, each in bags.items()})
+
+
+def _codes(session: Session, cases: Leaving) -> dict[str, int]:
+    """Name what is in cases by the codes of its packs, the oldest first."""
+    if not cases.bags:
+        return {}
+    rows = session.execute(
+        select(col(Unit.id), col(Unit.code))
+        .where(among(session, col(Unit.id), cases.bags))
+        .order_by(col(Unit.id))
+    )
+    return {code: cases.bags[unit_id] for unit_id, code in rows}
+
+
+def send(pen: Pen, posting: Posting, sending: Sending, load: Load) -> Birth:
+    """Let bags flow into a dispatch and post it."""
+    whole_g = sum(line.grams for line in load.lines)
+    born = pen.bear(posting, UnitKind.DISPATCH, sending.code, whole_g)
+    for line in load.lines:
+        posting.flow(load.units[line.pack].id, born, line.grams)
+    pen.post(posting)
+    pen.write(Dispatch, [
+        {"unit_id": born.id, "customer_id": sending.customer.id, "reference": sending.reference},
+    ])  # fmt: skip
+    pen.write(DispatchLine, [
+        {"dispatch_id": born.id, "pack_id": load.units[line.pack].id, "bags": line.bags,
+         "grams": line.grams}
+        for line in load.lines
+    ])  # fmt: skip
+    return born
+
+
+def _line(code: str, bags: int, filled: Filled) -> BagsOut:
+    return BagsOut(pack=code, product=filled.sku, bags=bags, grams=bags * filled.nominal_g)
+
+
+def refuse_consumers(customer: Customer) -> None:
+    """Refuse to dispatch to a counter: what goes over it is a sale of its day."""
+    if customer.kind == CustomerKind.CONSUMERS:
+        raise FieldRefused(
+            "#/customer",
+            f"{customer.name} sells to consumers: book what went over the counter at POST /sales",
+        )
 
 
 def take_back(pen: Pen, asked: ReturnIn) -> ReturnOut:
@@ -122,6 +200,7 @@ def take_back(pen: Pen, asked: ReturnIn) -> ReturnOut:
         posting.adjust(unit.id, -births[-1].made_g, Reason.RETURNED)
         posting.adjust(filled.unit.id, births[-1].made_g, Reason.RETURNED)
         posting.flow(filled.unit.id, births[-1], births[-1].made_g)
+    crates = look_up(pen.session, asked.crates, customer, CrateAct.BACK)
     entry_id = pen.post(posting)
     lines = list(zip(births, asked.lines, strict=True))
     pen.write(Returned, [
@@ -151,6 +230,7 @@ def take_back(pen: Pen, asked: ReturnIn) -> ReturnOut:
             )
             for birth, line in lines
         ],
+        crates=write_moves(pen, crates, customer, CrateAct.BACK, entry_id, births[0].id),
     )
 
 

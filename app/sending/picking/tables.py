@@ -23,9 +23,7 @@ class Pick(SQLModel, table=True):
     """After this the bags are anybody's again."""
     entry_id: int = Field(foreign_key="entry.id", index=True)
 
-    __table_args__ = (
-        CheckConstraint("as_suggested OR reason IS NOT NULL", name="ck_pick_reason"),
-    )
+    __table_args__ = (CheckConstraint("as_suggested OR reason IS NOT NULL", name="ck_pick_reason"),)
 
 
 class PickWanted(SQLModel, table=True):

@@ -1,0 +1,47 @@
+"""The end of a pick by the dispatch that names it."""
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.ledger.posting import Pen
+from app.ledger.tables import Unit
+from app.sending.picking.tables import Pick, PickEnd
+from app.sending.tables import Customer
+from app.shared.problems import FieldRefused, Refused
+
+
+def refuse_ended(session: Session, number: int) -> Pick:
+    """Find a pick that was neither sent nor cancelled; one whose time has passed will do."""
+    pick = session.get(Pick, number)
+    if pick is None:
+        raise Refused("not-found", f"There is no pick {number}.")
+    ended = session.execute(
+        select(col(PickEnd.pick_id), col(Unit.code))
+        .outerjoin(Unit, col(Unit.id) == col(PickEnd.dispatch_id))
+        .where(col(PickEnd.pick_id) == number)
+    ).first()
+    if ended is not None:
+        how = f"was sent with {ended.code}" if ended.code else "was cancelled"
+        raise Refused("already-done", f"Pick {number} {how}.", pick=number)
+    return pick
+
+
+def pick_for(session: Session, number: int | None, customer: Customer) -> Pick | None:
+    """Find the pick that a dispatch names, which is for nobody else."""
+    if number is None:
+        return None
+    if session.get(Pick, number) is None:
+        raise FieldRefused("#/pick", f"there is no pick {number}", "unknown-reference")
+    pick = refuse_ended(session, number)
+    if pick.customer_id not in {None, customer.id}:
+        raise FieldRefused("#/pick", f"pick {number} is for another customer")
+    return pick
+
+
+def end_by(pen: Pen, pick: Pick | None, dispatch_id: int, entry_id: int) -> None:
+    """End a pick as part of the entry of its dispatch."""
+    if pick is not None:
+        pen.write(PickEnd, [
+            {"pick_id": pick.id, "dispatch_id": dispatch_id, "reason": None,
+             "entry_id": entry_id},
+        ])  # fmt: skip
