@@ -28,6 +28,7 @@ from app.ledger import routes as ledger
 from app.packing import routes as packing
 from app.packing.recipes import routes as recipes
 from app.packing.weighing import routes as weighing
+from app.papers import routes as papers
 from app.places import routes as places
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
@@ -68,6 +69,7 @@ PACKAGES = (
     cases,
     sales,
     crates,
+    papers,
     quality,
     grading,
     ledger,

@@ -89,7 +89,8 @@ def _refuse_short(moved: Moved, customer: Customer, act: CrateAct) -> None:
     said = (
         f"{there} crates {moved.kind.name} are in the house; {moved.crates} cannot go out"
         if out
-        else f"{customer.name} has {there} crates {moved.kind.name}; {moved.crates} cannot come back"
+        else f"{customer.name} has {there} crates {moved.kind.name}; "
+        f"{moved.crates} cannot come back"
     )
     raise Refused(
         "crates-short", f"{said}.", kind=moved.kind.name, customer=customer.name,

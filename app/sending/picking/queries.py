@@ -13,13 +13,20 @@ from app.packing.tables import Product
 from app.places.cautions import heavy_over_g
 from app.sending.bags import facts_of
 from app.sending.cases.contents import cased_bags
-from app.sending.picking.rules import Short, Stock, Taken, WhyNot, suggest, why_not
+from app.sending.picking.rules import (
+    Short,
+    Stock,
+    Taken,
+    WhyNot,
+    state_of,
+    suggest,
+    why_not,
+)
 from app.sending.picking.schemas import (
     LeftOutBags,
     PickBrief,
     PickedBags,
     PickOut,
-    PickState,
     PickSuggestion,
     ShortBags,
     Wanted,
@@ -111,17 +118,14 @@ def _picks() -> AnySelect:
 
 def _brief(row: Any, bags: int) -> dict[str, Any]:  # noqa: ANN401 - a row of `_picks`
     return {
-        "id": row.id, "customer": row.name, "state": _state(row), "bags": bags,
+        "id": row.id, "customer": row.name, "bags": bags,
+        "state": state_of(
+            row.Pick.kept_until, now(), ended=row.ended is not None, sent=row.dispatch is not None
+        ),
         "as_suggested": row.Pick.as_suggested, "reason": row.Pick.reason,
         "picked_at": row.happened_at, "picked_by": row.who, "kept_until": row.Pick.kept_until,
         "dispatch": row.dispatch, "cancel_reason": row.cancel_reason,
     }  # fmt: skip
-
-
-def _state(row: Any) -> PickState:  # noqa: ANN401 - a row of `_picks`
-    if row.ended is not None:
-        return PickState.DISPATCHED if row.dispatch else PickState.CANCELLED
-    return PickState.OPEN if row.Pick.kept_until > now() else PickState.LAPSED
 
 
 def pick(session: Session, number: int, settings: Settings) -> PickOut:

@@ -22,6 +22,16 @@ class WhyNot(StrEnum):
     PAST_BEST_BEFORE = "past_best_before"
 
 
+class PickState(StrEnum):
+    """Where a pick is in its life."""
+
+    OPEN = "open"
+    DISPATCHED = "dispatched"
+    CANCELLED = "cancelled"
+    LAPSED = "lapsed"
+    """Its time has passed: the bags are anybody's."""
+
+
 class Stock(NamedTuple):
     """Bags of one unit that are left."""
 
@@ -109,3 +119,10 @@ def _take(stocks: Sequence[Stock], bags: int) -> list[Taken]:
         taken.append(Taken(stock, some))
         missing -= some
     return taken
+
+
+def state_of(kept_until: datetime, now: datetime, *, ended: bool, sent: bool) -> PickState:
+    """Tell where a pick is in its life."""
+    if ended:
+        return PickState.DISPATCHED if sent else PickState.CANCELLED
+    return PickState.OPEN if kept_until > now else PickState.LAPSED

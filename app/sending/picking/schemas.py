@@ -2,7 +2,6 @@
 
 import re
 from datetime import date
-from enum import StrEnum
 from typing import Annotated
 
 from fastapi import Query
@@ -10,7 +9,7 @@ from pydantic import AfterValidator, Field
 
 from app.ledger.schemas import Asked, Party, Told, Why
 from app.packing.schemas import Bags
-from app.sending.picking.rules import WhyNot
+from app.sending.picking.rules import PickState, WhyNot
 from app.sending.schemas import Lines
 from app.shared.codes import PlaceCode
 from app.shared.mass import KgOut
@@ -72,16 +71,6 @@ class PickIn(Asked):
     packs: Lines | None = None
     """Left out for the suggestion; other bags need a reason."""
     reason: Why | None = None
-
-
-class PickState(StrEnum):
-    """Where a pick is in its life."""
-
-    OPEN = "open"
-    DISPATCHED = "dispatched"
-    CANCELLED = "cancelled"
-    LAPSED = "lapsed"
-    """Its time has passed: the bags are anybody's."""
 
 
 class CancelIn(Asked):
