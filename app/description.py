@@ -27,6 +27,7 @@ TAGS: Final[Mapping[str, str]] = {
     "places": "Where coffee stands, and what was put where.",
     "roasting": "Machines, and the roasts made on them.",
     "packing": "Products, blends, and the bags filled from them.",
+    "orders": "What customers want and by when, standing orders, and how much of it went out.",
     "sending": "Customers, what was sent to them and what came back.",
     "quality": "Holds and releases, samples and grading, the tasting of what was set aside.",
     "labels": "What is glued to sacks, racks, roasts and packs, and who printed which.",

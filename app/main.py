@@ -37,6 +37,7 @@ from app.roasting.styles import routes as styles
 from app.sending import routes as sending
 from app.sending.cases import routes as cases
 from app.sending.crates import routes as crates
+from app.sending.orders import routes as orders
 from app.sending.picking import routes as picks
 from app.sending.sales import routes as sales
 from app.settings import Settings
@@ -65,6 +66,7 @@ PACKAGES = (
     recipes,
     weighing,
     sending,
+    orders,
     picks,
     cases,
     sales,

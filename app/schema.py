@@ -30,6 +30,7 @@ from app.roasting.styles import tables as styles
 from app.sending import tables as sending
 from app.sending.cases import tables as cases
 from app.sending.crates import tables as crates
+from app.sending.orders import tables as orders
 from app.sending.picking import tables as picks
 from app.sending.sales import tables as sales
 from app.settings import project_folder
@@ -57,6 +58,7 @@ TABLES = (
     recipes,
     packing,
     weighing,
+    orders,
     sending,
     cases,
     picks,

@@ -10,6 +10,7 @@ from app.sending.bags import facts_of
 from app.sending.cases.queries import look_at
 from app.sending.cases.tables import Case, DispatchCase
 from app.sending.crates.stock import crates_with
+from app.sending.orders.tables import CustomerOrder
 from app.sending.tables import Customer, CustomerKind, Dispatch, DispatchLine
 from app.settings import Settings
 from app.shared.problems import Refused
@@ -22,11 +23,12 @@ def note_facts(session: Session, code: str, settings: Settings) -> NoteFacts:
         Refused: `wrong-kind` for a sale over the counter, which has no consignee.
     """
     unit = unit_by_code(session, code, UnitKind.DISPATCH)
-    sent, customer, entry = session.execute(
-        select(Dispatch, Customer, Entry)
+    sent, customer, entry, order = session.execute(
+        select(Dispatch, Customer, Entry, col(CustomerOrder.code))
         .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
         .join(Unit, col(Unit.id) == col(Dispatch.unit_id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+        .outerjoin(CustomerOrder, col(CustomerOrder.id) == col(Dispatch.order_id))
         .where(col(Dispatch.unit_id) == unit.id)
     ).one()
     if customer.kind == CustomerKind.CONSUMERS:
@@ -44,7 +46,7 @@ def note_facts(session: Session, code: str, settings: Settings) -> NoteFacts:
         dispatched_at=entry.happened_at,
         recorded_at=entry.recorded_at,
         reference=sent.reference,
-        order=None,
+        order=order,
         voided=unit.voided_entry_id is not None,
         lines=_lines(session, unit.id),
         cases=_cases(session, unit.id),

@@ -1,27 +1,23 @@
 """Sending bags to customers and taking them back."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
-
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.ledger.actions import place_hold
 from app.ledger.cards import Shelf, named
 from app.ledger.posting import Birth, Pen, Posting
-from app.ledger.queries import live, unit_by_code, units_by_code
+from app.ledger.queries import live, unit_by_code
 from app.ledger.tables import Reason, Unit, UnitKind
-from app.packing.tables import Pack, Product
 from app.sending.cases.naming import CaseNamed
-from app.sending.cases.standing import Leaving, leaving, record_leaving
+from app.sending.cases.standing import leaving, record_leaving
 from app.sending.crates.stock import look_up, write_moves
 from app.sending.crates.tables import CrateAct
-from app.sending.free import NO_PICK, Wanted, refuse_unfree
-from app.sending.picking.ending import end_by, pick_for
+from app.sending.free import NO_PICK
+from app.sending.loading import Filled, Sending, filled_bags, load_of, send
+from app.sending.orders.filling import beyond_the_order
+from app.sending.picking.ending import end_by, order_for, pick_for
 from app.sending.schemas import (
     BagsIn,
-    BagsOut,
     CustomerOut,
     DispatchIn,
     DispatchOut,
@@ -30,44 +26,12 @@ from app.sending.schemas import (
     ReturnOut,
 )
 from app.sending.tables import Customer, CustomerKind, Dispatch, DispatchLine, Returned
-from app.shared.db import among
-from app.shared.mass import HEAVIEST_G, kg_text
 from app.shared.problems import FieldRefused, Refused
 
 CUSTOMERS = Shelf(
     "customer", Customer, CustomerOut, key="name", folded="name_key",
     private=frozenset({"contact", "address"}),
 )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Filled:
-    """Bags somebody names: the unit they are in, their product and nominal quantity."""
-
-    unit: Unit
-    product_id: int
-    sku: str
-    nominal_g: int
-
-
-_FILLED = [
-    select(col(table.unit_id), col(Product.id), col(Product.sku), col(table.nominal_g))
-    .join(Product, col(Product.id) == col(table.product_id))
-    .where(col(table.unit_id).in_(bindparam("ids", expanding=True)))
-    for table in (Pack, Returned)
-]
-"""Built once: putting a statement together takes several times as long as running it."""
-
-
-def filled_bags(session: Session, codes: Sequence[str]) -> dict[str, Filled]:
-    """Find packs, and bags that came back and may be sent again."""
-    units = units_by_code(session, codes, UnitKind.PACK, UnitKind.RETURN)
-    ids = [live(unit).id for unit in units.values()]
-    found: dict[int, tuple[int, str, int]] = {}
-    for filled in _FILLED:
-        rows = session.execute(filled, {"ids": ids})
-        found |= {row.unit_id: (row.id, row.sku, row.nominal_g) for row in rows}
-    return {code: Filled(unit, *found[unit.id]) for code, unit in units.items()}
 
 
 def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
@@ -78,22 +42,25 @@ def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
     """
     customer = named(pen.session, CUSTOMERS, asked.customer, "#/customer")
     refuse_consumers(customer)
-    at = pen.moment(asked.dispatched_at, "#/dispatched_at")
     pick = pick_for(pen.session, asked.pick, customer)
+    order = order_for(pen.session, asked.order, pick, customer)
+    at = pen.moment(asked.dispatched_at, "#/dispatched_at")
     cases = leaving(
         pen.session, [line.case for line in asked.lines if isinstance(line, CaseNamed)], at
     )
     loose = {line.pack: line.bags for line in asked.lines if isinstance(line, BagsIn)}
     load = load_of(pen, loose, cases, pick.id if pick else NO_PICK)
     crates = look_up(pen.session, asked.crates, customer, CrateAct.OUT)
+    warnings = beyond_the_order(pen.session, order, load.by_product()) if order else []
     posting = Posting("dispatch", at, asked.model_dump(mode="json"))
-    born = send(pen, posting, Sending(asked.code, customer, asked.reference), load)
+    born = send(pen, posting, Sending(asked.code, customer, asked.reference, order, warnings), load)
     entry_id = pen.entry_id or 0
     record_leaving(pen, cases, born.id)
     end_by(pen, pick, born.id, entry_id)
     return DispatchOut(
         code=born.code,
         customer=customer.name,
+        order=order.code if order else None,
         reference=asked.reference,
         dispatched_at=at,
         grams=born.made_g,
@@ -104,75 +71,8 @@ def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
         crates=write_moves(pen, crates, customer, CrateAct.OUT, entry_id, born.id),
         pick=asked.pick,
         returns=[],
+        warnings=warnings,
     )
-
-
-class Load(NamedTuple):
-    """Everything that leaves, by pack."""
-
-    lines: list[BagsOut]
-    units: Mapping[str, Unit]
-
-
-class Sending(NamedTuple):
-    """Under which code it leaves, to whom and for what."""
-
-    code: str | None
-    customer: Customer
-    reference: str | None
-
-
-def load_of(pen: Pen, loose: dict[str, int], cases: Leaving, pick: int = NO_PICK) -> Load:
-    """Put together loose bags and those in cases, if they are free to leave."""
-    cased = _codes(pen.session, cases)
-    bags = filled_bags(pen.session, list(loose | cased))
-    refuse_unfree(pen.session, {
-        each.unit.id: Wanted(
-            code, each.unit.left_g // each.nominal_g, loose.get(code, 0), cased.get(code, 0)
-        )
-        for code, each in bags.items()
-    }, pen.now, pick)  # fmt: skip
-    lines = [
-        _line(code, loose.get(code, 0) + cased.get(code, 0), bags[code]) for code in loose | cased
-    ]
-    whole_g = sum(line.grams for line in lines)
-    if whole_g > HEAVIEST_G:
-        raise FieldRefused("#/lines", f"{kg_text(whole_g)} is over the limit of 30000 kg")
-    return Load(lines, {code: each.unit for code, each in bags.items()})
-
-
-def _codes(session: Session, cases: Leaving) -> dict[str, int]:
-    """Name what is in cases by the codes of its packs, the oldest first."""
-    if not cases.bags:
-        return {}
-    rows = session.execute(
-        select(col(Unit.id), col(Unit.code))
-        .where(among(session, col(Unit.id), cases.bags))
-        .order_by(col(Unit.id))
-    )
-    return {code: cases.bags[unit_id] for unit_id, code in rows}
-
-
-def send(pen: Pen, posting: Posting, sending: Sending, load: Load) -> Birth:
-    """Let bags flow into a dispatch and post it."""
-    whole_g = sum(line.grams for line in load.lines)
-    born = pen.bear(posting, UnitKind.DISPATCH, sending.code, whole_g)
-    for line in load.lines:
-        posting.flow(load.units[line.pack].id, born, line.grams)
-    pen.post(posting)
-    pen.write(Dispatch, [
-        {"unit_id": born.id, "customer_id": sending.customer.id, "reference": sending.reference},
-    ])  # fmt: skip
-    pen.write(DispatchLine, [
-        {"dispatch_id": born.id, "pack_id": load.units[line.pack].id, "bags": line.bags,
-         "grams": line.grams}
-        for line in load.lines
-    ])  # fmt: skip
-    return born
-
-
-def _line(code: str, bags: int, filled: Filled) -> BagsOut:
-    return BagsOut(pack=code, product=filled.sku, bags=bags, grams=bags * filled.nominal_g)
 
 
 def refuse_consumers(customer: Customer) -> None:

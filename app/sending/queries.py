@@ -1,5 +1,6 @@
 """Reading dispatches and returns."""
 
+import json
 from collections.abc import Collection
 from typing import Any
 
@@ -14,6 +15,7 @@ from app.packing.tables import Pack, Product
 from app.sending.actions import CUSTOMERS
 from app.sending.cases.tables import Case, DispatchCase
 from app.sending.crates.stock import crates_with
+from app.sending.orders.tables import CustomerOrder
 from app.sending.picking.tables import PickEnd
 from app.sending.schemas import BagsOut, DispatchLineOut, DispatchOut, ReturnLineOut
 from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
@@ -27,6 +29,8 @@ def _dispatches() -> AnySelect:
             col(Unit.id),
             col(Unit.code),
             col(Customer.name),
+            col(CustomerOrder.code).label("order"),
+            col(Dispatch.warnings),
             col(Dispatch.reference),
             col(Entry.happened_at),
             col(Unit.made_g),
@@ -36,12 +40,13 @@ def _dispatches() -> AnySelect:
         .join(Dispatch, col(Dispatch.unit_id) == col(Unit.id))
         .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+        .outerjoin(CustomerOrder, col(CustomerOrder.id) == col(Dispatch.order_id))
     )
 
 
 def _dispatch_fields(row: Any) -> dict[str, Any]:  # noqa: ANN401 - a row of `_dispatches`
     return {
-        "code": row.code, "customer": row.name, "reference": row.reference,
+        "code": row.code, "customer": row.name, "order": row.order, "reference": row.reference,
         "dispatched_at": row.happened_at, "grams": row.made_g, "left_g": row.left_g,
         "voided": row.voided_entry_id is not None,
     }  # fmt: skip
@@ -63,7 +68,7 @@ def dispatch(session: Session, code: str) -> DispatchOut:
         pick=session.scalar(
             select(col(PickEnd.pick_id)).where(col(PickEnd.dispatch_id) == unit.id)
         ),
-        returns=list(returns),
+        returns=list(returns), warnings=json.loads(row.warnings or "[]"),
     )  # fmt: skip
 
 

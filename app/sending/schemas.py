@@ -89,6 +89,8 @@ SentLines = Annotated[
 class DispatchIn(Asked):
     code: NewCode | None = None
     customer: Party
+    order: Code | None = None
+    """The order it is for."""
     reference: Annotated[str, Field(max_length=200)] | None = None
     dispatched_at: MomentIn | None = None
     lines: SentLines
@@ -108,6 +110,8 @@ class BagsOut(Told):
 class DispatchLineOut(Told):
     code: str
     customer: str
+    order: str | None
+    """The order it was for."""
     reference: str | None
     dispatched_at: MomentOut
     grams: KgOut = Field(alias="kg")
@@ -124,6 +128,8 @@ class DispatchOut(DispatchLineOut):
     crates: list[CratesSent]
     pick: int | None
     returns: list[str]
+    warnings: list[str]
+    """Where more was sent than the order wanted; it went all the same."""
 
 
 class ReturnIn(Asked):

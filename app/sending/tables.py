@@ -37,6 +37,10 @@ class Dispatch(SQLModel, table=True):
     unit_id: int = Field(primary_key=True, foreign_key="unit.id")
     customer_id: int = Field(foreign_key="customer.id", index=True)
     reference: str | None = Field(default=None, max_length=200)
+    order_id: int | None = Field(default=None, foreign_key="customer_order.id", index=True)
+    """The order it was for."""
+    warnings: str | None = Field(default=None, sa_column=Column(Text))
+    """What was pointed out, as JSON."""
 
 
 class DispatchLine(SQLModel, table=True):

@@ -132,6 +132,10 @@ KINDS: Final[Mapping[str, Kind]] = {
     "on-hold": Kind(
         409, "On hold",
         "The unit, or the lot it came from, is on hold. A quality role decides and releases it."),
+    "order-state": Kind(
+        409, "The order has ended",
+        "An order is open until every bag went out or it is cancelled; after that it stays as it "
+        "is. Enter another order for what is still wanted."),
     "over-capacity": Kind(
         409, "More than it takes",
         "The charge is heavier than the machine's stated capacity: split it. Or a place, or one it "

@@ -51,6 +51,8 @@ class Permission(StrEnum):
     MOVE = "sacks:move"
     OFF_RECIPE = "recipes:deviate"
     """Blend off a recipe, and say why."""
+    ORDERS = "orders:edit"
+    """Enter, change and cancel orders of customers."""
     PACK = "packs:make"
     PICK = "pick-lists:make"
     """Put on record which sacks are to be fetched."""
@@ -85,7 +87,7 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.WAREHOUSE: frozenset({
         _P.READ, _P.RECEIVE, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD, _P.PLACES, _P.PACK,
         _P.DISPATCH, _P.RETURN, _P.CLEAN, _P.VOID, _P.SAMPLE, _P.LABELS, _P.WEIGH, _P.PICK,
-        _P.COUNT, _P.INSPECT,
+        _P.COUNT, _P.INSPECT, _P.ORDERS,
     }),
     Role.ROASTER: frozenset({
         _P.READ, _P.ROAST, _P.BLEND, _P.PACK, _P.CLEAN, _P.MOVE, _P.READING, _P.ADJUST, _P.HOLD,
@@ -99,7 +101,7 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
-        _P.APPROVE_COUNT, _P.CERTIFICATES, _P.CONTRACTS,
+        _P.APPROVE_COUNT, _P.CERTIFICATES, _P.CONTRACTS, _P.ORDERS,
     }),
     Role.ADMIN: frozenset(Permission),
 }  # fmt: skip

@@ -1,5 +1,8 @@
 """ETag, If-Match and If-None-Match for what can be edited (RFC 9110, conditional requests)."""
 
+import hashlib
+import re
+
 from pydantic import BaseModel
 
 from app.shared.problems import Refused
@@ -19,6 +22,17 @@ class Versioned(BaseModel):
 def etag(version: int | str) -> str:
     """Write a version, or a hash, as a strong entity tag."""
     return f'"{version}"'
+
+
+def shown_tag(answer: Versioned) -> str:
+    """Tag the version and everything that is shown with it, where more is shown than the card."""
+    shown = hashlib.sha256(answer.model_dump_json().encode()).hexdigest()
+    return etag(f"{answer.version}.{shown[:12]}")
+
+
+def card_tags(if_match: str | None) -> str | None:
+    """Keep of such tags the version of the card, which is what a change is made on."""
+    return None if if_match is None else re.sub(r'"(\d+)\.[0-9a-f]{12}"', r'"\1"', if_match)
 
 
 def _tags(header: str) -> set[str]:

@@ -1,1 +1,1 @@
-"""Tests of what leaves: picks, cases, sales over the counter, crates, delivery notes."""
+"""What was ordered, and what leaves: picks, cases, sales over the counter, crates."""

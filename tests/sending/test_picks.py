@@ -298,7 +298,51 @@ def test_bags_in_cases_are_picked_too_and_say_so(api: Api, roasts: list[str]) ->
     assert (line["in_cases"], line["kg"], line["caution"]) == (13, 26, IN_LOADS)
 
 
+@pytest.mark.usefixtures("shelf")
+def test_a_pick_for_an_order_fetches_what_it_still_wants_and_its_dispatch_fills_it(
+    api: Api,
+) -> None:
+    line = {"product": "HOUSE-250", "bags": 25}
+    order = {"code": "SO-1", "customer": "Café Nord", "due_on": "2099-01-01", "lines": [line]}
+    api.post("/orders", order)
+    dispatch(api, {"OLD": 3}, order="SO-1")
+    suggested = api.get("/picks/suggestion?order=so-1")
+
+    made = api.post("/picks", {"order": "SO-1"})
+    sent = api.post("/dispatches", {
+        "customer": "Café Nord", "pick": made["id"],
+        "lines": [{"pack": "OLD", "bags": 17}, {"pack": "NEW", "bags": 5}],
+    })  # fmt: skip
+
+    assert (suggested["order"], suggested["wanted"]) == ("SO-1", [line | {"bags": 22}])
+    assert lines(made) == lines(suggested) == [("OLD", 17), ("NEW", 5)]
+    assert (made["order"], made["customer"]) == ("SO-1", "Café Nord")
+    assert (sent["order"], sent["warnings"]) == ("SO-1", [])
+    assert api.get("/orders/SO-1")["state"] == "sent"
+    api.refuse("/picks", {"order": "SO-1"}, 409, "order-state")
+
+
+@pytest.mark.usefixtures("shelf")
+def test_a_dispatch_is_for_the_order_of_its_pick_and_no_other(api: Api) -> None:
+    line = {"product": "HOUSE-250", "bags": 5}
+    order = {"customer": "Café Nord", "due_on": "2099-01-01", "lines": [line]}
+    for code in ("SO-1", "SO-2"):
+        api.post("/orders", order | {"code": code})
+    made = api.post("/picks", {"order": "SO-1"})
+    body = {"customer": "Café Nord", "pick": made["id"], "lines": [{"pack": "OLD", "bags": 5}]}
+
+    [error] = api.refuse("/dispatches", body | {"order": "SO-2"}, 422, "invalid")["errors"]
+
+    assert error["pointer"] == "#/pick"
+    api.refuse("/picks", {"order": "SO-9"}, 422, "unknown-reference")
+    api.refuse("/picks", {"order": "SO-1", "lines": [line]}, 422, "invalid")
+    api.refuse("/picks", {}, 422, "invalid")
+    assert len(api.get("/picks?open=true")["items"]) == 1
+
+
 @pytest.mark.parametrize(("query", "status", "slug"), [
+    ("order=SO-9&want=HOUSE-250:1", 422, "invalid"),
+    ("order=SO-9", 422, "unknown-reference"),
     ("", 422, "invalid"),
     ("want=HOUSE-250", 422, "invalid"),
     ("want=HOUSE-250:0", 422, "invalid"),

@@ -8,7 +8,6 @@ from app.green.contracts.schemas import (
     ContractChange,
     ContractIn,
     ContractOut,
-    card_tags,
     refuse_half,
 )
 from app.green.contracts.shelf import CONTRACTS
@@ -16,7 +15,7 @@ from app.ledger import cards
 from app.ledger.cards import card_at, named
 from app.ledger.posting import Pen
 from app.shared.problems import FieldRefused
-from app.shared.versions import require_match
+from app.shared.versions import card_tags, require_match
 
 
 def add_contract(pen: Pen, asked: ContractIn, prices: bool) -> ContractOut:

@@ -1,7 +1,5 @@
 """What the API reads and answers about purchase contracts."""
 
-import hashlib
-import re
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
@@ -20,6 +18,7 @@ from app.shared.codes import fold
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut, exact_number
 from app.shared.times import Day, MomentOut
+from app.shared.versions import shown_tag
 from app.standards.buying import Form, PriceUnit, Standing, WeightBasis
 
 
@@ -191,13 +190,7 @@ class ContractOut(ContractLine):
     @property
     def etag(self) -> str:
         """Name the version and what came so far: a delivery changes what is shown, not the card."""
-        shown = hashlib.sha256(self.model_dump_json().encode()).hexdigest()
-        return f'"{self.version}.{shown[:12]}"'
-
-
-def card_tags(if_match: str | None) -> str | None:
-    """Keep of entity tags the version of the card, which is what a change is made on."""
-    return None if if_match is None else re.sub(r'"(\d+)\.[0-9a-f]{12}"', r'"\1"', if_match)
+        return shown_tag(self)
 
 
 PAIRED = ("price", "currency", "price_unit", "shipped_from", "shipped_until")

@@ -10,7 +10,6 @@ from sqlmodel import Session, col
 from app.ledger.posting import Pen
 from app.ledger.queries import on_hold, units_by_code
 from app.ledger.tables import Unit
-from app.sending.actions import filled_bags
 from app.sending.cases.contents import case_by_code, cased_bags, cases_by_code
 from app.sending.cases.naming import CaseNamed
 from app.sending.cases.queries import case_out
@@ -18,6 +17,7 @@ from app.sending.cases.rules import Contents
 from app.sending.cases.schemas import CaseAddition, CaseIn, CaseOut, TakenOut
 from app.sending.cases.standing import refuse_earlier, refuse_elsewhere
 from app.sending.cases.tables import Case, CaseChange, CaseKind, CaseLine
+from app.sending.loading import filled_bags
 from app.sending.schemas import BagsIn
 from app.settings import Settings
 from app.shared.codes import issue

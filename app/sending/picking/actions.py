@@ -5,20 +5,20 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 
 from sqlalchemy import func, select
-from sqlmodel import col
+from sqlmodel import Session, col
 
 from app.ledger.cards import named
 from app.ledger.posting import Pen
 from app.ledger.queries import live, units_by_code
 from app.ledger.tables import UnitKind
-from app.packing.tables import Product
 from app.sending.actions import CUSTOMERS
 from app.sending.picking.ending import refuse_ended
 from app.sending.picking.queries import left_out, pick, shortages
 from app.sending.picking.rules import Short, Stock, Taken, suggest
 from app.sending.picking.schemas import CancelIn, PickIn, PickOut
-from app.sending.picking.stock import products_by_sku, stocks
+from app.sending.picking.stock import stocks
 from app.sending.picking.tables import Pick, PickEnd, PickLine, PickWanted
+from app.sending.picking.wanting import Asking, asking
 from app.sending.schemas import BagsIn
 from app.shared.problems import FieldRefused, Refused
 
@@ -30,17 +30,12 @@ def record(pen: Pen, asked: PickIn) -> PickOut:
         Refused: `insufficient-stock` when there are too few; `not-free`, `on-hold`, `voided` for
             bags somebody chose.
     """
-    customer = (
-        named(pen.session, CUSTOMERS, asked.customer, "#/customer") if asked.customer else None
-    )
-    skus = [line.product for line in asked.lines]
-    products = products_by_sku(pen.session, skus, "#/lines/{}/product")
-    wanted = {products[line.product].id or 0: line.bags for line in asked.lines}
-    there = stocks(pen.session, wanted, pen.now)
-    suggested, short = suggest(there, wanted, pen.now.date())
+    purpose = asking(pen.session, asked.lines, asked.order)
+    there = stocks(pen.session, purpose.bags, pen.now)
+    suggested, short = suggest(there, purpose.bags, pen.now.date())
     if asked.packs is None:
-        _refuse_short(pen, products, there, short)
-    taken = suggested if asked.packs is None else _chosen(pen, asked.packs, there, wanted)
+        _refuse_short(pen, purpose, there, short)
+    taken = suggested if asked.packs is None else _chosen(pen, asked.packs, there, purpose.bags)
     as_suggested = _said(taken) == _said(suggested)
     if not as_suggested and asked.reason is None:
         raise _reason_wanted(suggested)
@@ -48,13 +43,14 @@ def record(pen: Pen, asked: PickIn) -> PickOut:
     entry_id = pen.note("pick", said)
     number: int = (pen.session.scalar(select(func.max(col(Pick.id)))) or 0) + 1
     pen.write(Pick, [
-        {"id": number, "customer_id": customer.id if customer else None, "order_code": None,
+        {"id": number, "customer_id": _customer_id(pen.session, asked, purpose),
+         "order_id": purpose.order.id if purpose.order else None,
          "as_suggested": as_suggested, "reason": asked.reason, "entry_id": entry_id,
          "kept_until": pen.now + timedelta(hours=pen.settings.pick_keeps_hours)},
     ])  # fmt: skip
     pen.write(PickWanted, (
         {"pick_id": number, "product_id": product_id, "bags": bags}
-        for product_id, bags in wanted.items()
+        for product_id, bags in purpose.bags.items()
     ))  # fmt: skip
     pen.write(PickLine, (
         {"pick_id": number, "number": place, "pack_id": each.stock.id, "bags": each.bags}
@@ -68,20 +64,28 @@ def _said(taken: Sequence[Taken]) -> Mapping[str, int]:
     return {each.stock.code: each.bags for each in taken}
 
 
+def _customer_id(session: Session, asked: PickIn, purpose: Asking) -> int | None:
+    if purpose.order is not None:
+        return purpose.order.customer_id
+    if asked.customer is None:
+        return None
+    return named(session, CUSTOMERS, asked.customer, "#/customer").id
+
+
 def _refuse_short(
-    pen: Pen, products: Mapping[str, Product], there: Sequence[Stock], short: Sequence[Short]
+    pen: Pen, purpose: Asking, there: Sequence[Stock], short: Sequence[Short]
 ) -> None:
     if not short:
         return
-    skus = {product.id: sku for sku, product in products.items()}
     said = "; ".join(
-        f"of {skus[each.product_id]} {each.found} bags can be picked and {each.asked} were asked"
+        f"of {purpose.skus[each.product_id]} {each.found} bags can be picked and {each.asked} "
+        "were asked"
         for each in short
     )
     raise Refused(
         "insufficient-stock",
         f"{said[0].upper()}{said[1:]}.",
-        short=[each.model_dump(mode="json") for each in shortages(short, skus)],
+        short=[each.model_dump(mode="json") for each in shortages(short, purpose.skus)],
         left_out=[each.model_dump(mode="json") for each in left_out(there, pen.now)],
     )
 

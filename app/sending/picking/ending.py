@@ -5,6 +5,8 @@ from sqlmodel import Session, col
 
 from app.ledger.posting import Pen
 from app.ledger.tables import Unit
+from app.sending.orders.filling import order_of
+from app.sending.orders.tables import CustomerOrder
 from app.sending.picking.tables import Pick, PickEnd
 from app.sending.tables import Customer
 from app.shared.problems import FieldRefused, Refused
@@ -36,6 +38,21 @@ def pick_for(session: Session, number: int | None, customer: Customer) -> Pick |
     if pick.customer_id not in {None, customer.id}:
         raise FieldRefused("#/pick", f"pick {number} is for another customer")
     return pick
+
+
+def order_for(
+    session: Session, code: str | None, pick: Pick | None, customer: Customer
+) -> CustomerOrder | None:
+    """Find the order that a dispatch is for: the one it names, else that of its pick."""
+    picked = pick.order_id if pick is not None else None
+    if code is None and picked is not None:
+        code = session.get_one(CustomerOrder, picked).code
+    if code is None:
+        return None
+    order = order_of(session, code, customer)
+    if picked is not None and order.id != picked:
+        raise FieldRefused("#/pick", f"that pick is for another order than {order.code}")
+    return order
 
 
 def end_by(pen: Pen, pick: Pick | None, dispatch_id: int, entry_id: int) -> None:

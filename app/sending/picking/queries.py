@@ -13,6 +13,7 @@ from app.packing.tables import Product
 from app.places.cautions import heavy_over_g
 from app.sending.bags import facts_of
 from app.sending.cases.contents import cased_bags
+from app.sending.orders.tables import CustomerOrder
 from app.sending.picking.rules import (
     Short,
     Stock,
@@ -32,8 +33,9 @@ from app.sending.picking.schemas import (
     Wanted,
     WantedIn,
 )
-from app.sending.picking.stock import products_by_sku, stocks
+from app.sending.picking.stock import stocks
 from app.sending.picking.tables import Pick, PickEnd, PickLine, PickWanted
+from app.sending.picking.wanting import asking
 from app.sending.tables import Customer
 from app.settings import Settings
 from app.shared.db import AnySelect, among
@@ -43,19 +45,20 @@ from app.shared.times import now
 from app.standards.handling import load_caution
 
 
-def suggestion(session: Session, lines: Sequence[WantedIn], settings: Settings) -> PickSuggestion:
+def suggestion(
+    session: Session, lines: Sequence[WantedIn] | None, order: str | None, settings: Settings
+) -> PickSuggestion:
     """Suggest which bags to send; nothing is kept by it."""
-    products = products_by_sku(session, [line.product for line in lines], "#/want/{}")
-    wanted = {products[line.product].id or 0: line.bags for line in lines}
+    asked = asking(session, lines, order)
     moment = now()
-    there = stocks(session, wanted, moment)
-    taken, short = suggest(there, wanted, moment.date())
-    skus = {product.id: sku for sku, product in products.items()}
+    there = stocks(session, asked.bags, moment)
+    taken, short = suggest(there, asked.bags, moment.date())
     apart = left_out(there, moment)
     return PickSuggestion(
-        wanted=[Wanted(product=line.product, bags=line.bags) for line in lines],
+        order=asked.order.code if asked.order else None,
+        wanted=asked.told(),
         lines=picked(taken, settings),
-        short=shortages(short, skus),
+        short=shortages(short, asked.skus),
         past_best_before=[each for each in apart if each.why is WhyNot.PAST_BEST_BEFORE],
         left_out=[each for each in apart if each.why is not WhyNot.PAST_BEST_BEFORE],
     )
@@ -74,7 +77,7 @@ def picked(taken: Sequence[Taken], settings: Settings) -> list[PickedBags]:
     ]  # fmt: skip
 
 
-def shortages(short: Sequence[Short], skus: Mapping[int | None, str]) -> list[ShortBags]:
+def shortages(short: Sequence[Short], skus: Mapping[int, str]) -> list[ShortBags]:
     """Say of which products there are too few."""
     return [
         ShortBags(
@@ -103,6 +106,7 @@ def _picks() -> AnySelect:
             col(Pick.id),
             Pick,
             col(Customer.name),
+            col(CustomerOrder.code).label("order"),
             col(Entry.happened_at),
             col(Entry.who),
             col(PickEnd.entry_id).label("ended"),
@@ -111,6 +115,7 @@ def _picks() -> AnySelect:
         )
         .join(Entry, col(Entry.id) == col(Pick.entry_id))
         .outerjoin(Customer, col(Customer.id) == col(Pick.customer_id))
+        .outerjoin(CustomerOrder, col(CustomerOrder.id) == col(Pick.order_id))
         .outerjoin(PickEnd, col(PickEnd.pick_id) == col(Pick.id))
         .outerjoin(Unit, col(Unit.id) == col(PickEnd.dispatch_id))
     )
@@ -118,7 +123,7 @@ def _picks() -> AnySelect:
 
 def _brief(row: Any, bags: int) -> dict[str, Any]:  # noqa: ANN401 - a row of `_picks`
     return {
-        "id": row.id, "customer": row.name, "bags": bags,
+        "id": row.id, "customer": row.name, "order": row.order, "bags": bags,
         "state": state_of(
             row.Pick.kept_until, now(), ended=row.ended is not None, sent=row.dispatch is not None
         ),

@@ -13,9 +13,10 @@ from app.sending.picking.schemas import (
     PickOut,
     PickSuggestion,
     WantAsked,
-    wanted_in,
+    one_purpose,
 )
 from app.shared.answers import Answer, ExactRoute
+from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
@@ -26,9 +27,15 @@ PickNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 
 @router.get("/picks/suggestion", response_model=PickSuggestion)
-def suggest_pick(clerk: Reader, want: WantAsked) -> Response:
-    """Suggest which bags to send: the oldest best-before first. Nothing is kept by it."""
-    return Answer(clerk.read(queries.suggestion, wanted_in(want), clerk.settings))
+def suggest_pick(
+    clerk: Reader, want: WantAsked = None, order: Annotated[Code | None, Query()] = None
+) -> Response:
+    """Suggest which bags to send: the oldest best-before first. Nothing is kept by it.
+
+    Name either what is wanted or an order, for what it still wants.
+    """
+    lines = one_purpose(want, order)
+    return Answer(clerk.read(queries.suggestion, lines, order, clerk.settings))
 
 
 @router.post("/picks", status_code=201, response_model=PickOut, dependencies=[Keyed])

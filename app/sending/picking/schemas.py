@@ -2,17 +2,18 @@
 
 import re
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Self
 
 from fastapi import Query
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, model_validator
 
 from app.ledger.schemas import Asked, Party, Told, Why
 from app.packing.schemas import Bags
 from app.sending.picking.rules import PickState, WhyNot
 from app.sending.schemas import Lines
-from app.shared.codes import PlaceCode
+from app.shared.codes import Code, PlaceCode
 from app.shared.mass import KgOut
+from app.shared.problems import Refused
 from app.shared.times import MomentOut
 
 _WANTED = re.compile(r"([A-Za-z0-9][A-Za-z0-9._-]{0,31}):([1-9][0-9]{0,6})", re.ASCII)
@@ -38,26 +39,32 @@ WantedLines = Annotated[
 ]
 
 
-def _from_address(said: list[str]) -> list[str]:
-    for each in said:
+def _from_address(said: list[str] | None) -> list[str] | None:
+    for each in said or []:
         if not _WANTED.fullmatch(each):
             raise ValueError(f"{each}: say a product and how many bags, as HOUSE-250:12")
-    wanted_in(said)
+    _no_product_twice(_wanted(said or []))
     return said
 
 
-def wanted_in(said: list[str]) -> list[WantedIn]:
+def _wanted(said: list[str]) -> list[WantedIn]:
     """Read products and bags out of an address, where every value is text."""
     pairs = (each.split(":") for each in said)
-    lines = [WantedIn(product=product, bags=int(bags)) for product, bags in pairs]
-    return _no_product_twice(lines)
+    return [WantedIn(product=product, bags=int(bags)) for product, bags in pairs]
+
+
+def one_purpose(want: list[str] | None, order: str | None) -> list[WantedIn] | None:
+    """Read what is wanted, unless an order is named; one of the two must be."""
+    if bool(want) == (order is not None):
+        said = "name either what is wanted, as HOUSE-250:12, or an order"
+        raise Refused("invalid", f"want: {said}", errors=[{"parameter": "want", "detail": said}])
+    return _wanted(want) if want else None
 
 
 WantAsked = Annotated[
-    list[str],
+    list[str] | None,
     Query(
         alias="want",
-        min_length=1,
         max_length=200,
         description="A product and how many bags of it, as `HOUSE-250:12`; several times for more",
     ),
@@ -66,11 +73,22 @@ WantAsked = Annotated[
 
 
 class PickIn(Asked):
+    """For products, or for what an order still wants."""
+
     customer: Party | None = None
-    lines: WantedLines
+    order: Code | None = None
+    lines: WantedLines | None = None
     packs: Lines | None = None
     """Left out for the suggestion; other bags need a reason."""
     reason: Why | None = None
+
+    @model_validator(mode="after")
+    def _one_purpose(self) -> Self:
+        if (self.order is None) == (self.lines is None):
+            raise ValueError("name either lines or an order")
+        if self.order is not None and self.customer is not None:
+            raise ValueError("an order has its own customer")
+        return self
 
 
 class CancelIn(Asked):
@@ -116,6 +134,7 @@ class LeftOutBags(Told):
 
 
 class PickSuggestion(Told):
+    order: str | None
     wanted: list[Wanted]
     lines: list[PickedBags]
     short: list[ShortBags]
@@ -127,6 +146,7 @@ class PickSuggestion(Told):
 class PickBrief(Told):
     id: int
     customer: str | None
+    order: str | None
     state: PickState
     bags: int
     as_suggested: bool

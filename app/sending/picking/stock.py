@@ -1,6 +1,6 @@
 """Reading which bags of products are left, and what speaks against sending them."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from datetime import datetime
 
 from sqlalchemy import func, select
@@ -8,7 +8,7 @@ from sqlmodel import Session, col
 
 from app.ledger.queries import on_hold
 from app.ledger.tables import HoldRelease, Unit
-from app.packing.tables import Pack, Product
+from app.packing.tables import Pack
 from app.packing.weighing.showing import verdict_of
 from app.packing.weighing.tables import CheckWeighing
 from app.sending.bags import BagFacts, facts_of, origins
@@ -18,23 +18,7 @@ from app.sending.picking.rules import Stock
 from app.sending.tables import Returned
 from app.shared.answers import read_json
 from app.shared.db import among
-from app.shared.problems import FieldRefused
 from app.standards.average_quantity import Check, Finding
-
-
-def products_by_sku(session: Session, skus: Sequence[str], pointer: str) -> dict[str, Product]:
-    """Find products, or point at the first that is not known."""
-    found = {
-        product.sku: product
-        for product in session.scalars(select(Product).where(col(Product.sku).in_(skus)))
-    }
-    for place, sku in enumerate(skus):
-        if sku not in found:
-            raise FieldRefused(
-                pointer.format(place), f"there is no product {sku}: enter it first",
-                "unknown-reference",
-            )  # fmt: skip
-    return found
 
 
 def stocks(session: Session, product_ids: Collection[int], now: datetime) -> list[Stock]:

@@ -13,7 +13,7 @@ class Pick(SQLModel, table=True):
 
     id: int = Field(sa_column=Column(Integer, primary_key=True, autoincrement=False))
     customer_id: int | None = Field(default=None, foreign_key="customer.id")
-    order_code: str | None = Field(default=None, max_length=32)
+    order_id: int | None = Field(default=None, foreign_key="customer_order.id")
     """The order it is for."""
     as_suggested: bool
     """Whether it is the book's own suggestion."""

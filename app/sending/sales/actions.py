@@ -4,8 +4,9 @@ from collections import Counter
 
 from app.ledger.cards import named
 from app.ledger.posting import Pen, Posting
-from app.sending.actions import CUSTOMERS, Sending, load_of, send
+from app.sending.actions import CUSTOMERS
 from app.sending.cases.standing import Leaving
+from app.sending.loading import Sending, load_of, send
 from app.sending.sales.rules import moment_of, newest_day
 from app.sending.sales.schemas import SaleIn, SaleOut
 from app.sending.sales.tables import Sale
@@ -31,7 +32,7 @@ def sell(pen: Pen, asked: SaleIn) -> SaleOut:
     loose = {line.pack: line.bags for line in asked.lines}
     load = load_of(pen, loose, Leaving([], [], Counter()))
     posting = Posting("sale", moment_of(asked.sold_on, pen.now), asked.model_dump(mode="json"))
-    born = send(pen, posting, Sending(asked.code, shop, None), load)
+    born = send(pen, posting, Sending(asked.code, shop), load)
     pen.write(Sale, [{"dispatch_id": born.id, "sold_on": asked.sold_on}])
     return SaleOut(
         code=born.code,
