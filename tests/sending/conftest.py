@@ -26,7 +26,11 @@ def roasts(api: Api, book_is_sound: Callable[[], None]) -> Iterator[list[str]]:
 @pytest.fixture
 def bags(api: Api, roasts: list[str]) -> str:
     """A pack of 99 bags of 250 g."""
-    code: str = pack(api, {roasts[0]: 25}, bags=99, code="PK-99", best_before="2099-03-31")["code"]
+    made = pack(
+        api, {roasts[0]: 25}, bags=99, code="PK-99", best_before="2099-03-31",
+        packed_at="2026-03-05T08:00:00Z",
+    )  # fmt: skip
+    code: str = made["code"]
     return code
 
 

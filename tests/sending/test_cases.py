@@ -188,6 +188,16 @@ def test_a_case_is_changed_in_the_order_of_time(api: Api, bags: str) -> None:
     assert api.get("/cases/CASE-1")["bags"] == 12
 
 
+def test_bags_go_into_no_case_before_they_were_there(api: Api, bags: str) -> None:
+    body = {"contents": [{"pack": bags, "bags": 1}], "packed_at": "2026-03-05T07:59:59Z"}
+
+    [error] = api.refuse("/cases", body, 422, "invalid")["errors"]
+    case(api, None, {bags: 1}, packed_at="2026-03-05T08:00:00Z")
+
+    assert error["pointer"] == "#/packed_at"
+    assert len(api.get("/cases")["items"]) == 1
+
+
 def test_no_more_is_taken_out_than_is_in_it(api: Api, roasts: list[str], bags: str) -> None:
     other = pack(api, {roasts[1]: 4}, bags=2, sku="HOUSE-2000")["code"]
     case(api, "CASE-1", {bags: 12})

@@ -1,6 +1,6 @@
 """Building cases and pallets and taking them apart."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import NamedTuple
 
@@ -9,7 +9,7 @@ from sqlmodel import Session, col
 
 from app.ledger.posting import Pen
 from app.ledger.queries import on_hold, units_by_code
-from app.ledger.tables import Unit
+from app.ledger.tables import Entry, Unit
 from app.sending.cases.contents import case_by_code, cased_bags, cases_by_code
 from app.sending.cases.naming import CaseNamed
 from app.sending.cases.queries import case_out
@@ -23,6 +23,7 @@ from app.settings import Settings
 from app.shared.codes import issue
 from app.shared.db import among
 from app.shared.problems import FieldRefused, Refused
+from app.shared.times import text
 from app.standards.sscc import make_sscc
 
 Lines = Sequence[BagsIn | CaseNamed]
@@ -117,11 +118,11 @@ def _load(pen: Pen, lines: Lines, kind: CaseKind, at: datetime) -> _Load:
         raise FieldRefused("#/contents", f"a pallet stands on no pallet: {', '.join(on_top)}")
     refuse_elsewhere(pen.session, inner)
     refuse_earlier(pen.session, inner, at, "#/packed_at")
-    return _Load(_free_bags(pen.session, packs), inner)
+    return _Load(_free_bags(pen.session, packs, at), inner)
 
 
-def _free_bags(session: Session, lines: Sequence[BagsIn]) -> dict[int, int]:
-    """Check that so many bags of each pack stand in no case yet."""
+def _free_bags(session: Session, lines: Sequence[BagsIn], at: datetime) -> dict[int, int]:
+    """Check that so many bags of each pack were there, and stand in no case yet."""
     bags = filled_bags(session, [line.pack for line in lines])
     ids = {bags[line.pack].unit.id: line for line in lines}
     held = session.scalars(
@@ -129,6 +130,7 @@ def _free_bags(session: Session, lines: Sequence[BagsIn]) -> dict[int, int]:
     ).all()
     if held:
         raise Refused("on-hold", f"On hold: {', '.join(sorted(held))}.", units=sorted(held))
+    _refuse_unborn(session, ids, at)
     cased = cased_bags(session, ids)
     for unit_id, line in ids.items():
         left = bags[line.pack].unit.left_g // bags[line.pack].nominal_g
@@ -144,6 +146,20 @@ def _free_bags(session: Session, lines: Sequence[BagsIn]) -> dict[int, int]:
                 free_bags=free,
             )
     return {unit_id: line.bags for unit_id, line in ids.items()}
+
+
+def _refuse_unborn(session: Session, unit_ids: Collection[int], at: datetime) -> None:
+    """Refuse bags that were packed, or came back, later than they would be in a case."""
+    later = session.execute(
+        select(col(Unit.code), col(Entry.happened_at))
+        .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+        .where(among(session, col(Unit.id), unit_ids), col(Entry.happened_at) > at)
+        .order_by(col(Unit.id))
+    ).first()
+    if later is not None:
+        raise FieldRefused(
+            "#/packed_at", f"{later.code} was there no earlier than {text(later.happened_at)}"
+        )
 
 
 def _out(session: Session, case: Case, there: Contents, lines: Lines | None) -> _Load:
