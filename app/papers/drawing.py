@@ -60,10 +60,11 @@ def _draw_page(pdf: FPDF, page: Page, ruler: FontRuler) -> None:
     for y in page.rules:
         pdf.line(_LEFT, y / MM, _RIGHT, y / MM)
     for words in page.words:
-        _draw_words(pdf, words, ruler)
+        draw_words(pdf, words, ruler)
 
 
-def _draw_words(pdf: FPDF, words: Words, ruler: FontRuler) -> None:
+def draw_words(pdf: FPDF, words: Words, ruler: FontRuler) -> None:
+    """Write a text, each character in a font that has it."""
     x = words.x
     bold = words.lettering is Lettering.BOLD
     for font, stretch in runs(words.text, words.lettering):

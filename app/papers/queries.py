@@ -5,9 +5,12 @@ from sqlmodel import Session, col
 
 from app.ledger.queries import unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
+from app.papers.case_labels import CaseFacts
 from app.papers.layout import NoteCase, NoteFacts, NoteLine
 from app.sending.bags import facts_of
-from app.sending.cases.queries import look_at
+from app.sending.cases.contents import case_by_code
+from app.sending.cases.queries import case_out, look_at
+from app.sending.cases.rules import CaseState
 from app.sending.cases.tables import Case, DispatchCase
 from app.sending.crates.stock import crates_with
 from app.sending.orders.tables import CustomerOrder
@@ -83,3 +86,20 @@ def _cases(session: Session, dispatch_id: int) -> list[NoteCase]:
         NoteCase(case.code, case.kind, sum(seen.whole(case.id).values()), seen.grams(case.id))
         for case in cases
     ]
+
+
+def case_facts(session: Session, code: str, settings: Settings) -> CaseFacts:
+    """Read what the label of a case says.
+
+    Raises:
+        Refused: `case-state` for one that was taken apart.
+    """
+    case = case_out(session, code, settings)
+    if case.state is CaseState.APART:
+        raise Refused("case-state", f"{case.kind} {case.code} was taken apart.", case=case.code)
+    seen = look_at(session, [case_by_code(session, code).id])
+    marks = {facts.lot_mark for facts in seen.facts.values()}
+    return CaseFacts(
+        case.code, case.kind, case.bags, case.grams, tuple(sorted(marks)), case.packed_at,
+        case.caution,
+    )  # fmt: skip
