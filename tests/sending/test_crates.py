@@ -114,6 +114,8 @@ def test_a_count_brings_the_book_to_what_is_there_with_its_reason(api: Api, crat
     (move("out", 1) | {"customer": "Nobody"}, "#/customer"),
     (move("out", 1) | {"crates": [{"kind": kind, "count": 1} for kind in ("Green 60", "GREEN 60")]},
      "#/crates"),
+    (move("out", 1) | {"crates": [{"kind": kind, "count": 30} for kind in ("Green 60", 1)]},
+     "#/crates"),
 ])  # fmt: skip
 def test_a_movement_that_is_not_right_names_its_field(
     api: Api, body: dict[str, Any], pointer: str

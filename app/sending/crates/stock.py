@@ -14,7 +14,7 @@ from app.sending.crates.shelf import CRATE_KINDS
 from app.sending.crates.tables import CrateAct, CrateKind, CrateMovement
 from app.sending.tables import Customer
 from app.shared.db import among
-from app.shared.problems import Refused
+from app.shared.problems import FieldRefused, Refused
 
 COUNTS = or_(col(CrateMovement.unit_id).is_(None), col(Unit.voided_entry_id).is_(None))
 """A movement with a dispatch or return that was voided never was."""
@@ -71,6 +71,9 @@ def look_up(
         for place, each in enumerate(crates)
     ]
     ids = [kind.id or 0 for kind in kinds]
+    if len(set(ids)) < len(ids):
+        # By name and by number: the body alone cannot tell.
+        raise FieldRefused("#/crates", "each kind of crate is named once")
     house, away = in_house(session, ids), at_customer(session, customer.id, ids)
     moved = [
         Moved(kind, each.count, house.get(kind.id or 0, 0), away.get(kind.id or 0, 0))
