@@ -340,22 +340,20 @@ def test_a_dispatch_is_for_the_order_of_its_pick_and_no_other(api: Api) -> None:
     assert len(api.get("/picks?open=true")["items"]) == 1
 
 
-@pytest.mark.parametrize(("query", "status", "slug"), [
-    ("order=SO-9&want=HOUSE-250:1", 422, "invalid"),
-    ("order=SO-9", 422, "unknown-reference"),
-    ("", 422, "invalid"),
-    ("want=HOUSE-250", 422, "invalid"),
-    ("want=HOUSE-250:0", 422, "invalid"),
-    ("want=HOUSE-250:1.5", 422, "invalid"),
-    ("want=HOUSE-250:1&want=house-250:2", 422, "invalid"),
-    ("want=HOUSE-250:9999999", 422, "invalid"),
-    ("want=NONE:1", 422, "unknown-reference"),
-])  # fmt: skip
 @pytest.mark.usefixtures("shelf")
-def test_a_question_that_is_not_right_is_refused(
-    api: Api, query: str, status: int, slug: str
-) -> None:
-    problem(api.send("GET", f"/picks/suggestion?{query}"), status, slug)
+def test_a_question_that_is_not_right_is_refused(api: Api) -> None:
+    for query, slug in (
+        ("", "invalid"),
+        ("order=SO-9", "unknown-reference"),
+        ("order=SO-9&want=HOUSE-250:1", "invalid"),
+        ("want=HOUSE-250", "invalid"),
+        ("want=HOUSE-250:0", "invalid"),
+        ("want=HOUSE-250:1.5", "invalid"),
+        ("want=HOUSE-250:1&want=house-250:2", "invalid"),
+        ("want=HOUSE-250:9999999", "invalid"),
+        ("want=NONE:1", "unknown-reference"),
+    ):
+        problem(api.send("GET", f"/picks/suggestion?{query}"), 422, slug)
 
 
 @pytest.mark.parametrize(("role", "status"), [("warehouse", 422), ("roaster", 403)])
