@@ -99,7 +99,7 @@ _UNITS: Final = (
 
 _UNIT_FILTERS: Final = frozenset({"lot", "unit", "dispatch"})
 """Parameters that name a unit of the book, which must be there."""
-_UNIT_FIELDS: Final = _UNIT_FILTERS | {"units", "sack", "sacks", "pack", "subject"}
+_UNIT_FIELDS: Final = _UNIT_FILTERS | {"units", "sack", "sacks", "pack", "subject", "case"}
 """Members of a body that do."""
 
 
@@ -278,11 +278,12 @@ def _unit_members(schema: Json, schemas: Json) -> Iterator[str]:
     """Name the members of a body, at any depth, that hold codes of units."""
     for name, member in _resolved(schema, schemas).get("properties", {}).items():
         for shape in (member, *member.get("anyOf", [])):
-            inner = shape.get("items", shape)
-            if "$ref" in inner:
-                yield from _unit_members(inner, schemas)
-            elif name in _UNIT_FIELDS:
-                yield name
+            items = shape.get("items", shape)
+            for inner in (items, *items.get("anyOf", [])):
+                if "$ref" in inner:
+                    yield from _unit_members(inner, schemas)
+                elif name in _UNIT_FIELDS:
+                    yield name
 
 
 def _say_units(schema: Json) -> None:

@@ -30,6 +30,7 @@ from app.packing.charts import routes as charts
 from app.packing.materials import routes as materials
 from app.packing.recipes import routes as recipes
 from app.packing.weighing import routes as weighing
+from app.papers import routes as papers
 from app.places import routes as places
 from app.production import routes as production
 from app.quality import routes as quality
@@ -41,7 +42,11 @@ from app.roasting.colours import routes as roast_colours
 from app.roasting.silos import routes as silos
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
+from app.sending.cases import routes as cases
+from app.sending.crates import routes as crates
 from app.sending.orders import routes as orders
+from app.sending.picking import routes as picks
+from app.sending.sales import routes as sales
 from app.sending.standing import routes as standing_orders
 from app.settings import Settings
 from app.shared.db import open_engine
@@ -78,6 +83,11 @@ PACKAGES = (
     orders,
     standing_orders,
     production,
+    picks,
+    cases,
+    sales,
+    crates,
+    papers,
     quality,
     grading,
     ledger,

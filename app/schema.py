@@ -34,7 +34,11 @@ from app.roasting.colours import tables as roast_colours
 from app.roasting.silos import tables as silos
 from app.roasting.styles import tables as styles
 from app.sending import tables as sending
+from app.sending.cases import tables as cases
+from app.sending.crates import tables as crates
 from app.sending.orders import tables as orders
+from app.sending.picking import tables as picks
+from app.sending.sales import tables as sales
 from app.settings import project_folder
 from app.shared import sign_in
 from app.shared.db import writing
@@ -68,6 +72,10 @@ TABLES = (
     weighing,
     orders,
     sending,
+    cases,
+    picks,
+    sales,
+    crates,
     labels,
 )
 """The modules whose import registers every table."""

@@ -206,6 +206,14 @@ class Settings(BaseSettings):
     """Width and height of the large labels on the roll."""
     label_small_mm: LabelMm = (62, 29)
     """Width and height of the small ones; less has no room for a code in 24 points."""
+    firm_name: Annotated[str, Field(max_length=200)] = ""
+    """Who sends, as it stands on delivery notes."""
+    firm_address: Annotated[str, Field(max_length=1000)] = ""
+    """And from where; lines apart."""
+    gs1_company_prefix: Annotated[str, Field(pattern=r"^[0-9]{4,12}$")] | None = None
+    """The firm's own; with it cases are numbered by Serial Shipping Container Codes."""
+    pick_keeps_hours: Annotated[int, Field(ge=1, le=8760)] = 48
+    """So long bags are kept for a pick that is neither sent nor cancelled (our own rule)."""
     ahead_minutes: Annotated[int, Field(ge=0, le=1440)] = 5
     """How far ahead of the server's clock a time may be before it is refused."""
 

@@ -8,7 +8,7 @@ from app.labels import actions, queries
 from app.labels.drawing import draw
 from app.labels.schemas import LabelsIn, OrderLine, OrderOut
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, ExactRoute, Pdf
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
@@ -17,12 +17,6 @@ router = APIRouter(route_class=ExactRoute, tags=["labels"])
 
 Printer = Annotated[Clerk, allowed(Permission.LABELS)]
 OrderNumber = Annotated[int, Path(ge=1, le=2**31 - 1, description="The number of a print order")]
-
-
-class Pdf(Response):
-    """A PDF to be shown or printed."""
-
-    media_type = "application/pdf"
 
 
 @router.post("/labels", status_code=201, response_model=OrderOut, dependencies=[Keyed])

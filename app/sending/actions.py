@@ -1,26 +1,27 @@
 """Sending bags to customers and taking them back."""
 
-from collections import Counter
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.ledger.actions import place_hold
 from app.ledger.cards import Shelf, named
 from app.ledger.corrections.replacing import happened, in_place_of
 from app.ledger.posting import Birth, Pen, Posting
-from app.ledger.queries import live, unit_by_code, units_by_code
-from app.ledger.rules import canonical
+from app.ledger.queries import live, unit_by_code
 from app.ledger.tables import Reason, Unit, UnitKind
-from app.packing.tables import Pack, Product
 from app.places.successors import post
-from app.sending.orders.filling import beyond_the_order, order_of
-from app.sending.orders.tables import CustomerOrder
+from app.sending.cases.naming import CaseNamed
+from app.sending.cases.standing import leaving, record_leaving
+from app.sending.crates.stock import look_up, write_moves
+from app.sending.crates.tables import CrateAct
+from app.sending.free import NO_PICK
+from app.sending.loading import Filled, Sending, filled_bags, load_of, send
+from app.sending.orders.filling import beyond_the_order
+from app.sending.picking.ending import end_by, order_for, pick_for
 from app.sending.schemas import (
     BagsIn,
-    BagsOut,
     CustomerOut,
     DispatchIn,
     DispatchOut,
@@ -28,108 +29,63 @@ from app.sending.schemas import (
     ReturnIn,
     ReturnOut,
 )
-from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
-from app.shared.mass import HEAVIEST_G, kg_text
+from app.sending.tables import Customer, CustomerKind, Dispatch, DispatchLine, Returned
 from app.shared.problems import FieldRefused, Refused
 
 CUSTOMERS = Shelf(
     "customer", Customer, CustomerOut, key="name", folded="name_key",
-    private=frozenset({"contact"}),
+    private=frozenset({"contact", "address"}),
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Filled:
-    """Bags somebody names: the unit they are in, their product and nominal quantity."""
-
-    unit: Unit
-    product_id: int
-    sku: str
-    nominal_g: int
-
-
-_FILLED = [
-    select(col(table.unit_id), col(Product.id), col(Product.sku), col(table.nominal_g))
-    .join(Product, col(Product.id) == col(table.product_id))
-    .where(col(table.unit_id).in_(bindparam("ids", expanding=True)))
-    for table in (Pack, Returned)
-]
-"""Built once: putting a statement together takes several times as long as running it."""
-
-
-def filled_bags(session: Session, codes: Sequence[str]) -> dict[str, Filled]:
-    """Find packs, and bags that came back and may be sent again."""
-    units = units_by_code(session, codes, UnitKind.PACK, UnitKind.RETURN)
-    ids = [live(unit).id for unit in units.values()]
-    found: dict[int, tuple[int, str, int]] = {}
-    for filled in _FILLED:
-        rows = session.execute(filled, {"ids": ids})
-        found |= {row.unit_id: (row.id, row.sku, row.nominal_g) for row in rows}
-    return {code: Filled(unit, *found[unit.id]) for code, unit in units.items()}
-
-
 def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
-    """Send bags to a customer."""
+    """Send bags to a customer, loose and in cases that leave whole.
+
+    Raises:
+        Refused: `not-free`, `case-state`, `crates-short`, and what posting refuses.
+    """
     customer = named(pen.session, CUSTOMERS, asked.customer, "#/customer")
-    order = order_of(pen.session, asked.order, customer) if asked.order else None
+    refuse_consumers(customer)
     at = happened(pen, asked, asked.dispatched_at, "#/dispatched_at")
-    bags = filled_bags(pen.session, [line.pack for line in asked.lines])
-    lines = [_line(line, bags) for line in asked.lines]
-    whole_g = sum(line.grams for line in lines)
-    if whole_g > HEAVIEST_G:
-        raise FieldRefused("#/lines", f"{kg_text(whole_g)} is over the limit of 30000 kg")
-    warnings = _warnings(pen.session, order, lines, bags)
     posting = Posting("dispatch", at, asked.model_dump(mode="json"))
-    in_place_of(pen, posting, asked, UnitKind.DISPATCH)
-    born = pen.bear(posting, UnitKind.DISPATCH, asked.code, whole_g)
-    for line in lines:
-        posting.flow(bags[line.pack].unit.id, born, line.grams)
-    post(pen, posting)
-    assert customer.id is not None  # noqa: S101 - read from the database
-    pen.write(Dispatch, [
-        {"unit_id": born.id, "customer_id": customer.id, "reference": asked.reference,
-         "order_id": order.id if order else None, "warnings": canonical(warnings)},
-    ])  # fmt: skip
-    pen.write(DispatchLine, [
-        {"dispatch_id": born.id, "pack_id": bags[line.pack].unit.id, "bags": line.bags,
-         "grams": line.grams}
-        for line in lines
-    ])  # fmt: skip
+    gone = in_place_of(pen, posting, asked, UnitKind.DISPATCH).voided
+    pick = pick_for(pen.session, asked.pick, customer, gone)
+    order = order_for(pen.session, asked.order, pick, customer)
+    named_cases = [line.case for line in asked.lines if isinstance(line, CaseNamed)]
+    cases = leaving(pen.session, named_cases, at, gone)
+    loose = {line.pack: line.bags for line in asked.lines if isinstance(line, BagsIn)}
+    load = load_of(pen, posting, loose, cases, pick.id if pick else NO_PICK)
+    crates = look_up(pen.session, asked.crates, customer, CrateAct.OUT, gone)
+    warnings = beyond_the_order(pen.session, order, load.by_product(), gone) if order else []
+    born = send(pen, posting, Sending(asked.code, customer, asked.reference, order, warnings), load)
+    entry_id = pen.entry_id or 0
+    record_leaving(pen, cases, born.id)
+    end_by(pen, pick, born.id, entry_id)
     return DispatchOut(
         code=born.code,
         customer=customer.name,
         order=order.code if order else None,
         reference=asked.reference,
         dispatched_at=at,
-        grams=whole_g,
-        left_g=whole_g,
+        grams=born.made_g,
+        left_g=born.made_g,
         voided=False,
-        lines=lines,
+        lines=load.lines,
+        cases=[case.code for case in cases.named],
+        crates=write_moves(pen, crates, customer, CrateAct.OUT, entry_id, born.id),
+        pick=asked.pick,
         returns=[],
         warnings=warnings,
     )
 
 
-def _warnings(
-    session: Session,
-    order: CustomerOrder | None,
-    lines: Sequence[BagsOut],
-    bags: Mapping[str, Filled],
-) -> list[str]:
-    if order is None:
-        return []
-    sent: Counter[tuple[int, str]] = Counter()
-    for line in lines:
-        sent[bags[line.pack].product_id, line.product] += line.bags
-    return beyond_the_order(session, order, sent)
-
-
-def _line(asked: BagsIn, bags: Mapping[str, Filled]) -> BagsOut:
-    filled = bags[asked.pack]
-    return BagsOut(
-        pack=asked.pack, product=filled.sku, bags=asked.bags,
-        grams=asked.bags * filled.nominal_g,
-    )  # fmt: skip
+def refuse_consumers(customer: Customer) -> None:
+    """Refuse to dispatch to a counter: what goes over it is a sale of its day."""
+    if customer.kind == CustomerKind.CONSUMERS:
+        raise FieldRefused(
+            "#/customer",
+            f"{customer.name} sells to consumers: book what went over the counter at POST /sales",
+        )
 
 
 def take_back(pen: Pen, asked: ReturnIn) -> ReturnOut:
@@ -149,6 +105,7 @@ def take_back(pen: Pen, asked: ReturnIn) -> ReturnOut:
         posting.adjust(unit.id, -births[-1].made_g, Reason.RETURNED)
         posting.adjust(filled.unit.id, births[-1].made_g, Reason.RETURNED)
         posting.flow(filled.unit.id, births[-1], births[-1].made_g)
+    crates = look_up(pen.session, asked.crates, customer, CrateAct.BACK, posting.voided)
     entry_id = post(pen, posting)
     lines = list(zip(births, asked.lines, strict=True))
     pen.write(Returned, [
@@ -178,6 +135,7 @@ def take_back(pen: Pen, asked: ReturnIn) -> ReturnOut:
             )
             for birth, line in lines
         ],
+        crates=write_moves(pen, crates, customer, CrateAct.BACK, entry_id, births[0].id),
     )
 
 

@@ -1,6 +1,7 @@
 """Reading dispatches and returns."""
 
 import json
+from collections.abc import Collection
 from typing import Any
 
 from sqlalchemy import func, select
@@ -12,10 +13,13 @@ from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.tables import Pack, Product
 from app.sending.actions import CUSTOMERS
+from app.sending.cases.tables import Case, DispatchCase
+from app.sending.crates.stock import crates_with
 from app.sending.orders.tables import CustomerOrder
+from app.sending.picking.tables import PickEnd
 from app.sending.schemas import BagsOut, DispatchLineOut, DispatchOut, ReturnLineOut
 from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
-from app.shared.db import AnySelect
+from app.shared.db import AnySelect, among
 from app.shared.paging import Page, PageOf, turn_page
 
 
@@ -52,24 +56,47 @@ def dispatch(session: Session, code: str) -> DispatchOut:
     """Read one dispatch with its lines and what came back."""
     unit = unit_by_code(session, code, UnitKind.DISPATCH)
     row = session.execute(_dispatches().where(col(Unit.id) == unit.id)).one()
-    returns = session.execute(
-        select(col(Unit.code), col(Returned.pack_id), col(Returned.bags))
-        .join(Unit, col(Unit.id) == col(Returned.unit_id))
+    returns = session.scalars(
+        select(col(Unit.code))
+        .join(Returned, col(Returned.unit_id) == col(Unit.id))
         .where(col(Returned.dispatch_id) == unit.id, col(Unit.voided_entry_id).is_(None))
         .order_by(col(Unit.id))
-    ).all()
-    back: dict[int, int] = {}
-    for _, pack_id, bags in returns:
-        back[pack_id] = back.get(pack_id, 0) + bags
+    )
     return DispatchOut(
-        **_dispatch_fields(row), lines=_lines(session, unit.id, back),
-        returns=[each.code for each in returns], warnings=json.loads(row.warnings or "[]"),
+        **_dispatch_fields(row), lines=lines_of(session, [unit.id])[unit.id],
+        cases=_cases(session, unit.id), crates=list(crates_with(session, [unit.id])),
+        pick=session.scalar(
+            select(col(PickEnd.pick_id)).where(col(PickEnd.dispatch_id) == unit.id)
+        ),
+        returns=list(returns), warnings=json.loads(row.warnings or "[]"),
     )  # fmt: skip
 
 
-def _lines(session: Session, dispatch_id: int, back: dict[int, int]) -> list[BagsOut]:
+def _cases(session: Session, dispatch_id: int) -> list[str]:
+    """Name the cases and pallets that a dispatch named."""
+    return list(session.scalars(
+        select(col(Case.code))
+        .join(DispatchCase, col(DispatchCase.case_id) == col(Case.id))
+        .where(col(DispatchCase.dispatch_id) == dispatch_id, col(DispatchCase.named).is_(True))
+        .order_by(col(Case.id))
+    ))  # fmt: skip
+
+
+def lines_of(session: Session, dispatch_ids: Collection[int]) -> dict[int, list[BagsOut]]:
+    """Read the lines of dispatches, with what came back of each."""
+    back = {
+        (row[0], row[1]): int(row[2])
+        for row in session.execute(
+            select(col(Returned.dispatch_id), col(Returned.pack_id), func.sum(col(Returned.bags)))
+            .join(Unit, col(Unit.id) == col(Returned.unit_id))
+            .where(among(session, col(Returned.dispatch_id), dispatch_ids))
+            .where(col(Unit.voided_entry_id).is_(None))
+            .group_by(col(Returned.dispatch_id), col(Returned.pack_id))
+        )
+    }
     rows = session.execute(
         select(
+            col(DispatchLine.dispatch_id),
             col(Unit.id),
             col(Unit.code),
             col(Product.sku),
@@ -83,19 +110,21 @@ def _lines(session: Session, dispatch_id: int, back: dict[int, int]) -> list[Bag
             Product,
             col(Product.id) == func.coalesce(col(Pack.product_id), col(Returned.product_id)),
         )
-        .where(col(DispatchLine.dispatch_id) == dispatch_id)
+        .where(among(session, col(DispatchLine.dispatch_id), dispatch_ids))
         .order_by(col(Unit.id))
     )
-    return [
-        BagsOut(
-            pack=row.code,
-            product=row.sku,
-            bags=row.bags,
-            grams=row.grams,
-            returned_bags=back.get(row.id, 0),
+    found: dict[int, list[BagsOut]] = {}
+    for row in rows:
+        found.setdefault(row.dispatch_id, []).append(
+            BagsOut(
+                pack=row.code,
+                product=row.sku,
+                bags=row.bags,
+                grams=row.grams,
+                returned_bags=back.get((row.dispatch_id, row.id), 0),
+            )
         )
-        for row in rows
-    ]
+    return found
 
 
 def dispatch_page(session: Session, page: Page, customer: str | None) -> PageOf:

@@ -1,9 +1,19 @@
 """Customers, and what is known of dispatches and returns beside their mass."""
 
-from sqlalchemy import BigInteger, Column, Text
+from enum import StrEnum
+
+from sqlalchemy import BigInteger, Column, String, Text
 from sqlmodel import Field, SQLModel
 
 from app.ledger.cards import Card
+
+
+class CustomerKind(StrEnum):
+    """Whether it is known by name who gets the coffee."""
+
+    BUSINESS = "business"
+    CONSUMERS = "consumers"
+    """A counter: people whose names nobody has."""
 
 
 class Customer(Card, table=True):
@@ -14,6 +24,11 @@ class Customer(Card, table=True):
     """The name as it is compared, whatever its capitals."""
     contact: str | None = Field(default=None, max_length=500)
     """Whom to call in a recall, and how."""
+    address: str | None = Field(default=None, sa_column=Column(Text))
+    kind: CustomerKind = Field(
+        default=CustomerKind.BUSINESS,
+        sa_column=Column(String(12), nullable=False, server_default="business"),
+    )
 
 
 class Dispatch(SQLModel, table=True):

@@ -109,6 +109,12 @@ class Answer(Response):
         super().__init__(body, status_code, headers)
 
 
+class Pdf(Response):
+    """A PDF to be shown or printed."""
+
+    media_type = "application/pdf"
+
+
 class ExactRequest(Request):
     """A request whose JSON body is read without binary floats."""
 

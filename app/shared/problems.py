@@ -45,6 +45,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         503, "The book is busy or out of reach",
         "Nothing was booked. Try again after the seconds that `Retry-After` names, "
         "with the same `Idempotency-Key`."),
+    "case-state": Kind(
+        409, "The case does not stand here by itself",
+        "A case is packed, taken apart and sent while it stands here by itself. Take it off its "
+        "pallet first; one that was sent or taken apart stays what it was."),
     "code-taken": Kind(
         409, "That code is taken",
         "Lots, sacks, roasts, blends, packs, dispatches and returns share one list of codes, "
@@ -58,6 +62,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         409, "The count is not at that step",
         "A count is open, then closed, then approved or rejected. While it is open nobody sees a "
         "mass; once it is closed nobody adds a line."),
+    "crates-short": Kind(
+        409, "Not that many crates there",
+        "No more crates go out than are in the house, and no more come back than are out. Count "
+        "them, and book the count with its reason."),
     "does-not-reconcile": Kind(
         409, "The sacks do not add up",
         "A receipt is closed when the newest count of each of its lots accounts for every sack "
@@ -120,6 +128,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         "A place is cleaned when it is empty. Draw or move what is in it first, or say with "
         "`cleaned_at` when it was."),
     "not-found": Kind(404, "Not there", "Nothing is known under that path, code or name."),
+    "not-free": Kind(
+        409, "Those bags are not free",
+        "The bags are there, and stand in cases or are kept for a pick. Send the case whole or "
+        "take it apart first; name the pick, cancel it, or take other bags."),
     "not-released": Kind(
         409, "Set aside: not released",
         "The roast missed a check and has not been released by tasting, or was rejected or "

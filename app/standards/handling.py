@@ -22,6 +22,17 @@ IN_PARTS: Final = (
 )
 """What is said where less than the whole sack is wanted."""
 
+PALLET: Final = (
+    "Heavy: move it with a pallet truck or another lifting aid; "
+    "local rules and an assessment come first"
+)
+"""What a heavy pallet says."""
+
+IN_LOADS: Final = (
+    "Heavy together: fetch them in loads that your assessment allows, or use mechanical help"
+)
+"""What is said of many bags that are fetched."""
+
 
 def is_heavy(grams: int, over_g: int) -> bool:
     """Tell whether a sack gets a caution: above the limit and not at it."""
@@ -38,3 +49,15 @@ def pick_caution(there_g: int, drawn_g: int, over_g: int) -> str | None:
     if not is_heavy(there_g, over_g):
         return None
     return HEAVY if drawn_g == there_g else IN_PARTS
+
+
+def case_caution(there_g: int, over_g: int, *, pallet: bool) -> str | None:
+    """Say what a case or a pallet says when it is to be lifted as it is."""
+    if not is_heavy(there_g, over_g):
+        return None
+    return PALLET if pallet else HEAVY
+
+
+def load_caution(fetched_g: int, over_g: int) -> str | None:
+    """Say what is said of bags that are fetched one by one."""
+    return IN_LOADS if is_heavy(fetched_g, over_g) else None

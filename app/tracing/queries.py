@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from functools import lru_cache, partial
 from typing import NamedTuple
@@ -17,6 +17,7 @@ from app.ledger.queries import unit_by_code, units_by_code
 from app.ledger.tables import Unit, UnitKind
 from app.ledger.then import AsOf, as_of, standing
 from app.places.stays import Window, stood_at
+from app.sending.sales.tables import Sale
 from app.sending.tables import Customer, Dispatch
 from app.shared.db import among
 from app.shared.mass import kg_from_grams
@@ -204,6 +205,7 @@ class _Tally:
 
     name: str
     contact: str | None
+    kind: str
     dispatches: dict[str, None] = field(default_factory=dict)
     """Their codes, each once, in order."""
     bags: int = 0
@@ -211,6 +213,7 @@ class _Tally:
     back_bags: int = 0
     held_g: Counter[int] = field(default_factory=Counter)
     """Grams by the unit whose share counts for them."""
+    sold_on: set[date] = field(default_factory=set)
 
 
 def _customers(
@@ -220,10 +223,12 @@ def _customers(
     sent_to = _customers_of(session, {line.dispatch for line in lines})
     tallies: dict[int, _Tally] = {}
     for line in lines:
-        customer_id, name, contact = sent_to[line.dispatch]
-        tally = tallies.get(customer_id)
+        to = sent_to[line.dispatch]
+        tally = tallies.get(to.customer)
         if tally is None:
-            tally = tallies[customer_id] = _Tally(name, contact)
+            tally = tallies[to.customer] = _Tally(to.name, to.contact, to.kind)
+        if to.sold_on is not None:
+            tally.sold_on.add(to.sold_on)
         tally.dispatches[walked.units[line.dispatch].code] = None
         tally.bags += line.bags
         tally.grams += line.grams
@@ -233,6 +238,8 @@ def _customers(
         {
             "customer": tally.name,
             "contact": tally.contact,
+            "kind": tally.kind,
+            "sold_on": sorted(tally.sold_on),
             "dispatches": list(tally.dispatches),
             "bags": tally.bags,
             "kg": kg_from_grams(tally.grams),
@@ -243,15 +250,31 @@ def _customers(
     ]
 
 
-def _customers_of(
-    session: Session, dispatches: Collection[int]
-) -> Mapping[int, tuple[int, str, str | None]]:
+class _SentTo(NamedTuple):
+    """Who a dispatch went to; of a sale over a counter, on which day."""
+
+    customer: int
+    name: str
+    contact: str | None
+    kind: str
+    sold_on: date | None
+
+
+def _customers_of(session: Session, dispatches: Collection[int]) -> Mapping[int, _SentTo]:
     rows = session.execute(
-        select(col(Dispatch.unit_id), col(Customer.id), col(Customer.name), col(Customer.contact))
+        select(
+            col(Dispatch.unit_id),
+            col(Customer.id),
+            col(Customer.name),
+            col(Customer.contact),
+            col(Customer.kind),
+            col(Sale.sold_on),
+        )
         .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
+        .outerjoin(Sale, col(Sale.dispatch_id) == col(Dispatch.unit_id))
         .where(among(session, col(Dispatch.unit_id), dispatches))
     )
-    return {dispatch: (customer, name, contact) for dispatch, customer, name, contact in rows}
+    return {row[0]: _SentTo(*row[1:]) for row in rows}
 
 
 def _suppliers(session: Session, walked: Walk) -> list[dict[str, object]]:

@@ -1,5 +1,6 @@
 """What the API reads and answers about traces."""
 
+from datetime import date
 from enum import StrEnum
 from typing import Annotated, Final, Self
 
@@ -8,6 +9,7 @@ from pydantic import Field, model_validator
 from app.ledger.schemas import Asked, Codes, Told
 from app.ledger.tables import UnitKind
 from app.packing.materials.tables import MaterialKind
+from app.sending.tables import CustomerKind
 from app.shared.codes import Code, PlaceCode
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
@@ -88,6 +90,10 @@ class TracedFlow(Told):
 class ReachedCustomer(Told):
     customer: str
     contact: str | None
+    kind: CustomerKind
+    """`consumers` where it went over a counter to people whose names nobody has."""
+    sold_on: list[date]
+    """The days on which it went over that counter."""
     dispatches: list[str]
     bags: int
     grams: KgOut = Field(alias="kg")

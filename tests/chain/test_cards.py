@@ -7,6 +7,7 @@ from tests.api import Api, problem
 CARDS = [
     ("/suppliers", {"name": "Finca El Roble"}, "finca el roble", {"name": "El Roble"}),
     ("/customers", {"name": "Café Nord", "contact": "Ida"}, "CAFÉ NORD", {"contact": "Ole"}),
+    ("/crate-kinds", {"name": "Green 60", "tare_kg": 2.5}, "GREEN 60", {"deposit": True}),
     ("/locations", {"code": "B-02", "kind": "rack", "capacity_kg": 900}, "b-02", {"site": "North"}),
     ("/machines", {"code": "DRUM", "kind": "roaster"}, "drum", {"capacity_kg": 75.5}),
     ("/styles", {"name": "Filter", "loss_pct": 14.5}, "FILTER", {"colour_target": 70.5}),
@@ -54,7 +55,7 @@ def test_a_name_or_code_is_taken_whatever_its_capitals(
 def _taken(path: str) -> str:
     return (
         "name-taken"
-        if path in {"/suppliers", "/customers", "/styles", "/recipes"}
+        if path in {"/suppliers", "/customers", "/crate-kinds", "/styles", "/recipes"}
         else "code-taken"
     )
 

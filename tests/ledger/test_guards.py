@@ -6,6 +6,7 @@ from app.schema import metadata
 
 EDITED = {
     "certificate": "a card",
+    "crate_kind": "a card",
     "customer": "a card",
     "customer_order": "a card",
     "customer_order_line": "is replaced with a change of its order",

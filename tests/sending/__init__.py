@@ -1,1 +1,1 @@
-"""What was ordered and what was sent."""
+"""What was ordered, and what leaves: picks, cases, sales over the counter, crates."""

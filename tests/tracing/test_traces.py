@@ -232,9 +232,11 @@ def test_customers_are_named_with_their_bags_and_pro_rata_kilograms(api: Api) ->
     answer = api.get(f"/trace/{lots[0]}")
 
     assert answer["customers"] == [
-        {"customer": "Bistro Sud", "contact": None, "dispatches": [third], "bags": 2,
+        {"customer": "Bistro Sud", "contact": None, "kind": "business", "sold_on": [],
+         "dispatches": [third], "bags": 2,
          "kg": kg("0.5"), "suspect_kg": kg("0.25"), "returned_bags": 0},
-        {"customer": "Café Nord", "contact": "Ida, +49 000 1234", "dispatches": [first, second],
+        {"customer": "Café Nord", "contact": "Ida, +49 000 1234", "kind": "business",
+         "sold_on": [], "dispatches": [first, second],
          "bags": 24, "kg": 6, "suspect_kg": 3, "returned_bags": 0},
     ]  # fmt: skip
     assert_closes(answer)

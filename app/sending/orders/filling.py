@@ -1,6 +1,7 @@
 """How far orders are filled: by the dispatches for them that were not voided."""
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Collection, Mapping
 
 from sqlalchemy import ColumnElement, exists, func, select
 from sqlmodel import Session, col
@@ -10,6 +11,7 @@ from app.ledger.tables import Unit
 from app.packing.tables import Pack, Product
 from app.sending.orders.tables import CustomerOrder, OrderCancellation, OrderLine
 from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
+from app.shared.db import among
 from app.shared.problems import FieldRefused, Refused
 
 ORDERS = Shelf(
@@ -79,10 +81,34 @@ _LINES = select(
 ).join(Product, col(Product.id) == col(OrderLine.product_id))
 
 
+def _sent_by(session: Session, order: CustomerOrder, dispatches: Collection[int]) -> Counter[int]:
+    """Count by product the bags of dispatches that were for an order."""
+    if not dispatches:
+        return Counter()
+    product = func.coalesce(col(Pack.product_id), col(Returned.product_id))
+    rows = session.execute(
+        select(product, func.sum(col(DispatchLine.bags)))
+        .join(Dispatch, col(Dispatch.unit_id) == col(DispatchLine.dispatch_id))
+        .outerjoin(Pack, col(Pack.unit_id) == col(DispatchLine.pack_id))
+        .outerjoin(Returned, col(Returned.unit_id) == col(DispatchLine.pack_id))
+        .where(col(Dispatch.order_id) == order.id)
+        .where(among(session, col(Dispatch.unit_id), dispatches))
+        .group_by(product)
+    )
+    return Counter({product_id: int(count) for product_id, count in rows})
+
+
 def beyond_the_order(
-    session: Session, order: CustomerOrder, bags: Mapping[tuple[int, str], int]
+    session: Session,
+    order: CustomerOrder,
+    bags: Mapping[tuple[int, str], int],
+    gone: Collection[int] = (),
 ) -> list[str]:
-    """Say where these bags, by product, are more than the order still wants."""
+    """Say where these bags, by product, are more than the order still wants.
+
+    Dispatches that are gone, since another is booked in their place, do not count.
+    """
+    before = _sent_by(session, order, gone)
     rows = session.execute(_LINES.where(col(OrderLine.order_id) == order.id))
     wanted = {row.product_id: row for row in rows}
     said = []
@@ -90,9 +116,8 @@ def beyond_the_order(
         line = wanted.get(product_id)
         if line is None:
             said.append(f"order {order.code} wants no {sku}; {count} bags of it are sent")
-        elif line.sent + count > line.bags:
+        elif (sent := line.sent - before[product_id] + count) > line.bags:
             said.append(
-                f"order {order.code} wants {line.bags} bags of {sku}; {line.sent + count} are "
-                "sent with these"
+                f"order {order.code} wants {line.bags} bags of {sku}; {sent} are sent with these"
             )
     return said

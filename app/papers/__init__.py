@@ -1,0 +1,1 @@
+"""Papers that go with coffee when it leaves."""

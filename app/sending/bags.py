@@ -1,0 +1,76 @@
+"""What is printed on bags, whether they are in their pack still or came back once."""
+
+from collections.abc import Collection, Mapping
+from datetime import date, datetime
+from typing import NamedTuple
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.ledger.tables import Entry, Unit
+from app.packing.tables import Pack, Product
+from app.sending.tables import Returned
+from app.shared.db import among
+
+
+class BagFacts(NamedTuple):
+    """What bags of one unit are."""
+
+    code: str
+    product_id: int
+    sku: str
+    product: str
+    gtin: str | None
+    nominal_g: int
+    lot_mark: str
+    best_before: date | None
+    packed_at: datetime
+
+
+def origins(session: Session, returned_ids: Collection[int]) -> Mapping[int, int]:
+    """Name the pack that bags which came back, once or more often, were first in."""
+    first = (
+        select(col(Returned.unit_id).label("bags"), col(Returned.pack_id).label("source"))
+        .where(among(session, col(Returned.unit_id), returned_ids))
+        .cte("origin", recursive=True)
+    )
+    older = select(first.c.bags, col(Returned.pack_id)).join(
+        Returned, col(Returned.unit_id) == first.c.source
+    )
+    origin = first.union_all(older)
+    rows = session.execute(
+        select(origin.c.bags, origin.c.source).join(Pack, col(Pack.unit_id) == origin.c.source)
+    )
+    return {row[0]: row[1] for row in rows}
+
+
+def facts_of(session: Session, unit_ids: Collection[int]) -> Mapping[int, BagFacts]:
+    """Read what bags are, by the number of their unit."""
+    source = {unit: unit for unit in unit_ids} | dict(origins(session, unit_ids))
+    codes = {
+        row[0]: row[1]
+        for row in session.execute(
+            select(col(Unit.id), col(Unit.code)).where(among(session, col(Unit.id), unit_ids))
+        )
+    }
+    found = {
+        row[0]: row
+        for row in session.execute(
+            select(
+                col(Pack.unit_id),
+                col(Product.id),
+                col(Product.sku),
+                col(Product.name),
+                col(Product.gtin),
+                col(Pack.nominal_g),
+                col(Pack.lot_mark),
+                col(Pack.best_before),
+                col(Entry.happened_at),
+            )
+            .join(Product, col(Product.id) == col(Pack.product_id))
+            .join(Unit, col(Unit.id) == col(Pack.unit_id))
+            .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+            .where(among(session, col(Pack.unit_id), set(source.values())))
+        )
+    }
+    return {unit: BagFacts(codes[unit], *found[pack][1:]) for unit, pack in source.items()}

@@ -1,0 +1,1 @@
+"""What went over the counter to people whose names nobody has, by day and pack."""
