@@ -123,10 +123,12 @@ def test_a_moisture_counts_from_when_it_was_read_until_it_is_voided(api: Api) ->
 def test_a_charge_whose_moisture_nobody_knows_has_no_organic_loss(api: Api) -> None:
     known = sack_codes(receive(api, 60, moisture_pct=11))[0]
     unknown = sack_codes(receive(api, *[60] * 5))
-    sodden = sack_codes(receive(api, 60, moisture_pct=100))[0]
+    sodden = sack_codes(receive(api, 60))[0]
 
     made = api.post("/roasts", body(dict.fromkeys([known, *unknown], 2), kg("10.2")))["organic"]
-    wet = api.post("/roasts", body({known: 6, sodden: 6}, kg("10.2")))["organic"]
+    late = api.post("/roasts", body({known: 6, sodden: 6}, kg("10.2")))["code"]
+    api.post("/readings", READ | {"subject": sodden, "value": 100})
+    wet = api.get(f"/roasts/{late}")["organic"]
 
     assert (made["green_moisture_pct"], made["organic_loss_pct"]) == (None, None)
     assert made["why_not"].startswith(
