@@ -119,6 +119,7 @@ def _main_path(page: str) -> str:
     """Name the paths a page is about; others appear on it as part of the story."""
     resource = {
         "arrivals.md": "lots/{code}/",
+        "colours.md": "roasts/{code}/colours",
         "cuppings.md": "roasts/",
         "journal.md": "entries",
         "packing-materials.md": "materials",

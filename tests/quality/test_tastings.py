@@ -5,7 +5,12 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from sqlalchemy import Engine, select
+from sqlmodel import col
 
+from app.ledger.tables import Unit
+from app.quality.tables import Cupping, Verdict
+from app.shared.db import writing
 from tests.api import Api, kg
 from tests.makers import blend, furnish, pack, receive, roast, sack_codes
 
@@ -76,6 +81,20 @@ def test_whoever_tasted_is_named(api: Api) -> None:
     assert table["cuppers"] == ["Ida", "Noor"]
     assert (table["disposition"], table["at_most_pct"]) == ("blend_in", kg("12.5"))
     assert api.get("/roasts/R-1/cuppings")["items"] == [alone, table]
+
+
+def test_a_tasting_booked_before_cuppers_were_named_was_by_whoever_booked_it(
+    api: Api, engine: Engine
+) -> None:
+    made(api, "R-1")
+    with writing(engine) as session:
+        unit = session.scalars(select(Unit).where(col(Unit.code) == "R-1")).one()
+        session.add(Cupping(unit_id=unit.id, verdict=Verdict.REJECT, entry_id=unit.born_entry_id))
+
+    (shown,) = api.get("/roasts/R-1/cuppings")["items"]
+
+    assert (shown["cuppers"], shown["reason"], shown["scrapped_kg"]) == (["admin"], None, None)
+    assert api.get("/roasts/R-1")["disposition"] == "rejected"
 
 
 def test_coffee_to_blend_in_goes_into_blends_up_to_its_share(

@@ -122,12 +122,19 @@ def test_a_moisture_counts_from_when_it_was_read_until_it_is_voided(api: Api) ->
 
 def test_a_charge_whose_moisture_nobody_knows_has_no_organic_loss(api: Api) -> None:
     known = sack_codes(receive(api, 60, moisture_pct=11))[0]
-    unknown = sack_codes(receive(api, 60))[0]
+    unknown = sack_codes(receive(api, *[60] * 5))
+    sodden = sack_codes(receive(api, 60))[0]
 
-    made = api.post("/roasts", body({known: 6, unknown: 6}, kg("10.2")))["organic"]
+    made = api.post("/roasts", body(dict.fromkeys([known, *unknown], 2), kg("10.2")))["organic"]
+    late = api.post("/roasts", body({known: 6, sodden: 6}, kg("10.2")))["code"]
+    api.post("/readings", READ | {"subject": sodden, "value": 100})
+    wet = api.get(f"/roasts/{late}")["organic"]
 
     assert (made["green_moisture_pct"], made["organic_loss_pct"]) == (None, None)
-    assert made["why_not"].startswith(f"no moisture of {unknown} was read")
+    assert made["why_not"].startswith(
+        f"no moisture of {', '.join(unknown[:3])} and 2 more was read"
+    )
+    assert wet["why_not"] == f"a moisture of 100 % leaves no dry matter: {sodden}"
 
 
 def test_moistures_by_methods_a_point_apart_are_not_mixed(api: Api) -> None:
