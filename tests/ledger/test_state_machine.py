@@ -238,10 +238,10 @@ class Book(RuleBasedStateMachine):
         codes = self._pick_some(data, *MADE, "lot")
         asked = HoldIn(units=codes, reason="it smells")
 
-        made = self._book(lambda pen: ledger.hold(pen, asked))
+        refusals = {"voided"} if any(self._model.units[code].voided for code in codes) else set()
 
-        assert made is not None
-        self._model.holds[made.id] = tuple(codes)
+        if made := self._book(lambda pen: ledger.hold(pen, asked), refusals):
+            self._model.holds[made.id] = tuple(codes)
 
     @rule(data=st.data())
     def release(self, data: st.DataObject) -> None:

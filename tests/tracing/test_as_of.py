@@ -14,9 +14,9 @@ from app.shared.db import reading
 from app.shared.times import now, text
 from tests.api import Api, kg, problem
 from tests.makers import PASSING, dispatch, furnish, pack, receive, roast, sack_codes
-from tests.tracing.test_random_roasteries import BAG_G, Apprentice, kilograms
+from tests.tracing.test_random_roasteries import Apprentice, kilograms
 
-ACTS = 45
+ACTS = 40
 
 Moment = Callable[[], str]
 
@@ -132,25 +132,21 @@ def ask_for_place(api: Api, at: str | None = None) -> Any:
     return told
 
 
-@pytest.mark.parametrize("seed", [5, 6])
 def test_what_the_book_answered_at_any_time_it_answers_again(
-    api: Api, moment: Moment, seed: int, book_is_sound: Callable[[], None]
+    api: Api, moment: Moment, book_is_sound: Callable[[], None]
 ) -> None:
-    worker = Forgetful(api, seed)
+    worker = Forgetful(api, 5)
     kept: list[tuple[str, str, Any]] = []
     places: list[tuple[str, Any]] = []
     for number in range(ACTS):
         worker.act()
         at = moment()
-        units = worker.random.sample(sorted(worker.paper.units), 2)
-        for unit in units:
-            code = worker.code[unit]
-            paths = (f"/trace/{code}", f"/trace/{code}?direction=backward", f"/units/{code}")
-            kept += [(path, at, ask(api, path)) for path in paths]
+        code = worker.code[worker.random.choice(sorted(worker.paper.units))]
+        paths = (f"/trace/{code}", f"/trace/{code}?direction=backward", f"/units/{code}")
+        kept += [(path, at, ask(api, path)) for path in paths]
         if number % 5 == 0:
             places.append((at, ask_for_place(api)))
 
-    assert BAG_G
     for path, at, answer in kept:
         assert ask(api, path, at) == answer, (path, at)
     for at, answer in places:
