@@ -34,6 +34,7 @@ _PATTERNS: Final = {"8010": r"8010[#\-/0-9A-Z]{1,30}"}
 _HARVEST: Final = "7007"
 """A day, or the first and the last of several."""
 _DAY: Final = 6
+_WHOLE_DAY: Final = re.compile(r"[0-9]{6}(?:[0-9]{2}){0,3}")
 
 NET_KG: Final = "310"
 GROSS_KG: Final = "330"
@@ -116,6 +117,9 @@ def element(ai: str, value: str) -> Element:
     # Where the table of the library lets a value be empty, GS1 wants one character.
     pattern = _PATTERNS.get(ai, known.pattern)
     if not value or not re.fullmatch(pattern, f"{ai}{value}", re.ASCII):
+        # The library's table knows months and days too; a wrong one is no matter of length.
+        if _WHOLE_DAY.fullmatch(value):
+            check_contents(ai, value)
         form = known.format.partition("+")[2]
         raise RuleBroken(
             Rule.LENGTH_OR_CHARACTERS,
