@@ -33,6 +33,7 @@ from app.quality import routes as quality
 from app.quality.grading import routes as grading
 from app.roasting import routes as roasting
 from app.roasting.styles import routes as styles
+from app.scans import routes as scans
 from app.sending import routes as sending
 from app.settings import Settings
 from app.shared.db import open_engine
@@ -66,6 +67,7 @@ PACKAGES = (
     labels,
     tracing,
     unit_evidence,
+    scans,
 )
 
 

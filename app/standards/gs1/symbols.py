@@ -42,6 +42,16 @@ def split_identifier(scanned: str) -> tuple[str, str]:
     return (found[0], scanned[found.end() :]) if found else ("", scanned)
 
 
+def carries_elements(identifier: str) -> bool:
+    """Tell whether the text of such a symbol is element strings."""
+    return identifier in _OF_ELEMENTS
+
+
+def carries_gtin(identifier: str) -> bool:
+    """Tell whether the text of such a symbol is a GTIN."""
+    return identifier in _OF_A_GTIN
+
+
 def read_symbol(scanned: str) -> Symbol:
     """Read what a scanner sent that names the symbol.
 
@@ -57,9 +67,9 @@ def read_symbol(scanned: str) -> Symbol:
 
 def elements_of(identifier: str, text: str) -> list[Element]:
     """Read the elements that a symbol carries; none where it carries any other text."""
-    if identifier in _OF_A_GTIN:
+    if carries_gtin(identifier):
         return _gtin(identifier, text)
-    if identifier in _OF_ELEMENTS:
+    if carries_elements(identifier):
         elements = parse_element_string(text)
     elif identifier in _OF_LINKS and is_address(text):
         elements = parse_link(text)
