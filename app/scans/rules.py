@@ -63,6 +63,7 @@ _BEGINS_LIKE_GS1: Final = re.compile(rf"{SEPARATOR}[0-9]{{2}}|0[12][0-9]{{14}}|0
 _BRACKETED: Final = re.compile(r"\(\s*[0-9]")
 _CODE: Final = re.compile(r"[A-Z0-9][A-Z0-9._-]{0,31}")
 _LOT_MARK: Final = re.compile(r"L ?[A-Z0-9][A-Z0-9._-]{1,31}")
+_EAN_13: Final = re.compile(r"[0-9]{13}")
 _DIGITS: Final = re.compile(r"[0-9]+")
 
 
@@ -96,9 +97,11 @@ def _identified(text: str) -> tuple[str, str]:
     """Part off the identifier, and undo caps lock where the identifier betrays it."""
     identifier, body = split_identifier(text)
     swapped = identifier.swapcase()
-    if identifier.upper() == "]E0":
-        # Both exist: an EAN-13 has its digits and no more, a DataBar begins as all of GS1 does.
-        caps = (identifier == "]E0") if _BEGINS_LIKE_GS1.match(body) else identifier == "]e0"
+    # Both exist: an EAN-13 has 13 digits and no more, a DataBar begins as all of GS1 does.
+    if identifier == "]E0":
+        caps = _BEGINS_LIKE_GS1.match(_separated(body)) is not None
+    elif identifier == "]e0":
+        caps = _EAN_13.fullmatch(body) is not None
     else:
         caps = _is_of_gs1(swapped) and not _is_of_gs1(identifier)
     return (swapped, body.swapcase()) if caps else (identifier, body)
