@@ -15,7 +15,6 @@ from sqlalchemy import (
     func,
     literal,
     null,
-    or_,
     select,
     union_all,
 )
@@ -82,18 +81,30 @@ def _units() -> AnySelect:
 
 
 _UNITS: Final = _units().where(col(Unit.code) == bindparam("code"))
-_LOT_MARKS: Final = _units().where(col(Pack.lot_mark).in_(bindparam("lot_marks", expanding=True)))
-_PACKS: Final = _units().where(
-    col(Product.gtin).in_(bindparam("gtins", expanding=True)),
-    or_(
-        col(Unit.code).in_(bindparam("codes", expanding=True)),
-        col(Pack.lot_mark).in_(bindparam("lot_marks", expanding=True)),
-    ),
+_PACKS: Final[AnySelect] = (
+    select(
+        col(Unit.kind),
+        col(Unit.code),
+        col(Product.name).label("name"),
+        col(Unit.voided_entry_id),
+    )
+    .join(Pack, col(Pack.unit_id) == col(Unit.id))
+    .join(Product, col(Product.id) == col(Pack.product_id))
+    .order_by(col(Unit.id))
 )
+_MARKED_SO: Final = col(Pack.lot_mark).in_(bindparam("lot_marks", expanding=True))
+_OF_GTIN: Final = col(Product.gtin).in_(bindparam("gtins", expanding=True))
+_LOT_MARKS: Final = _PACKS.where(_MARKED_SO)
+_LOTS_OF_GTIN: Final = _PACKS.where(
+    _OF_GTIN,
+    # Either column has its index, which one condition with an "or" between would not use.
+    col(Unit.id).in_(union_all(
+        select(col(Unit.id)).where(col(Unit.code).in_(bindparam("codes", expanding=True))),
+        select(col(Pack.unit_id)).where(_MARKED_SO),
+    )),
+)  # fmt: skip
 _PRODUCTS: Final = (
-    select(col(Product.sku), col(Product.name))
-    .where(col(Product.gtin).in_(bindparam("gtins", expanding=True)))
-    .order_by(col(Product.sku))
+    select(col(Product.sku), col(Product.name)).where(_OF_GTIN).order_by(col(Product.sku))
 )
 _MARKED: Final = (
     select(col(Unit.code), col(GreenLot.name), col(LotIdentity.coffee_year))
@@ -144,7 +155,7 @@ def by_elements(session: Session, elements: Sequence[Element]) -> tuple[list[Fou
         return [], f"No product here has the GTIN {gtin}."
     if lot is None:
         return products, None
-    packs = list(_found(session, _PACKS, gtins=gtins, **_written_as(lot)))
+    packs = list(_found(session, _LOTS_OF_GTIN, gtins=gtins, **_written_as(lot)))
     skus = ", ".join(each.code for each in products)
     return packs or products, None if packs else f"No pack of {skus} carries the lot {lot}."
 

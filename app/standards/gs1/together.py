@@ -5,8 +5,7 @@ mandatory associations of element strings), and of the GS1 Digital Link standard
 stands for any digit; `+` joins identifiers that are needed at once.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
-from itertools import product
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from app.standards.gs1.rules import Rule, RuleBroken
@@ -151,23 +150,32 @@ def check_together(pairs: Iterable[tuple[str, str]]) -> None:
         if values.setdefault(ai, value) != value:
             said = f"({ai}) stands there twice, as {values[ai]} and as {value}"
             raise RuleBroken(Rule.REPEATED, said, ai)
-    for one, other in product(values, values):
-        if one != other and _exclude(one, other):
-            raise RuleBroken(Rule.NOT_TOGETHER, f"({one}) and ({other}) exclude each other", one)
-    there = {name for ai in values for name in names(ai)}
+    there: dict[str, list[str]] = {}
     for ai in values:
-        needed = [each for name in names(ai) for each in NEEDS.get(name, ())]
-        if needed and not any(each <= there for each in needed):
-            wanted = " or ".join("".join(f"({one})" for one in sorted(each)) for each in needed)
-            raise RuleBroken(Rule.COMPANION_MISSING, f"({ai}) says nothing without {wanted}", ai)
+        for name in names(ai):
+            there.setdefault(name, []).append(ai)
+    for check in (_check_alone, _check_company):
+        for ai in values:
+            check(ai, there)
     _check_signed(values)
 
 
-def _exclude(one: str, other: str) -> bool:
-    if one_of_a_family(one) and one[:-1] == other[:-1]:
-        return True
-    excluded = [each for name in names(one) for each in EXCLUDES.get(name, ())]
-    return any({name} in excluded for name in names(other))
+def _check_alone(ai: str, there: Mapping[str, Sequence[str]]) -> None:
+    """Refuse what an identifier excludes."""
+    excluded = [name for own in names(ai) for each in EXCLUDES.get(own, ()) for name in each]
+    if one_of_a_family(ai):
+        excluded.append(f"{ai[:-1]}n")
+    other = next((each for name in excluded for each in there.get(name, ()) if each != ai), None)
+    if other is not None:
+        raise RuleBroken(Rule.NOT_TOGETHER, f"({ai}) and ({other}) exclude each other", ai)
+
+
+def _check_company(ai: str, there: Mapping[str, Sequence[str]]) -> None:
+    """Refuse an identifier without what it needs."""
+    needed = [each for name in names(ai) for each in NEEDS.get(name, ())]
+    if needed and not any(each <= there.keys() for each in needed):
+        wanted = " or ".join("".join(f"({one})" for one in sorted(each)) for each in needed)
+        raise RuleBroken(Rule.COMPANION_MISSING, f"({ai}) says nothing without {wanted}", ai)
 
 
 def _check_signed(values: Mapping[str, str]) -> None:
