@@ -79,11 +79,11 @@ def readings(text: str) -> list[Reading]:
         RuleBroken: for a text that claims to be one of GS1 and breaks a rule.
     """
     identifier, body = _identified(text)
+    body = tidy(body)
     if carries_elements(identifier):
         return [_elements(elements_of(identifier, _separated(body)))]
     if carries_gtin(identifier):
         return [_gtin(elements_of(identifier, body))]
-    body = tidy(body)
     if is_address(body):
         return [_link(body)]
     if _BRACKETED.match(body):

@@ -40,6 +40,7 @@ def test_a_code_is_read_without_what_the_scanner_adds(text: str) -> None:
 @pytest.mark.parametrize("identifier", ["]C1", "]d2", "]Q3", "]e0", "]J1"])
 def test_a_separator_is_known_however_it_was_sent(identifier: str, separator: str) -> None:
     assert read_as(f"{identifier}01{BAG}10A1{separator}15271105\r\n") == TOLD
+    assert read_as(f"{identifier} 01{BAG}10A1{separator}15271105") == TOLD
     # Some scanners send the sign that opens the symbol too, or one at the end.
     assert read_as(f"{identifier}{separator}01{BAG}10A1{separator}15271105{separator}") == TOLD
 

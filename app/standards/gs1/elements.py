@@ -29,6 +29,14 @@ SEPARATOR: Final = "\x1d"
 _BRACKETED: Final = re.compile(r"\((?P<ai>[0-9]{2,4})\)(?P<value>(?:\\\(|[^(])*)")
 _DAYS: Final = frozenset({"11", "12", "13", "15", "16", "17"})
 _LONGEST_AI: Final = 4
+_STRETCH: Final = re.compile(r"([NXYZ])(\.\.)?([0-9]+)")
+_TO: Final = "up to "
+_OF: Final = {
+    "N": "digits",
+    "X": "of the 82 characters (no spaces, none of # $ @ ~)",
+    "Y": "of the 39 characters (A to Z, digits, # - /)",
+    "Z": "characters of base64url",
+}
 _PATTERNS: Final = {"8010": r"8010[#\-/0-9A-Z]{1,30}"}
 """Where the library asks for more than GS1 does: five characters at least."""
 _HARVEST: Final = "7007"
@@ -120,14 +128,19 @@ def element(ai: str, value: str) -> Element:
         # The library's table knows months and days too; a wrong one is no matter of length.
         if _WHOLE_DAY.fullmatch(value):
             check_contents(ai, value)
-        form = known.format.partition("+")[2]
+        title, form = known.data_title or known.description, _in_words(known)
         raise RuleBroken(
-            Rule.LENGTH_OR_CHARACTERS,
-            f"({ai}) {known.data_title or known.description}: “{_shown(value)}” is not {form}",
-            ai,
+            Rule.LENGTH_OR_CHARACTERS, f"({ai}) {title} is {form}, not “{_shown(value)}”", ai
         )
     check_contents(ai, value)
     return Element(ai, value)
+
+
+def _in_words(known: GS1ApplicationIdentifier) -> str:
+    """Write the form of a value as people say it: `N14` is 14 digits."""
+    form = known.format.partition("+")[2]
+    said = _STRETCH.sub(lambda found: f"{_TO if found[2] else ''}{found[3]} {_OF[found[1]]}", form)
+    return said.replace("[+", " [and ").replace("+", " and ")
 
 
 def _shown(value: str) -> str:

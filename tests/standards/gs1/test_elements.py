@@ -165,6 +165,17 @@ def test_a_lot_of_other_characters_or_of_more_than_twenty_is_refused(lot: str) -
     assert caught.value.ai == "10"
 
 
+def test_a_refusal_says_in_words_what_a_value_is() -> None:
+    for ai, value, said in (
+        ("01", "952", "(01) GTIN is 14 digits, not “952”"),
+        ("37", "", "(37) COUNT is up to 8 digits, not “”"),
+        ("255", "1", "(255) GCN is 13 digits [and up to 12 digits], not “1”"),
+    ):
+        with pytest.raises(RuleBroken) as caught:
+            element(ai, value)
+        assert caught.value.detail == said
+
+
 def test_a_part_number_is_written_in_39_characters() -> None:
     for start in (0, 9):
         number = CSET_39[start : start + 30]
