@@ -41,6 +41,7 @@ from app.roasting.batches import routes as batches
 from app.roasting.colours import routes as roast_colours
 from app.roasting.silos import routes as silos
 from app.roasting.styles import routes as styles
+from app.scans import routes as scans
 from app.sending import routes as sending
 from app.sending.cases import routes as cases
 from app.sending.crates import routes as crates
@@ -94,6 +95,7 @@ PACKAGES = (
     labels,
     tracing,
     unit_evidence,
+    scans,
 )
 
 

@@ -4,7 +4,6 @@ from datetime import date
 from typing import Annotated, ClassVar, Self
 
 from pydantic import AfterValidator, Field, model_validator
-from stdnum import ean
 
 from app.ledger.cards import CardOut
 from app.ledger.corrections.schemas import Correcting
@@ -16,11 +15,16 @@ from app.shared.codes import Code, NewCode, PlaceCode
 from app.shared.mass import KgIn, KgOut
 from app.shared.numbers import NumberOut
 from app.shared.times import Day, MomentIn, MomentOut
+from app.standards.gs1.keys import gtin_14
+from app.standards.gs1.rules import RuleBroken
 
 
 def _gtin(digits: str) -> str:
-    if not ean.is_valid(digits):
-        raise ValueError(f"{digits} is no GTIN: 8, 12, 13 or 14 digits with a fitting check digit")
+    try:
+        gtin_14(digits)
+    except RuleBroken:
+        said = f"{digits} is no GTIN: 8, 12, 13 or 14 digits with a fitting check digit"
+        raise ValueError(said) from None
     return digits
 
 

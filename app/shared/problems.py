@@ -102,6 +102,11 @@ KINDS: Final[Mapping[str, Kind]] = {
         422, "The request was understood and is not right",
         "Each member of `errors` points at one field and says what is wrong with it. "
         "Nothing was stored."),
+    "malformed-gs1": Kind(
+        422, "Not what GS1 lets a barcode say",
+        "The text claims to be a barcode or a link of GS1 and breaks a rule of it: `rule` names "
+        "the rule and `ai` the application identifier at fault. Scan it again; if it stays so, the "
+        "label itself is wrong: tell whoever printed it."),
     "mark-taken": Kind(
         409, "That mark is in the book for that coffee year",
         "An ICO mark names one shipment in a coffee year. If this lot is a further parcel of it, "

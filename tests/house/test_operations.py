@@ -19,7 +19,10 @@ from tests.house.source import Module, called, modules
 
 Operation = tuple[str, str, dict[str, Any]]
 
-READS_BY_POST = {"/api/v1/trace": "a set of units is too long for an address"}
+READS_BY_POST = {
+    "/api/v1/scans": "a scanned text is too long for an address, and has signs that none may have",
+    "/api/v1/trace": "a set of units is too long for an address",
+}
 """POSTs that write nothing, each with its reason."""
 
 

@@ -1,0 +1,1 @@
+"""GS1 keys, element strings and links."""
