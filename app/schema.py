@@ -25,6 +25,8 @@ from app.packing.weighing import tables as weighing
 from app.places import tables as places
 from app.quality import tables as quality
 from app.quality.grading import tables as grading
+from app.recall import tables as recall
+from app.recall.drills import tables as drills
 from app.roasting import tables as roasting
 from app.roasting.styles import tables as styles
 from app.sending import tables as sending
@@ -55,6 +57,8 @@ TABLES = (
     weighing,
     sending,
     labels,
+    recall,
+    drills,
 )
 """The modules whose import registers every table."""
 
