@@ -31,6 +31,7 @@ from app.packing.weighing import routes as weighing
 from app.places import routes as places
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
+from app.recall import routes as recall
 from app.roasting import routes as roasting
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
@@ -66,6 +67,7 @@ PACKAGES = (
     labels,
     tracing,
     unit_evidence,
+    recall,
 )
 
 

@@ -204,7 +204,7 @@ def _lines(
             among(session, col(Dispatch.unit_id), {line.dispatch for line in known})
         )
     )
-    customers = {dispatch: customer for dispatch, customer in rows}
+    customers: Mapping[int, int] = {row[0]: row[1] for row in rows}
     return [
         ScopeLine(
             line.dispatch, units[line.dispatch].code, units[line.dispatch].happened_at, line.pack,
