@@ -32,6 +32,7 @@ from app.places import routes as places
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
 from app.recall import routes as recall
+from app.recall.balance import routes as balance
 from app.roasting import routes as roasting
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
@@ -68,6 +69,7 @@ PACKAGES = (
     tracing,
     unit_evidence,
     recall,
+    balance,
 )
 
 

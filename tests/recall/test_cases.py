@@ -213,7 +213,7 @@ def test_a_start_that_names_nothing_opens_no_case(
 
 
 def test_only_quality_works_on_cases_and_everybody_reads_them(
-    bags: Api, api_as: Callable[..., Api]
+    api_as: Callable[..., Api],
 ) -> None:
     body = {"code": "RC-1", "kind": "recall", "trigger": {"kind": "other", "text": "x"}}
 
