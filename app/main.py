@@ -33,6 +33,7 @@ from app.quality import routes as quality
 from app.quality.grading import routes as grading
 from app.recall import routes as recall
 from app.recall.balance import routes as balance
+from app.recall.drills import routes as drills
 from app.roasting import routes as roasting
 from app.roasting.styles import routes as styles
 from app.sending import routes as sending
@@ -70,6 +71,7 @@ PACKAGES = (
     unit_evidence,
     recall,
     balance,
+    drills,
 )
 
 
