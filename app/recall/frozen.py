@@ -16,7 +16,11 @@ from app.recall.scope import Scope, ScopeLine, ScopeUnit, scope_of
 from app.recall.starts import StartIn, start_units, start_units_now
 from app.recall.tables import RecallScope, RecallScopeLine, RecallScopeUnit
 from app.shared.problems import Refused
+from app.tracing.rules import FIGURES
 from app.tracing.schemas import Direction
+
+BALANCE = ("received", *FIGURES, "asked")
+"""The figures of a balance in their order."""
 
 
 @dataclass(frozen=True)
@@ -118,6 +122,18 @@ def newest(session: Session, case_id: int, code: str) -> Frozen:
     return _read(session, row)
 
 
+def was_sent(session: Session, case_id: int, customer_id: int) -> bool:
+    """Tell whether any frozen scope of a case had reached bags that a customer was sent."""
+    line = session.scalar(
+        select(col(RecallScopeLine.customer_id))
+        .join(RecallScope, col(RecallScope.id) == col(RecallScopeLine.scope_id))
+        .where(col(RecallScope.case_id) == case_id)
+        .where(col(RecallScopeLine.customer_id) == customer_id)
+        .limit(1)
+    )
+    return line is not None
+
+
 def numbered(session: Session, case_id: int, code: str, number: int) -> Frozen:
     """Read one scope of a case."""
     row = session.execute(
@@ -145,7 +161,8 @@ def _frozen() -> Any:  # noqa: ANN401 - a select of a table and two columns
 def _read(session: Session, row: Any) -> Frozen:  # noqa: ANN401 - a row of `_frozen`
     kept: RecallScope = row[0]
     starts = [StartIn.model_validate(each) for each in json.loads(kept.starts)]
-    balance: Mapping[str, int] = json.loads(kept.balance)
+    kept_g: Mapping[str, int] = json.loads(kept.balance)
+    balance = {name: kept_g[name] for name in BALANCE if name in kept_g}
     scope = Scope(
         Direction(kept.direction), starts, _units(session, kept.id), _lines(session, kept.id),
         balance,

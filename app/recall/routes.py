@@ -1,6 +1,6 @@
 """Recall cases."""
 
-from typing import Annotated
+from typing import Annotated, Final
 
 from fastapi import APIRouter, Path, Query, Response
 
@@ -12,6 +12,7 @@ from app.recall.schemas import (
     CaseIn,
     CaseLine,
     CaseOut,
+    CautionedItems,
     ChangesOut,
     ClosedOut,
     DecisionIn,
@@ -30,11 +31,14 @@ from app.recall.schemas import (
 )
 from app.shared.answers import Answer, ExactRoute
 from app.shared.codes import Code
-from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.paging import PageAsked, page_answer
 from app.shared.staff import Permission
+from app.tracing.queries import CAUTION
 
 router = APIRouter(route_class=ExactRoute, tags=["recall"])
 
+CAUTIONED: Final = {"caution": CAUTION}
+"""Stands beside the items of every list."""
 Recaller = Annotated[Clerk, allowed(Permission.RECALL)]
 CaseCode = Annotated[Code, Path(description="The code of a recall case or a drill")]
 ScopeNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
@@ -50,12 +54,12 @@ def open_recall(clerk: Recaller, asked: CaseIn) -> Response:
     return clerk.write(actions.open_case, asked)
 
 
-@router.get("/recalls", response_model=Items[CaseLine])
+@router.get("/recalls", response_model=CautionedItems[CaseLine])
 def list_recalls(
     clerk: Reader, page: PageAsked, drill: Annotated[bool | None, Query()] = None
 ) -> Response:
     """List cases, oldest first; drills too unless `drill=false`."""
-    return page_answer(clerk.request, *clerk.read(queries.case_page, page, drill=drill))
+    return page_answer(clerk.request, *clerk.read(queries.case_page, page, drill=drill), CAUTIONED)
 
 
 @router.get("/recalls/{code}", response_model=CaseOut)
@@ -72,10 +76,10 @@ def extend_recall(clerk: Recaller, code: CaseCode, asked: ScopeIn) -> Response:
     return clerk.write(actions.extend, code, asked)
 
 
-@router.get("/recalls/{code}/scopes", response_model=Items[ScopeBrief])
+@router.get("/recalls/{code}/scopes", response_model=CautionedItems[ScopeBrief])
 def list_recall_scopes(clerk: Reader, code: CaseCode) -> Response:
     """List the scopes of a case that were frozen, each added up."""
-    return page_answer(clerk.request, *clerk.read(queries.scopes, code))
+    return page_answer(clerk.request, *clerk.read(queries.scopes, code), CAUTIONED)
 
 
 @router.get("/recalls/{code}/scopes/{number}", response_model=ScopeOut)
@@ -141,10 +145,10 @@ def reconcile_recall(clerk: Reader, code: CaseCode) -> Response:
     return Answer(clerk.read(reconciling.reconciliation, code))
 
 
-@router.get("/recalls/{code}/log", response_model=Items[LogLine])
+@router.get("/recalls/{code}/log", response_model=CautionedItems[LogLine])
 def list_recall_log(clerk: Reader, code: CaseCode, page: PageAsked) -> Response:
     """List all that was decided, done and reported about a case, oldest first."""
-    return page_answer(clerk.request, *clerk.read(queries.log_page, page, code))
+    return page_answer(clerk.request, *clerk.read(queries.log_page, page, code), CAUTIONED)
 
 
 @router.post(

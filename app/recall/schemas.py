@@ -1,6 +1,6 @@
 """What the API reads and answers about recall cases."""
 
-from typing import Annotated, Self
+from typing import Annotated, Generic, Self, TypeVar
 
 from pydantic import Field, StringConstraints, model_validator
 
@@ -12,12 +12,20 @@ from app.recall.tables import How, TriggerKind
 from app.shared.codes import NewCode
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
+from app.shared.paging import Items
 from app.shared.times import MomentIn, MomentOut
 from app.standards.recalls import US, UsClass
 from app.tracing.schemas import Direction
 
+T = TypeVar("T")
 Word = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=40)]
 BagCount = Annotated[int, Field(ge=0, le=1_000_000, strict=True)]
+
+
+class CautionedItems(Items[T], Generic[T]):
+    """A page of a list, with what a record cannot say."""
+
+    caution: str
 
 
 class ClassIn(Asked):
@@ -302,6 +310,7 @@ class NoticeOut(Told):
     sent_by: str
     says: list[str]
     """What the notice has to say."""
+    caution: str
 
 
 class AcknowledgementOut(Told):
@@ -311,6 +320,7 @@ class AcknowledgementOut(Told):
     note: str | None
     acknowledged_at: MomentOut
     taken_by: str
+    caution: str
 
 
 class ReportOut(Told):
@@ -328,6 +338,7 @@ class ReportOut(Told):
     note: str | None
     reported_at: MomentOut
     taken_by: str
+    caution: str
 
 
 class WorkedOff(Told):

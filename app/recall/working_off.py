@@ -6,7 +6,7 @@ from sqlmodel import col
 from app.ledger.cards import named
 from app.ledger.posting import Pen
 from app.recall.cases import Case, case_at, require, take_step
-from app.recall.frozen import newest, next_number, scope_now
+from app.recall.frozen import newest, next_number, scope_now, was_sent
 from app.recall.reconciling import sent_to
 from app.recall.rules import Act, Reported, Step, standing
 from app.recall.schemas import (
@@ -23,11 +23,12 @@ from app.sending.actions import CUSTOMERS
 from app.sending.tables import Customer
 from app.shared.problems import FieldRefused, Refused
 from app.standards.recalls import NOTICE_SAYS
+from app.tracing.queries import CAUTION
 
 
 def notify(pen: Pen, code: str, asked: NoticeIn) -> NoticeOut:
     """Put on record that a consignee was told. A drill tells nobody."""
-    case, customer, _ = _consignee(pen, code, asked.customer)
+    case, customer = _consignee(pen, code, asked.customer)
     at = pen.moment(asked.sent_at, "#/sent_at")
     said = {"recall": code, "customer": customer.id, "how": asked.how}
     entry_id = pen.note("recall notice", said, at)
@@ -48,12 +49,13 @@ def notify(pen: Pen, code: str, asked: NoticeIn) -> NoticeOut:
         sent_at=at,
         sent_by=pen.who,
         says=list(NOTICE_SAYS),
+        caution=CAUTION,
     )
 
 
 def acknowledge(pen: Pen, code: str, asked: AcknowledgementIn) -> AcknowledgementOut:
     """Put on record that a consignee had the notice."""
-    case, customer, _ = _consignee(pen, code, asked.customer)
+    case, customer = _consignee(pen, code, asked.customer)
     at = pen.moment(asked.acknowledged_at, "#/acknowledged_at")
     told = pen.session.scalar(
         select(col(RecallNotice.id))
@@ -76,6 +78,7 @@ def acknowledge(pen: Pen, code: str, asked: AcknowledgementIn) -> Acknowledgemen
         note=asked.note,
         acknowledged_at=at,
         taken_by=pen.who,
+        caution=CAUTION,
     )
 
 
@@ -85,7 +88,8 @@ def report(pen: Pen, code: str, asked: ReportIn) -> ReportOut:
     Raises:
         Refused: `more-than-sent` when more bags are reported than went there.
     """
-    case, customer, (sent, returned) = _consignee(pen, code, asked.customer)
+    case, customer = _consignee(pen, code, asked.customer)
+    sent, returned = _bags_at(pen, case, customer)
     at = pen.moment(asked.reported_at, "#/reported_at")
     said = Reported(
         asked.held_bags, asked.returned_bags, asked.destroyed_bags, asked.sold_bags, returned
@@ -125,17 +129,28 @@ def report(pen: Pen, code: str, asked: ReportIn) -> ReportOut:
         note=asked.note,
         reported_at=at,
         taken_by=pen.who,
+        caution=CAUTION,
     )
 
 
-def _consignee(pen: Pen, code: str, party: str | int) -> tuple[Case, Customer, tuple[int, int]]:
-    """Find who is meant and how many bags went there; refuse where nobody may be told."""
+def _consignee(pen: Pen, code: str, party: str | int) -> tuple[Case, Customer]:
+    """Find who is meant; refuse where nobody may be told, and whom nothing was sent."""
     case = case_at(pen.session, code)
     if case.row.drill:
         raise Refused("drill", f"{code} is a drill: nobody is told, nobody reports.", recall=code)
     require(case, Act.NOTIFY)
     customer = named(pen.session, CUSTOMERS, party, "#/customer")
+    assert customer.id is not None  # noqa: S101 - read from the database
+    if was_sent(pen.session, case.row.id, customer.id):
+        return case, customer
+    _bags_at(pen, case, customer)  # a dispatch that was booked late is in no frozen scope
+    return case, customer
+
+
+def _bags_at(pen: Pen, case: Case, customer: Customer) -> tuple[int, int]:
+    """Count the bags that a consignee was sent and the book took back, as of now."""
+    code = case.row.code
     lines = by_customer(scope_now(pen.session, newest(pen.session, case.row.id, code)).lines)
     if customer.id is None or customer.id not in lines:
         raise FieldRefused("#/customer", f"{customer.name} was sent nothing that {code} reaches")
-    return case, customer, sent_to(lines[customer.id])
+    return sent_to(lines[customer.id])

@@ -24,12 +24,14 @@ def test_once_a_stop_is_answered_nothing_it_reaches_moves_on_and_all_that_left_i
     dispatch(api, {"PK-1": 1})
     case = {"code": "RC-1", "kind": "recall", "trigger": {"kind": "complaint", "text": "mould"}}
     api.post("/recalls", case | {"start": {"units": ["LOT-A"]}})
-    acts: list[tuple[str, dict[str, Any]]] = [("/roasts", {"machine": "DRUM-75", "end_kg": kg("0.02"), "draws": [
-                {"sack": sack, "kg": kg("0.02")}]}),
-            ("/packs", {"product": "HOUSE-250", "bags": 1, "from": [
-                {"unit": "RB-1", "kg": kg("0.25")}]}),
-            ("/dispatches", {"customer": "Café Nord", "lines": [{"pack": "PK-1", "bags": 1}]}),
-            ]  # fmt: skip
+    draws = [{"sack": sack, "kg": kg("0.02")}]
+    filled = [{"unit": "RB-1", "kg": kg("0.25")}]
+    lines = [{"pack": "PK-1", "bags": 1}]
+    acts: list[tuple[str, dict[str, Any]]] = [
+        ("/roasts", {"machine": "DRUM-75", "end_kg": kg("0.02"), "draws": draws}),
+        ("/packs", {"product": "HOUSE-250", "bags": 1, "from": filled}),
+        ("/dispatches", {"customer": "Café Nord", "lines": lines}),
+    ]
     under_way = threading.Semaphore(0)
     stopped = threading.Event()
 

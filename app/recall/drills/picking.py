@@ -19,6 +19,7 @@ from app.recall.frozen import last_entry, next_number
 from app.shared.db import AnySelect
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import FieldRefused, Refused
+from app.tracing.queries import CAUTION
 
 Groups = dict[str, list[int]]
 
@@ -93,7 +94,7 @@ def _picks() -> AnySelect:
 
 
 def _pick_out(row: Row[Any]) -> PickOut:
-    return PickOut(**row._mapping)  # noqa: SLF001 - public despite its name
+    return PickOut(**row._mapping, caution=CAUTION)  # noqa: SLF001 - public despite its name
 
 
 def picked(session: Session, number: int) -> PickOut:

@@ -15,9 +15,11 @@ from app.recall.drills.schemas import (
     PickOut,
     SignOffIn,
 )
+from app.recall.routes import CAUTIONED
+from app.recall.schemas import CautionedItems
 from app.shared.answers import Answer, ExactRoute
 from app.shared.codes import Code
-from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.paging import PageAsked, page_answer
 from app.shared.staff import Permission
 
 router = APIRouter(route_class=ExactRoute, tags=["recall"])
@@ -33,10 +35,10 @@ def pick_drill(clerk: Recaller, asked: PickIn) -> Response:
     return clerk.write(picking.pick, asked)
 
 
-@router.get("/drills/picks", response_model=Items[PickOut])
+@router.get("/drills/picks", response_model=CautionedItems[PickOut])
 def list_picks(clerk: Reader, page: PageAsked) -> Response:
     """List every draw, those that no drill came of too."""
-    return page_answer(clerk.request, *clerk.read(picking.pick_page, page))
+    return page_answer(clerk.request, *clerk.read(picking.pick_page, page), CAUTIONED)
 
 
 @router.post("/drills", status_code=201, response_model=DrillOut, dependencies=[Keyed])
@@ -53,6 +55,7 @@ def list_drills(clerk: Reader, page: PageAsked) -> Response:
     """List drills, when the next one is due, and how the last ones went."""
     items, following = clerk.read(queries.drill_page, page, clerk.settings)
     more = {
+        **CAUTIONED,
         "due": clerk.read(queries.due, clerk.settings).model_dump(),
         "trend": [each.model_dump() for each in clerk.read(queries.trend, clerk.settings)],
     }

@@ -7,10 +7,10 @@ from pydantic import Field, model_validator
 
 from app.ledger.schemas import Asked, Note, Told, Why
 from app.recall.rules import Step
+from app.recall.schemas import CautionedItems
 from app.shared.codes import Code, NewCode
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
-from app.shared.paging import Items
 from app.shared.times import MomentOut
 
 Number = Annotated[int, Field(ge=0, le=2**31 - 1, strict=True)]
@@ -34,6 +34,7 @@ class PickOut(Told):
     packs: int
     picked_at: MomentOut
     picked_by: str
+    caution: str
 
 
 class DrillIn(Asked):
@@ -145,7 +146,7 @@ class Due(Told):
     overdue: bool
 
 
-class DrillList(Items[DrillLine]):
+class DrillList(CautionedItems[DrillLine]):
     due: Due
     trend: list[TrendPoint]
     """The last twenty that were completed, oldest first."""
