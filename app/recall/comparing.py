@@ -58,6 +58,7 @@ def changes(session: Session, code: str) -> ChangesOut:
         changed=changed,
         sent_since=sent,
         returned_since=returned,
+        not_held=[unit.code for unit in now.units if unit.free],
         caution=CAUTION,
     )
 

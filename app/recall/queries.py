@@ -92,12 +92,14 @@ def open_points(session: Session, case: Case) -> list[str]:
     if not case.has_been(Step.SCOPED):
         return ["no scope was frozen"]
     frozen = newest(session, case.row.id, case.row.code)
-    found = reconcile(session, case, scope_now(session, frozen))
-    told = found.effectiveness
+    now = scope_now(session, frozen)
+    told = reconcile(session, case, now).effectiveness
+    free = sum(1 for unit in now.units if unit.free)
     points = {
         "nothing was stopped": not case.has_been(Step.STOPPED),
         "the scope was extended after the last stop": case.state is Step.SCOPED
         and case.has_been(Step.STOPPED),
+        f"{free} units in the house are not held": free > 0,
         f"{told.consignees - told.notified} of {told.consignees} consignees were not told": (
             told.notified < told.consignees
         ),

@@ -265,6 +265,8 @@ class ChangesOut(Told):
     changed: list[ChangedUnit]
     sent_since: list[SentLine]
     returned_since: list[ReturnedSince]
+    not_held: list[str]
+    """In the house now and under no hold: before a stop, after a release, or come back since."""
     caution: str
 
 

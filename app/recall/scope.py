@@ -15,6 +15,7 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.ledger.queries import units_by_code
+from app.ledger.tables import UnitKind
 from app.packing.tables import Pack
 from app.recall.starts import StartIn
 from app.sending.tables import Dispatch, Returned
@@ -57,6 +58,8 @@ class ScopeUnit(NamedTuple):
     bags_left: int | None
     contact: Mapping[str, object] | None
     """The machine and the run before it, of a unit next to a traced one."""
+    free: bool = False
+    """In the house with something left and under no hold; known of today's scope alone."""
 
 
 class ScopeLine(NamedTuple):
@@ -189,9 +192,10 @@ def _scope_unit(
 ) -> ScopeUnit:
     made, nominal = bags.get(unit.id, (None, 1))
     left = None if made is None else unit.left_g // nominal
+    free = unit.left_g > 0 and not unit.held and unit.kind != UnitKind.DISPATCH
     return ScopeUnit(
         unit.id, unit.code, unit.kind, place, unit.made_g, unit.left_g, suspect_g, made, left,
-        contact,
+        contact, free,
     )  # fmt: skip
 
 

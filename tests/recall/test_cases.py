@@ -79,6 +79,7 @@ def test_coffee_that_a_void_brings_back_after_the_stop_is_held_too(bags: Api) ->
 
     assert bags.get("/packs/PK-1")["held"]
     changes = bags.get("/recalls/RC-1/changes")
+    assert changes["not_held"] == []
     assert [(each["code"], each["voided"]) for each in changes["dropped_out"]] == [("DS-2", True)]
     changed = {each["code"]: each for each in changes["changed"]}
     assert (changed["PK-1"]["left_then_kg"], changed["PK-1"]["left_now_kg"]) == (0, kg("21.75"))
@@ -97,6 +98,7 @@ def test_the_frozen_scope_stays_and_is_compared_with_today_s(bags: Api) -> None:
     changes = bags.get("/recalls/RC-1/changes")
 
     assert not changes["same"]
+    assert "PK-2" in changes["not_held"]
     assert [code for code in codes(changes["came_in"]) if code[:2] != "T-"] == ["PK-2", "DS-2"]
     assert [(each["dispatch"], each["bags"]) for each in changes["sent_since"]] == [("DS-2", 3)]
     assert [each["bags"] for each in changes["returned_since"]] == [4]
