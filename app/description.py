@@ -34,6 +34,7 @@ TAGS: Final[Mapping[str, str]] = {
     "labels": "What is glued to sacks, racks, roasts and packs, and who printed which.",
     "book": "Corrections and the journal: every write is one line of it.",
     "trace": "Where coffee went and what it was made from.",
+    "recall": "Recall cases, the stop, what consignees report, mass balances, and drills.",
     "scans": "What a scanner read, and what it is here.",
     "problems": "Pages that explain each kind of problem.",
     "doors": "Is it alive, is it ready, what does it count.",

@@ -35,6 +35,9 @@ from app.places import routes as places
 from app.production import routes as production
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
+from app.recall import routes as recall
+from app.recall.balance import routes as balance
+from app.recall.drills import routes as drills
 from app.roasting import routes as roasting
 from app.roasting import void_routes as roasting_voids
 from app.roasting.batches import routes as batches
@@ -96,6 +99,9 @@ PACKAGES = (
     tracing,
     unit_evidence,
     scans,
+    recall,
+    balance,
+    drills,
 )
 
 

@@ -28,6 +28,8 @@ from app.packing.weighing import tables as weighing
 from app.places import tables as places
 from app.quality import tables as quality
 from app.quality.grading import tables as grading
+from app.recall import tables as recall
+from app.recall.drills import tables as drills
 from app.roasting import tables as roasting
 from app.roasting.batches import tables as batches
 from app.roasting.colours import tables as roast_colours
@@ -77,6 +79,8 @@ TABLES = (
     sales,
     crates,
     labels,
+    recall,
+    drills,
 )
 """The modules whose import registers every table."""
 

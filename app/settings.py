@@ -190,6 +190,13 @@ class Settings(BaseSettings):
     100."""
     eudr_trader_plots: bool = False
     """Whether lots bought as a trader need plots, time of production and HS code too."""
+    recall_stops_contact: bool = True
+    """Whether a stop holds what may only have touched suspect coffee on a machine too (our own
+    proposal: widen before narrowing)."""
+    drill_every_months: Annotated[int, Field(ge=1, le=120)] = 12
+    """A recall is rehearsed this often (audit schemes: yearly)."""
+    drill_goal_minutes: Annotated[int, Field(ge=1, le=100_000)] = 240
+    """From the request to the complete report (an audit custom: four hours)."""
     check_plan: Literal[Check.DOUBLE, Check.SINGLE, Check.DESTRUCTIVE, Check.US] = Check.DOUBLE
     """How check batches of a hundred bags or more are sampled when a check names no plan."""
     hold_on_failed_weighing: bool = True

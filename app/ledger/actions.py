@@ -58,7 +58,8 @@ def place_hold(pen: Pen, entry_id: int, units: list[Unit], reason: str) -> HoldO
     pen.session.add(placed)
     pen.session.flush()  # the database numbers the hold
     assert placed.id is not None  # noqa: S101 - flushed
-    pen.session.add_all(HoldUnit(hold_id=placed.id, unit_id=unit.id) for unit in units)
+    # A recall holds thousands at once: rows, not entities.
+    pen.write(HoldUnit, ({"hold_id": placed.id, "unit_id": unit.id} for unit in units))
     return HoldOut(
         id=placed.id,
         units=[unit.code for unit in units],

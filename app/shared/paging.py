@@ -81,11 +81,17 @@ def turn_page(
 
 
 def page_answer(
-    request: Request, items: Sequence[Mapping[str, object]], following: str | None
+    request: Request,
+    items: Sequence[Mapping[str, object]],
+    following: str | None,
+    more: Mapping[str, object] | None = None,
 ) -> Answer:
-    """Answer a page, with the address of the next one as a `Link` (RFC 8288)."""
+    """Answer a page, with the address of the next one as a `Link` (RFC 8288).
+
+    `more` is what stands beside the items.
+    """
     headers = {}
     if following:
         address = request.url.include_query_params(cursor=following)
         headers["Link"] = f'<{address.path}?{address.query}>; rel="next"'
-    return Answer({"items": items, "next": following}, headers=headers)
+    return Answer({"items": items, "next": following, **(more or {})}, headers=headers)

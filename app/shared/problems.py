@@ -70,6 +70,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         409, "The sacks do not add up",
         "A receipt is closed when the newest count of each of its lots accounts for every sack "
         "that was invoiced and booked. Count again, and say what is missing or over."),
+    "drill": Kind(
+        409, "A drill tells nobody",
+        "A drill is a recall rehearsed: no notice is sent and nobody reports. It ends when it is "
+        "completed. Open a recall case where coffee really has to come back."),
     "emptied-beyond-tolerance": Kind(
         409, "The sack held more or less than the scale says",
         "A sack that was used up may differ from the book within a setting (2 % of its net weight "
@@ -126,6 +130,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         404, "That code was misread",
         "The code has the form of the codes this book issues, and its check character does not "
         "fit: a character is wrong or two were swapped. Scan or type it again."),
+    "more-than-sent": Kind(
+        409, "More bags than went there",
+        "A consignee reports more bags than it was sent. Ask again, or look whether a dispatch "
+        "was not booked."),
     "name-taken": Kind(
         409, "That name is taken", "Another one carries this name, whatever its capitals."),
     "not-empty": Kind(
@@ -169,6 +177,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         409, "Somebody else approves it",
         "Whoever opened a count or counted for it does not book what it found: another person "
         "with the permission does."),
+    "own-drill": Kind(
+        409, "Somebody else signs it off",
+        "Whoever opened or completed a drill does not sign it off: another person with the "
+        "permission does."),
     "place-in-use": Kind(
         409, "Coffee stood there",
         "What a place is part of can be changed until coffee stands at it or below it. After that "
@@ -180,6 +192,10 @@ KINDS: Final[Mapping[str, Kind]] = {
     "precondition-required": Kind(
         428, "Say which version you change",
         "Send the `ETag` you read as `If-Match`, so that nobody's change is lost."),
+    "recall-state": Kind(
+        409, "The case is not at that step",
+        "A case is opened, scoped, stopped, worked off and closed. Freeze its scope first, stop "
+        "what is in the house, then tell consignees; a closed case is reopened first."),
     "request-in-flight": Kind(
         409, "The same request is being worked on",
         "A request with this `Idempotency-Key` has not been answered yet. "

@@ -67,6 +67,8 @@ class Permission(StrEnum):
     READ = "book:read"
     """See lots, traces, cover and the journal."""
     READING = "readings:take"
+    RECALL = "recalls:work"
+    """Open recall cases and drills, stop what they reach, and work them off."""
     RECIPES = "recipes:edit"
     """Say what blends of a name are made of."""
     RECEIVE = "deliveries:receive"
@@ -76,6 +78,8 @@ class Permission(StrEnum):
     ROAST = "roasts:make"
     SAMPLE = "samples:take"
     """Draw a sample out of sacks, or enter one that somebody sent."""
+    SIGN_DRILL = "drills:sign"
+    """Sign off a drill that somebody else ran."""
     STYLES = "styles:edit"
     """Say what roasts of a style are held to."""
     SUPPLIERS = "suppliers:edit"
@@ -101,11 +105,11 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
         _P.READ, _P.CUP, _P.HOLD, _P.RELEASE, _P.CLEAN, _P.READING, _P.ADJUST, _P.MOVE, _P.RETURN,
         _P.VOID, _P.SAMPLE, _P.GRADE, _P.EVIDENCE, _P.LABELS, _P.WEIGH, _P.STYLES, _P.RECIPES,
         _P.OFF_RECIPE, _P.BLEND, _P.COUNT, _P.APPROVE_COUNT, _P.CERTIFICATES, _P.INSTRUMENTS,
-        _P.INSPECT,
+        _P.INSPECT, _P.RECALL, _P.SIGN_DRILL,
     }),
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
-        _P.APPROVE_COUNT, _P.CERTIFICATES, _P.CONTRACTS, _P.ORDERS,
+        _P.APPROVE_COUNT, _P.CERTIFICATES, _P.CONTRACTS, _P.ORDERS, _P.SIGN_DRILL,
     }),
     Role.ADMIN: frozenset(Permission),
 }  # fmt: skip

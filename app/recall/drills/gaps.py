@@ -1,0 +1,90 @@
+"""What the records behind a drill lack. A further one is a statement in `_lacking`."""
+
+from collections.abc import Iterator, Sequence
+
+from sqlalchemy import Text, cast, or_, select
+from sqlmodel import Session, col
+
+from app.green.tables import Delivery, GreenLot
+from app.ledger.tables import Unit, UnitKind
+from app.packing.tables import Pack
+from app.recall.drills.schemas import Gap
+from app.recall.scope import CONTACT, Scope
+from app.roasting.tables import MachineRun
+from app.sending.tables import Customer, Dispatch
+from app.shared.db import AnySelect, among
+
+MOST_NAMED = 20
+_RUNS = (UnitKind.ROAST, UnitKind.BLEND, UnitKind.PACK)
+
+
+def gaps_of(session: Session, scopes: Sequence[Scope]) -> list[Gap]:
+    """Look for what is missing about everything that both directions reached."""
+    ids = {unit.id for each in scopes for unit in each.units if unit.place != CONTACT}
+    customers = {line.customer_id for each in scopes for line in each.lines}
+    found = [*_lacking(session, sorted(ids), sorted(customers))]
+    listed = [
+        Gap(gap=gap, count=len(named), named=named[:MOST_NAMED])
+        for gap, statement in found
+        if (named := [str(row[0]) for row in session.execute(statement)])
+    ]
+    open_balances = [each.direction.value for each in scopes if not _closes(each)]
+    if open_balances:
+        listed.append(
+            Gap(gap="balance does not close", count=len(open_balances), named=open_balances)
+        )
+    return listed
+
+
+def _closes(scope: Scope) -> bool:
+    figures = sum(grams for name, grams in scope.balance.items() if name != "received")
+    return figures == scope.balance["received"]
+
+
+def _lacking(
+    session: Session, ids: Sequence[int], customers: Sequence[int]
+) -> Iterator[tuple[str, AnySelect]]:
+    here = among(session, col(Unit.id), ids)
+    packs = (
+        select(col(Unit.code)).join(Pack, col(Pack.unit_id) == col(Unit.id)).where(here)
+        .order_by(col(Unit.id))
+    )  # fmt: skip
+    yield "packs without lot mark", packs.where(col(Pack.lot_mark) == "")
+    yield "packs without best-before date", packs.where(col(Pack.best_before).is_(None))
+    yield "packs without film roll", packs.where(col(Pack.film_roll).is_(None))
+    lots = (
+        select(col(Unit.code)).join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
+        .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id)).where(here)
+        .order_by(col(Unit.id))
+    )  # fmt: skip
+    yield "lots without supplier", lots.where(col(Delivery.supplier_id).is_(None))
+    yield "lots without delivery document", lots.where(col(Delivery.reference).is_(None))
+    yield (
+        "runs without machine",
+        (
+            select(col(Unit.code))
+            .outerjoin(MachineRun, col(MachineRun.unit_id) == col(Unit.id))
+            .where(here, col(Unit.kind).in_(_RUNS), col(MachineRun.unit_id).is_(None))
+            .order_by(col(Unit.id))
+        ),
+    )
+    yield (
+        "dispatches without reference",
+        (
+            select(col(Unit.code))
+            .join(Dispatch, col(Dispatch.unit_id) == col(Unit.id))
+            .where(here, col(Dispatch.reference).is_(None))
+            .order_by(col(Unit.id))
+        ),
+    )
+    contact = col(Customer.contact)
+    yield (
+        "customers without contact",
+        (
+            select(cast(col(Customer.id), Text))
+            .where(
+                among(session, col(Customer.id), customers), or_(contact.is_(None), contact == "")
+            )
+            .order_by(col(Customer.id))
+        ),
+    )

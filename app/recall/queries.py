@@ -1,0 +1,166 @@
+"""Reading cases, their scopes and all that was written about them."""
+
+from typing import Any
+
+from sqlalchemy import Text, cast, literal, null, select, union_all
+from sqlmodel import Session, col
+
+from app.ledger.tables import Entry
+from app.recall.cases import Case, case_at, steps_of
+from app.recall.frozen import all_of, newest, numbered, scope_now
+from app.recall.reconciling import reconcile
+from app.recall.rules import Step, state_of
+from app.recall.schemas import CaseLine, CaseOut, ScopeOut
+from app.recall.showing import brief, whole
+from app.recall.tables import (
+    RecallAcknowledgement,
+    RecallCase,
+    RecallNotice,
+    RecallReport,
+    RecallStep,
+    TriggerKind,
+)
+from app.sending.tables import Customer
+from app.shared.db import AnySelect
+from app.shared.paging import Page, PageOf, turn_page
+from app.shared.times import text
+from app.standards.recalls import duty
+from app.tracing.queries import CAUTION
+
+
+def case_line(case: Case) -> CaseLine:
+    """Show a case in a line."""
+    first = case.steps[0]
+    return CaseLine(
+        code=case.row.code,
+        drill=case.row.drill,
+        kind=case.kind,
+        state=case.state,
+        trigger=TriggerKind(case.row.trigger_kind),
+        opened_at=first.at,
+        opened_by=first.by,
+    )
+
+
+def case_out(session: Session, case: Case) -> CaseOut:
+    """Show a case with its history and its newest scope."""
+    scope = None
+    if case.has_been(Step.SCOPED):
+        scope = brief(newest(session, case.row.id, case.row.code))
+    return CaseOut(
+        **dict(case_line(case)),
+        classed=case.classed,
+        trigger_text=case.row.trigger_text,
+        hazard=case.row.hazard,
+        steps=list(case.steps),
+        scope=scope,
+        duty=duty(left_the_house=scope.sent_bags > 0, at_consumers=None) if scope else None,
+        caution=CAUTION,
+    )
+
+
+def case(session: Session, code: str) -> CaseOut:
+    """Read one case."""
+    return case_out(session, case_at(session, code))
+
+
+def case_page(session: Session, page: Page, *, drill: bool | None) -> PageOf:
+    """Read cases in the order they were opened."""
+    statement: AnySelect = select(col(RecallCase.id), RecallCase)
+    if drill is not None:
+        statement = statement.where(col(RecallCase.drill) == drill)
+    rows, following = turn_page(session, statement, col(RecallCase.id), page)
+    steps = steps_of(session, [row.id for row in rows])
+    return [
+        case_line(Case(row.RecallCase, steps[row.id])).model_dump(by_alias=True) for row in rows
+    ], following
+
+
+def scopes(session: Session, code: str) -> PageOf:
+    """Read every scope of a case that was frozen, added up."""
+    found = all_of(session, case_at(session, code).row.id)
+    return [brief(each).model_dump(by_alias=True) for each in found], None
+
+
+def scope(session: Session, code: str, number: int) -> ScopeOut:
+    """Read one frozen scope whole."""
+    return whole(session, numbered(session, case_at(session, code).row.id, code, number))
+
+
+def open_points(session: Session, case: Case) -> list[str]:
+    """Say what is not done yet about a case."""
+    if not case.has_been(Step.SCOPED):
+        return ["no scope was frozen"]
+    frozen = newest(session, case.row.id, case.row.code)
+    now = scope_now(session, frozen)
+    told = reconcile(session, case, now).effectiveness
+    free = sum(1 for unit in now.units if unit.free)
+    points = {
+        "nothing was stopped": not case.has_been(Step.STOPPED),
+        "the scope was extended after the last stop": case.state is Step.SCOPED
+        and case.has_been(Step.STOPPED),
+        f"{free} units in the house are not held": free > 0,
+        f"{told.consignees - told.notified} of {told.consignees} consignees were not told": (
+            told.notified < told.consignees
+        ),
+        f"{told.notified - told.acknowledged} of {told.notified} notices were not acknowledged": (
+            told.acknowledged < told.notified
+        ),
+        f"{told.unaccounted_bags} bags are unaccounted for": told.unaccounted_bags != 0,
+    }
+    return [said for said, is_open in points.items() if is_open]
+
+
+def _log(case_id: int) -> Any:  # noqa: ANN401 - a union of selects
+    """Gather every row about a case under the entry that wrote it."""
+    steps: AnySelect = select(
+        col(RecallStep.entry_id).label("entry_id"), cast(col(RecallStep.step), Text).label("what"),
+        null().label("customer_id"), col(RecallStep.reason).label("said"),
+    ).where(col(RecallStep.case_id) == case_id)  # fmt: skip
+    others = [
+        select(
+            col(table.entry_id), literal(what), col(table.customer_id), col(table.note)
+        ).where(col(table.case_id) == case_id)
+        for table, what in (
+            (RecallNotice, "notice"),
+            (RecallAcknowledgement, "acknowledgement"),
+            (RecallReport, "report"),
+        )
+    ]  # fmt: skip
+    return union_all(steps, *others).subquery()
+
+
+def log_page(session: Session, page: Page, code: str) -> PageOf:
+    """Read all that was written about a case, oldest first; one entry may have written two lines.
+
+    A page ends with an entry, so it can be a line longer than was asked.
+    """
+    case = case_at(session, code)
+    lines = _log(case.row.id)
+    entries = select(lines.c.entry_id).distinct().subquery()
+    rows, following = turn_page(session, select(entries.c.entry_id), entries.c.entry_id, page)
+    shown = session.execute(
+        select(
+            lines.c.entry_id, lines.c.what, lines.c.said, col(Customer.name),
+            col(Entry.happened_at), col(Entry.recorded_at), col(Entry.who),
+        )
+        .join(Entry, col(Entry.id) == lines.c.entry_id)
+        .outerjoin(Customer, col(Customer.id) == lines.c.customer_id)
+        .where(lines.c.entry_id.in_([row.entry_id for row in rows]))
+        .order_by(lines.c.entry_id, lines.c.what)
+    )  # fmt: skip
+    return [
+        {
+            "id": row.entry_id, "what": row.what, "customer": row.name, "said": row.said,
+            "at": text(row.happened_at), "recorded_at": text(row.recorded_at), "by": row.who,
+        }
+        for row in shown
+    ], following  # fmt: skip
+
+
+def state_by_case(session: Session, case_ids: list[int]) -> dict[int, Step]:
+    """Read the state of cases."""
+    return {
+        case_id: state_of(step.step for step in steps)
+        for case_id, steps in steps_of(session, case_ids).items()
+    }

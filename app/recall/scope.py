@@ -1,0 +1,223 @@
+"""The scope of a case: everything the records connect with its start, however small the part.
+
+Nothing is pruned by share; the suspect kilograms beside each unit are pro rata. What may only have
+touched suspect coffee on a machine is listed apart, with no mass. Where traces learn of further
+sources of contact, or of the book as it was at an entry, `_look_ahead` is the one place to pass
+that on.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import NamedTuple
+
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.ledger.queries import units_by_code
+from app.ledger.tables import UnitKind
+from app.packing.tables import Pack
+from app.recall.starts import StartIn
+from app.sending.tables import Dispatch, Returned
+from app.shared.db import among
+from app.tracing.carry_over import possible_contact
+from app.tracing.reached import Reached
+from app.tracing.rules import (
+    Balance,
+    Sent,
+    backward_balance,
+    backward_content,
+    forward_balance,
+    forward_shares,
+)
+from app.tracing.schemas import Direction
+from app.tracing.spread import Spread, inflows
+from app.tracing.walk import (
+    Walk,
+    by_way_of_dispatches,
+    came_back_from,
+    sent_lines,
+    walk,
+)
+
+START, REACHED, CONTACT = "start", "reached", "contact"
+"""How a unit came into a scope."""
+
+
+class ScopeUnit(NamedTuple):
+    """A unit of a scope."""
+
+    id: int
+    code: str
+    kind: str
+    place: str
+    made_g: int
+    left_g: int
+    suspect_g: int | None
+    bags: int | None
+    bags_left: int | None
+    contact: Mapping[str, object] | None
+    """The machine and the run before it, of a unit next to a traced one."""
+    free: bool = False
+    """In the house with something left and under no hold; known of today's scope alone."""
+
+
+class ScopeLine(NamedTuple):
+    """Bags of one pack in one dispatch."""
+
+    dispatch_id: int
+    dispatch: str
+    dispatched_at: datetime
+    pack_id: int
+    customer_id: int
+    place: str
+    bags: int
+    grams: int
+    suspect_g: int | None
+    returned_bags: int
+
+
+@dataclass(frozen=True)
+class Scope:
+    """What was reached, who was sent of it, and how the trace accounts for the suspect coffee."""
+
+    direction: Direction
+    starts: Sequence[StartIn]
+    units: Sequence[ScopeUnit]
+    lines: Sequence[ScopeLine]
+    balance: Mapping[str, int]
+    """Grams: what was received and, by figure, where it is."""
+    nominal_g: Mapping[int, int] = field(default_factory=dict)
+    """Of packs and returns."""
+
+
+def scope_of(
+    session: Session, starts: Sequence[StartIn], unit_ids: Sequence[int], direction: Direction
+) -> Scope:
+    """Compute a scope from the units its starts name."""
+    if direction is Direction.FORWARD:
+        return _look_ahead(session, starts, unit_ids)
+    return _look_back(session, starts, unit_ids)
+
+
+def _look_ahead(session: Session, starts: Sequence[StartIn], unit_ids: Sequence[int]) -> Scope:
+    back = [bags.unit for bags in came_back_from(session, unit_ids)]
+    walked = walk(session, sorted({*unit_ids, *back}), Direction.FORWARD)
+    lines = sent_lines(session, walked)
+    into = inflows(walked.flows)
+    shares = forward_shares(list(walked.units), into, walked.start)
+    balance = forward_balance(walked.units, into, shares, walked.start, lines)
+    near = {str(each["code"]): each for each in possible_contact(session, walked)}
+    touched = _touched(session, list(near))
+    apart = [unit for unit in touched.units.values() if unit.id not in walked.units]
+    bags = _bags(session, [*walked.units, *touched.units])
+    found = [
+        _unit(unit, walked.start, bags, shares.grams(unit.id, unit.made_g))
+        for unit in walked.units.values()
+    ]
+    found += [_unit_apart(unit, bags, near[unit.code]) for unit in apart]
+    sent = {(line.dispatch, line.pack): _suspect(walked, shares, line) for line in lines}
+    known = {line: sent.get((line.dispatch, line.pack)) for line in lines}
+    for line in sent_lines(session, touched):
+        if (line.dispatch, line.pack) not in sent:
+            known[line] = None
+    listed = _lines(session, known, {**touched.units, **walked.units})
+    nominal_g = {unit: nominal for unit, (_, nominal) in bags.items()}
+    return Scope(Direction.FORWARD, starts, found, listed, _figures(balance), nominal_g)
+
+
+def _touched(session: Session, codes: Sequence[str]) -> Walk:
+    """Walk from what may only have touched traced coffee; it can run into the trace again."""
+    ids = [unit.id for unit in units_by_code(session, codes).values()]
+    if not ids:
+        return Walk(set(), Direction.FORWARD, {}, ())
+    found = walk(session, ids, Direction.FORWARD)
+    # No start: a dispatch counts with the bags that touched it and not with all of its lines.
+    return Walk(set(), Direction.FORWARD, found.units, found.flows)
+
+
+def _suspect(walked: Walk, shares: Spread, line: Sent) -> int:
+    return shares.grams(line.dispatch if line.dispatch in walked.start else line.pack, line.grams)
+
+
+def _look_back(session: Session, starts: Sequence[StartIn], unit_ids: Sequence[int]) -> Scope:
+    back = came_back_from(session, unit_ids)
+    walked = walk(session, list(unit_ids), Direction.BACKWARD)
+    into = by_way_of_dispatches(walked, back)
+    order = sorted(walked.units, reverse=True)
+    content = backward_content(order, into, walked.start, walked.units)
+    balance = backward_balance(walked.units, into, content, walked.start)
+    bags = _bags(session, list(walked.units))
+    found = [
+        _unit(unit, walked.start, bags, content.grams(unit.id, unit.made_g))
+        for unit in walked.units.values()
+    ]
+    return Scope(Direction.BACKWARD, starts, found, [], _figures(balance))
+
+
+Bagged = Mapping[int, tuple[int, int]]
+"""Of packs and returns: how many bags it was, and what one holds."""
+
+
+def _bags(session: Session, unit_ids: Collection[int]) -> Bagged:
+    found: dict[int, tuple[int, int]] = {}
+    for table in (Pack, Returned):
+        rows = session.connection().execute(
+            select(col(table.unit_id), col(table.bags), col(table.nominal_g)).where(
+                among(session, col(table.unit_id), unit_ids)
+            )
+        )
+        found |= {unit: (bags, nominal) for unit, bags, nominal in rows}
+    return found
+
+
+def _unit(unit: Reached, start: Collection[int], bags: Bagged, suspect_g: int) -> ScopeUnit:
+    place = START if unit.id in start else REACHED
+    return _scope_unit(unit, bags, place, suspect_g, None)
+
+
+def _unit_apart(unit: Reached, bags: Bagged, near: Mapping[str, object]) -> ScopeUnit:
+    beside = None
+    if near.get("machine") is not None:
+        beside = {"machine": near["machine"], "after": near.get("after")}
+    return _scope_unit(unit, bags, CONTACT, None, beside)
+
+
+def _scope_unit(
+    unit: Reached,
+    bags: Bagged,
+    place: str,
+    suspect_g: int | None,
+    contact: Mapping[str, object] | None,
+) -> ScopeUnit:
+    made, nominal = bags.get(unit.id, (None, 1))
+    left = None if made is None else unit.left_g // nominal
+    free = unit.left_g > 0 and not unit.held and unit.kind != UnitKind.DISPATCH
+    return ScopeUnit(
+        unit.id, unit.code, unit.kind, place, unit.made_g, unit.left_g, suspect_g, made, left,
+        contact, free,
+    )  # fmt: skip
+
+
+def _lines(
+    session: Session, known: Mapping[Sent, int | None], units: Mapping[int, Reached]
+) -> list[ScopeLine]:
+    """Name who was sent each line; a line without suspect kilograms is of possible contact."""
+    rows = session.execute(
+        select(col(Dispatch.unit_id), col(Dispatch.customer_id)).where(
+            among(session, col(Dispatch.unit_id), {line.dispatch for line in known})
+        )
+    )
+    customers: Mapping[int, int] = {row[0]: row[1] for row in rows}
+    return [
+        ScopeLine(
+            line.dispatch, units[line.dispatch].code, units[line.dispatch].happened_at, line.pack,
+            customers[line.dispatch], CONTACT if suspect_g is None else REACHED, line.bags,
+            line.grams, suspect_g, line.back_bags,
+        )
+        for line, suspect_g in known.items()
+    ]  # fmt: skip
+
+
+def _figures(balance: Balance) -> Mapping[str, int]:
+    return {"received": balance.received_g, **balance.figures}

@@ -1,0 +1,129 @@
+"""Where a case starts: units by code, what stood at a place, or what came off a machine.
+
+Another sort of start (a lot of packaging, say) is a member of `StartIn` and a branch of `_named`.
+"""
+
+from collections.abc import Iterable, Sequence
+from enum import StrEnum
+from typing import Self
+
+from pydantic import Field, model_validator
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.ledger.cards import named
+from app.ledger.queries import live, units_by_code
+from app.ledger.schemas import Asked, Codes
+from app.ledger.tables import Unit, UnitKind
+from app.ledger.walk import reach
+from app.places.stays import Window, stood_at
+from app.roasting.machines import MACHINES
+from app.roasting.tables import MachineRun
+from app.shared.codes import PlaceCode
+from app.shared.db import among
+from app.shared.problems import Refused
+from app.shared.times import MomentIn
+
+
+class Behind(StrEnum):
+    """What kind of source to start at."""
+
+    LOT = "lot"
+    SACK = "sack"
+    ROAST = "roast"
+    BLEND = "blend"
+
+
+class StartIn(Asked):
+    units: Codes | None = None
+    """Units by their codes, or"""
+    location: PlaceCode | None = None
+    """what stood at a place or below it, or"""
+    machine: PlaceCode | None = None
+    """what came off a machine,"""
+    since: MomentIn | None = Field(default=None, alias="from")
+    until: MomentIn | None = Field(default=None, alias="to")
+    behind: Behind | None = None
+    """Start at everything of this kind behind them: at the roasts behind a bag, say."""
+
+    @model_validator(mode="after")
+    def _one_start(self) -> Self:
+        given = [each for each in (self.units, self.location, self.machine) if each is not None]
+        if len(given) != 1:
+            raise ValueError("name either units, or a location, or a machine")
+        if self.units is not None and (self.since or self.until):
+            raise ValueError("from and to go with a location or a machine")
+        if self.since and self.until and self.since > self.until:
+            raise ValueError("from is later than to")
+        return self
+
+    def as_kept(self) -> dict[str, object]:
+        """Write it as a frozen scope keeps it."""
+        return self.model_dump(mode="json", by_alias=True, exclude_none=True)
+
+
+def start_units(session: Session, starts: Iterable[StartIn]) -> list[int]:
+    """Name the units that several starts name together, oldest first.
+
+    Raises:
+        Refused: `not-found` for a start that finds nothing, and for codes what looking up refuses.
+    """
+    found: set[int] = set()
+    for start in starts:
+        named_here = {live(unit).id for unit in _named(session, start)}
+        found |= _behind(session, start, named_here)
+    return sorted(found)
+
+
+def start_units_now(session: Session, starts: Iterable[StartIn]) -> list[int]:
+    """Name what starts that were accepted before name now; what was voided since is left out."""
+    found: set[int] = set()
+    for start in starts:
+        try:
+            units = _named(session, start)
+        except Refused:  # Everything that once stood there was voided.
+            continue
+        there = {unit.id for unit in units if unit.voided_entry_id is None}
+        found |= _behind(session, start, there) if there else set()
+    return sorted(found)
+
+
+def _named(session: Session, start: StartIn) -> Sequence[Unit]:
+    if start.units is not None:
+        return list(units_by_code(session, start.units).values())
+    if start.location is not None:
+        return stood_at(session, start.location, Window(start.since, start.until))
+    return _came_off(session, start.machine or "", Window(start.since, start.until))
+
+
+def _came_off(session: Session, code: str, window: Window) -> Sequence[Unit]:
+    machine = named(session, MACHINES, code, "#/start/machine")
+    statement = (
+        select(Unit)
+        .join(MachineRun, col(MachineRun.unit_id) == col(Unit.id))
+        .where(col(MachineRun.machine_id) == machine.id, col(Unit.voided_entry_id).is_(None))
+        .order_by(col(Unit.id))
+    )
+    if window.since is not None:
+        statement = statement.where(col(MachineRun.ran_at) >= window.since)
+    if window.until is not None:
+        statement = statement.where(col(MachineRun.ran_at) <= window.until)
+    runs = session.scalars(statement).all()
+    if not runs:
+        raise Refused("not-found", f"Nothing came off {machine.code} during that time.")
+    return runs
+
+
+def _behind(session: Session, start: StartIn, unit_ids: set[int]) -> set[int]:
+    if start.behind is None:
+        return unit_ids
+    kind = UnitKind(start.behind)
+    rows = session.execute(
+        select(col(Unit.id))
+        .where(among(session, col(Unit.id), reach(session, unit_ids, forward=False)))
+        .where(col(Unit.kind) == kind, col(Unit.voided_entry_id).is_(None))
+    )
+    sources = {row[0] for row in rows}
+    if not sources:
+        raise Refused("not-found", f"There is no {kind} behind what the case starts at.")
+    return sources

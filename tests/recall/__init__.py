@@ -1,0 +1,1 @@
+"""Recall cases, mass balances and drills."""
