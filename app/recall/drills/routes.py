@@ -36,7 +36,7 @@ def pick_drill(clerk: Recaller, asked: PickIn) -> Response:
 
 
 @router.get("/drills/picks", response_model=CautionedItems[PickOut])
-def list_picks(clerk: Reader, page: PageAsked) -> Response:
+def list_drill_picks(clerk: Reader, page: PageAsked) -> Response:
     """List every draw, those that no drill came of too."""
     return page_answer(clerk.request, *clerk.read(picking.pick_page, page), CAUTIONED)
 
