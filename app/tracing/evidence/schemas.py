@@ -46,5 +46,5 @@ class UnitEvidence(Told):
     without_evidence: list[str]
     """Codes of the lots whose evidence is not complete."""
     possible_contact: list[LotStanding] | None
-    """Only with `carry_over`: lots that may have left a rest on a machine it ran over."""
+    """Only with `carry_over`: lots that may have left a rest on a machine or in a place."""
     caution: str
