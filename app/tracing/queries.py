@@ -99,8 +99,10 @@ def _told(unit: Unit) -> dict[str, object]:
 def _start(session: Session, asked: Unit, when: AsOf) -> _Start:
     """Begin at a unit or, where it was replaced, at what was booked in its place."""
     unit = standing(session, asked, when)
+    if unit is asked:
+        return _Start(unit, _told(unit))
     followed = {"asked": asked.code, "replaces": replaces(session, unit.id)}
-    return _Start(unit, _told(unit) | (followed if unit is not asked else {}))
+    return _Start(unit, _told(unit) | followed)
 
 
 def _trace(
