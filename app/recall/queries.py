@@ -10,7 +10,11 @@ from app.recall.cases import Case, case_at, steps_of
 from app.recall.frozen import all_of, newest, numbered, scope_now
 from app.recall.reconciling import reconcile
 from app.recall.rules import Step, state_of
-from app.recall.schemas import CaseLine, CaseOut, ScopeOut
+from app.recall.schemas import (
+    CaseLine,
+    CaseOut,
+    ScopeOut,
+)
 from app.recall.showing import brief, whole
 from app.recall.tables import (
     RecallAcknowledgement,

@@ -10,8 +10,13 @@ from sqlmodel import Session, col
 from app.ledger.tables import Adjustment, Entry, Reason, UnitKind
 from app.recall.cases import Case, case_at
 from app.recall.frozen import last_entry, newest, scope_now
+from app.recall.reports import (
+    BagsOut,
+    Effectiveness,
+    ReconciliationOut,
+    WorkedOff,
+)
 from app.recall.rules import Bags, Reported, Standing, part, recovered, standing
-from app.recall.schemas import BagsOut, Effectiveness, ReconciliationOut, WorkedOff
 from app.recall.scope import CONTACT, Scope, ScopeLine
 from app.recall.showing import by_customer, customers_by_id
 from app.recall.tables import How, RecallAcknowledgement, RecallNotice, RecallReport

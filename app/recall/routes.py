@@ -6,9 +6,16 @@ from fastapi import APIRouter, Path, Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.recall import actions, comparing, queries, reconciling, stopping, working_off
-from app.recall.schemas import (
+from app.recall.reports import (
     AcknowledgementIn,
     AcknowledgementOut,
+    NoticeIn,
+    NoticeOut,
+    ReconciliationOut,
+    ReportIn,
+    ReportOut,
+)
+from app.recall.schemas import (
     CaseIn,
     CaseLine,
     CaseOut,
@@ -17,12 +24,7 @@ from app.recall.schemas import (
     ClosedOut,
     DecisionIn,
     LogLine,
-    NoticeIn,
-    NoticeOut,
     ReasonIn,
-    ReconciliationOut,
-    ReportIn,
-    ReportOut,
     ScopeBrief,
     ScopeIn,
     ScopeOut,

@@ -8,8 +8,7 @@ from app.ledger.posting import Pen
 from app.recall.cases import Case, case_at, require, take_step
 from app.recall.frozen import newest, next_number, scope_now, was_sent
 from app.recall.reconciling import sent_to
-from app.recall.rules import Act, Reported, Step, standing
-from app.recall.schemas import (
+from app.recall.reports import (
     AcknowledgementIn,
     AcknowledgementOut,
     NoticeIn,
@@ -17,6 +16,7 @@ from app.recall.schemas import (
     ReportIn,
     ReportOut,
 )
+from app.recall.rules import Act, Reported, Step, standing
 from app.recall.showing import by_customer
 from app.recall.tables import RecallAcknowledgement, RecallNotice, RecallReport
 from app.sending.actions import CUSTOMERS
