@@ -19,10 +19,11 @@ from app.ledger.walk import reach
 from app.places.stays import Window, stood_at
 from app.roasting.machines import MACHINES
 from app.roasting.tables import MachineRun
-from app.shared.codes import PlaceCode
+from app.shared.codes import Code, PlaceCode
 from app.shared.db import among
 from app.shared.problems import Refused
 from app.shared.times import MomentIn
+from app.tracing.materials import packs_with
 
 
 class Behind(StrEnum):
@@ -40,7 +41,9 @@ class StartIn(Asked):
     location: PlaceCode | None = None
     """what stood at a place or below it, or"""
     machine: PlaceCode | None = None
-    """what came off a machine,"""
+    """what came off a machine, or"""
+    material_lot: Code | None = None
+    """packs that used a lot of packing material,"""
     since: MomentIn | None = Field(default=None, alias="from")
     until: MomentIn | None = Field(default=None, alias="to")
     behind: Behind | None = None
@@ -48,10 +51,10 @@ class StartIn(Asked):
 
     @model_validator(mode="after")
     def _one_start(self) -> Self:
-        given = [each for each in (self.units, self.location, self.machine) if each is not None]
-        if len(given) != 1:
-            raise ValueError("name either units, or a location, or a machine")
-        if self.units is not None and (self.since or self.until):
+        ways = (self.units, self.location, self.machine, self.material_lot)
+        if sum(each is not None for each in ways) != 1:
+            raise ValueError("name either units, or a location, a machine or a material_lot")
+        if self.location is None and self.machine is None and (self.since or self.until):
             raise ValueError("from and to go with a location or a machine")
         if self.since and self.until and self.since > self.until:
             raise ValueError("from is later than to")
@@ -91,6 +94,8 @@ def start_units_now(session: Session, starts: Iterable[StartIn]) -> list[int]:
 def _named(session: Session, start: StartIn) -> Sequence[Unit]:
     if start.units is not None:
         return list(units_by_code(session, start.units).values())
+    if start.material_lot is not None:
+        return packs_with(session, start.material_lot)
     if start.location is not None:
         return stood_at(session, start.location, Window(start.since, start.until))
     return _came_off(session, start.machine or "", Window(start.since, start.until))

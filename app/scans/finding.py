@@ -26,10 +26,13 @@ from app.green.identity.tables import LotIdentity
 from app.green.instruments.tables import Instrument
 from app.green.tables import Delivery, GreenLot, Sack
 from app.ledger.tables import Unit
+from app.packing.materials.tables import Material, MaterialLot
 from app.packing.tables import Blend, Pack, Product
 from app.places.tables import Location
 from app.roasting.tables import Machine, Roast
 from app.scans.schemas import FoundOut
+from app.sending.cases.tables import Case
+from app.sending.orders.tables import CustomerOrder
 from app.sending.tables import Customer, Dispatch
 from app.shared.db import AnySelect
 from app.standards.gs1.elements import Element
@@ -43,6 +46,10 @@ _CARDS: Final = (
     ("instrument", col(Instrument.code), col(Instrument.name)),
     ("certificate", col(Certificate.code), col(Certificate.scheme)),
     ("delivery", col(Delivery.code), col(Delivery.reference)),
+    ("order", col(CustomerOrder.code), col(CustomerOrder.reference)),
+    ("material", col(Material.code), col(Material.name)),
+    ("material_lot", col(MaterialLot.code), col(MaterialLot.reference)),
+    ("case", col(Case.code), col(Case.kind)),
 )
 """What is no unit and carries a code: what it is called, its code, its name."""
 
@@ -106,6 +113,7 @@ _LOTS_OF_GTIN: Final = _PACKS.where(
 _PRODUCTS: Final = (
     select(col(Product.sku), col(Product.name)).where(_OF_GTIN).order_by(col(Product.sku))
 )
+_CASES: Final = select(col(Case.code), col(Case.kind)).where(col(Case.code) == bindparam("code"))
 _MARKED: Final = (
     select(col(Unit.code), col(GreenLot.name), col(LotIdentity.coffee_year))
     .join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
@@ -137,11 +145,17 @@ def _found(session: Session, statement: AnySelect, **sought: str | list[str]) ->
 
 
 def by_elements(session: Session, elements: Sequence[Element]) -> tuple[list[FoundOut], str | None]:
-    """Find the packs of a lot, or the product where no lot is said or none is known.
+    """Find a case, else the packs of a lot, else the product where no lot is said or is known.
 
     Says beside it why there is nothing more.
     """
     said = {each.ai: each.value for each in elements}
+    if "00" in said:
+        cases = [
+            FoundOut(kind="case", code=row.code, name=row.kind)
+            for row in session.execute(_CASES, {"code": said["00"]})
+        ]
+        return cases, None if cases else f"No case or pallet here has the SSCC {said['00']}."
     gtin = said.get("01") or said.get("02")
     if gtin is None:
         return [], "No trade item (01) is named; nothing else of GS1 is on record here."

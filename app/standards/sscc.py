@@ -7,9 +7,9 @@ General Specifications; the check digit as GS1 UK's leaflet on it has it).
 import re
 from typing import Final
 
-from stdnum import ean
+from app.standards.gs1.keys import SSCC_LENGTH, check_sscc, with_check_digit
+from app.standards.gs1.rules import RuleBroken
 
-DIGITS: Final = 18
 FEWEST_PREFIX_DIGITS: Final = 4
 MOST_PREFIX_DIGITS: Final = 12
 
@@ -19,12 +19,16 @@ _SCANNED = re.compile(r"(?:\]C1)?(?:\(00\)|00)(\d{18})", re.ASCII)
 
 def is_sscc(code: str) -> bool:
     """Tell whether eighteen digits have the check digit that fits."""
-    return has_its_form(code) and ean.calc_check_digit(code[:-1]) == code[-1]
+    try:
+        check_sscc(code)
+    except RuleBroken:
+        return False
+    return True
 
 
 def has_its_form(code: str) -> bool:
     """Tell whether a code is eighteen digits, whatever the last one is."""
-    return len(code) == DIGITS and code.isascii() and code.isdigit()
+    return len(code) == SSCC_LENGTH and code.isascii() and code.isdigit()
 
 
 def make_sscc(prefix: str, number: int) -> str:
@@ -35,12 +39,12 @@ def make_sscc(prefix: str, number: int) -> str:
     Raises:
         ValueError: when the prefix leaves too few digits for the number.
     """
-    room = DIGITS - 1 - len(prefix)
+    room = SSCC_LENGTH - 1 - len(prefix)
     serial = f"{number:0{room}d}"
     if len(serial) > room:
         raise ValueError(f"the company prefix {prefix} leaves {room} digits, too few for {number}")
     body = f"{serial[0]}{prefix}{serial[1:]}"
-    return body + str(ean.calc_check_digit(body))
+    return with_check_digit(body)
 
 
 def as_scanned(text: str) -> str:

@@ -48,6 +48,18 @@ def left(api: Any, lot: str = "PK7781") -> Any:
     return api.get(f"/material-lots/{lot}")["left"]
 
 
+def test_a_pack_that_corrects_another_can_use_what_that_one_used(api: Api) -> None:
+    api.post("/packs", run(100, {"lot": "PK7781"}, code="P-1"))
+    again = {"corrects": "P-1", "correction_reason": "99 were filled, one bag was torn"}
+
+    made = api.post("/packs", run(99, {"lot": "PK7781", "spoiled": 1}, code="P-2", **again))
+
+    assert (made["materials"][0]["used"], left(api)) == (99, 0)
+    too_many = run(102, {"lot": "PK7781"}, corrects="P-2", correction_reason="recounted")
+    api.refuse("/packs", too_many, 409, "insufficient-stock")
+    assert (api.get("/packs/P-2")["voided"], left(api)) == (False, 0)
+
+
 def test_what_was_issued_is_used_spoiled_or_brought_back(api: Api) -> None:
     # 100 issued, 99 used, 1 spoiled: nothing is left over. Regulation (EC) No 1935/2004, article
     # 17, asks to know which lot; that the count closes is our rule.

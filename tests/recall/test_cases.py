@@ -50,6 +50,28 @@ def test_a_complaint_about_a_bag_becomes_everything_made_of_what_is_behind_it(ba
     assert "competent authority" in scope["caution"]
 
 
+def test_a_case_about_a_lot_of_packing_material_starts_at_the_packs_that_used_it(
+    bags: Api,
+) -> None:
+    bags.post("/materials", {"code": "BAG", "name": "Bag", "kind": "bag", "unit": "piece"})
+    came = {"quantity": 50, "received_at": "2026-03-01T08:00:00Z"}
+    for lot in ("PM-1", "PM-2"):
+        bags.post("/material-lots", {"code": lot, "material": "BAG"} | came)
+    pack(bags, {"BL-1": kg("0.25")}, bags=1, code="PK-2", materials=[{"lot": "PM-1"}])
+    dispatch(bags, {"PK-2": 1}, code="DS-2")
+
+    opened(bags, {"material_lot": "PM-1"})
+
+    scope = bags.get("/recalls/RC-1/scopes/1")
+    assert codes(scope["units_listed"]) == ["PK-2", "DS-2"]
+    assert [each["bags"] for each in scope["consignees"]] == [1]
+    body = {"kind": "inquiry", "trigger": {"kind": "complaint", "text": "ink"}}
+    unused = body | {"start": {"material_lot": "PM-2"}}
+    bags.refuse("/recalls", unused, 404, "not-found")
+    both = body | {"start": {"material_lot": "PM-1", "units": ["PK-1"]}}
+    bags.refuse("/recalls", both, 422, "invalid")
+
+
 def test_a_stop_holds_what_is_in_the_house_and_lists_what_has_left(bags: Api) -> None:
     opened(bags, {"units": ["LOT-A"]}, kind="recall")
 

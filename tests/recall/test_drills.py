@@ -88,7 +88,7 @@ def test_a_drill_traces_both_ways_and_tells_nobody(
     assert (backward["lots"], backward["suppliers"], backward["accounted_pct"]) == (1, 1, 100)
     assert begun["lacks"] == ["the time at which the report was complete"]
     assert {each["gap"]: each["named"] for each in begun["gaps"]} == {
-        "packs without film roll": ["PK-1"],
+        "packs without packing material": ["PK-1"],
         "runs without machine": ["PK-1"],
         "dispatches without reference": ["DS-1"],
     }

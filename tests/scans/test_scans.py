@@ -58,6 +58,29 @@ def test_whatever_carries_a_code_of_the_house_is_found_and_named(house: Api) -> 
         assert (answer["kind"], answer["says"], answer["why_not"]) == ("code", {}, None), text
 
 
+def test_cases_orders_and_packing_materials_are_found_by_what_stands_on_them(house: Api) -> None:
+    sscc = "395212340000000425"
+    house.post("/cases", {"code": sscc, "contents": [{"pack": "26110501A", "bags": 2}]})
+    house.post("/materials", {"code": "BAG", "name": "Bag", "kind": "bag", "unit": "piece"})
+    lot = {"code": "PM-1", "material": "BAG", "quantity": 9, "received_at": "2026-03-01T08:00:00Z"}
+    house.post("/material-lots", lot)
+    line = {"product": "HOUSE-250", "bags": 2}
+    order = {"code": "SO-1", "customer": "Café Nord", "due_on": "2026-03-05", "lines": [line]}
+    house.post("/orders", order)
+
+    for text, found in (
+        (sscc, ("case", sscc, "case")),
+        (f"]C100{sscc}", ("case", sscc, "case")),
+        (f"(00){sscc}", ("case", sscc, "case")),
+        ("PM-1", ("material_lot", "PM-1", None)),
+        ("BAG", ("material", "BAG", "Bag")),
+        ("so-1", ("order", "SO-1", None)),
+    ):
+        assert named(scan(house, text)) == [found], text
+    unknown = scan(house, "(00)395212340000000432")
+    assert (unknown["found"], "395212340000000432" in unknown["why_not"]) == ([], True)
+
+
 def test_a_bag_is_found_by_its_trade_item_and_lot(house: Api) -> None:
     for text in (
         f"]d201{BAG}1526110110L26110501A\r",

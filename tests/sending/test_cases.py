@@ -54,6 +54,35 @@ def test_a_shipped_case_of_twelve_with_four_come_back_leaves_91_on_hand_and_8_in
     assert back["held"] is True
 
 
+def test_a_dispatch_that_corrects_another_takes_its_case_crates_pick_and_order_over(
+    api: Api, bags: str
+) -> None:
+    case(api, "CASE-1", {bags: 12})
+    api.post("/crate-kinds", {"name": "Blue", "tare_g": 900})
+    api.post("/crates/counts", {"kind": "Blue", "house": 1, "reason": "bought"})
+    line = {"product": "HOUSE-250", "bags": 20}
+    api.post("/orders", {
+        "code": "SO-1", "customer": "Café Nord", "due_on": "2026-03-30", "lines": [line],
+    })  # fmt: skip
+    said = {"order": "SO-1", "crates": [{"kind": "Blue", "count": 1}]}
+    send(api, {"case": "CASE-1"}, {"pack": bags, "bags": 8}, code="D-1", **said)
+    slip = {"corrects": "D-1", "correction_reason": "seven loose ones"}
+
+    again = send(api, {"case": "CASE-1"}, {"pack": bags, "bags": 7}, code="D-2", **said, **slip)
+
+    assert (again["cases"], again["crates"]) == (["CASE-1"], [{"kind": "Blue", "count": 1}])
+    assert again["warnings"] == []
+    assert [each["open_bags"] for each in api.get("/orders/SO-1")["lines"]] == [1]
+    assert api.get(f"/packs/{bags}")["bags_left"] == 80
+    assert api.get("/units/D-1")["replaced_by"] == "D-2"
+    # The case is out with the new dispatch: nobody can send its bags loose, nor it again.
+    loose = {"customer": "Café Nord", "lines": [{"pack": bags, "bags": 99}]}
+    once_more = slip | {"corrects": "D-2"}
+    api.refuse("/dispatches", loose | once_more, 409, "not-free")
+    twice = {"customer": "Café Nord", "lines": [{"case": "CASE-1"}]}
+    api.refuse("/dispatches", twice, 409, "case-state")
+
+
 def test_what_is_in_a_case_is_answered_for_any_time(api: Api, bags: str) -> None:
     day = "2026-03-{:02}T08:00:00Z".format
     case(api, "CASE-1", {bags: 12}, packed_at=day(10))

@@ -18,7 +18,6 @@ from app.shared.problems import Refused
 from app.shared.shares import percent
 from app.shared.times import now
 from app.tracing.queries import CAUTION
-from app.tracing.schemas import StartOut
 
 Behind = Mapping[str, Sequence[EntryGrams]]
 """The first entries behind each term."""
@@ -47,7 +46,7 @@ def balance_of(session: Session, code: str, limit: int) -> BalanceOfUnit:
     came_in = Term(CAME_IN.get(unit.kind, "came_in"), came_in_g, 1)
     left_over = closing(came_in_g, [left_g, *(term.grams for term in terms)])
     return BalanceOfUnit(
-        of=StartOut(code=unit.code, kind=unit.kind),
+        of=BalancedUnit(code=unit.code, kind=unit.kind),
         units=units,
         came_in=_shown(came_in, came_in_g, {came_in.term: _born(unit, came_in_g, limit)}),
         left_g=left_g,

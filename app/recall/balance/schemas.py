@@ -3,10 +3,15 @@
 from pydantic import Field
 
 from app.ledger.schemas import Told
+from app.ledger.tables import UnitKind
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
 from app.shared.times import MomentOut
-from app.tracing.schemas import StartOut
+
+
+class BalancedUnit(Told):
+    code: str
+    kind: UnitKind
 
 
 class EntryGrams(Told):
@@ -27,7 +32,7 @@ class TermOut(Told):
 
 
 class BalanceOfUnit(Told):
-    of: StartOut
+    of: BalancedUnit
     units: int
     """A lot counts with its sacks, a pack with its bags that came back."""
     came_in: TermOut

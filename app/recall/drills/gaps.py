@@ -7,6 +7,7 @@ from sqlmodel import Session, col
 
 from app.green.tables import Delivery, GreenLot
 from app.ledger.tables import Unit, UnitKind
+from app.packing.materials.tables import MaterialUse
 from app.packing.tables import Pack
 from app.recall.drills.schemas import Gap
 from app.recall.scope import CONTACT, Scope
@@ -51,7 +52,12 @@ def _lacking(
     )  # fmt: skip
     yield "packs without lot mark", packs.where(col(Pack.lot_mark) == "")
     yield "packs without best-before date", packs.where(col(Pack.best_before).is_(None))
-    yield "packs without film roll", packs.where(col(Pack.film_roll).is_(None))
+    yield (
+        "packs without packing material",
+        packs.outerjoin(MaterialUse, col(MaterialUse.pack_id) == col(Unit.id)).where(
+            col(MaterialUse.lot_id).is_(None)
+        ),
+    )
     lots = (
         select(col(Unit.code)).join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
         .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id)).where(here)
