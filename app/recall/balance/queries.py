@@ -12,7 +12,13 @@ from app.ledger.queries import live, unit_by_code
 from app.ledger.tables import Flow, Unit, UnitKind
 from app.recall.balance.movements import members, of_the_house, out_of
 from app.recall.balance.rules import CAME_IN, LOST, Term, closing
-from app.recall.balance.schemas import BalanceOfPeriod, BalanceOfUnit, EntryGrams, TermOut
+from app.recall.balance.schemas import (
+    BalancedUnit,
+    BalanceOfPeriod,
+    BalanceOfUnit,
+    EntryGrams,
+    TermOut,
+)
 from app.shared.db import AnySelect
 from app.shared.problems import Refused
 from app.shared.shares import percent
