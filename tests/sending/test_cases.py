@@ -59,7 +59,7 @@ def test_a_dispatch_that_corrects_another_takes_its_case_crates_pick_and_order_o
 ) -> None:
     case(api, "CASE-1", {bags: 12})
     api.post("/crate-kinds", {"name": "Blue", "tare_g": 900})
-    api.post("/crates/counts", {"kind": "Blue", "house": 1, "reason": "bought"})
+    api.post("/crates/counts", {"kind": "Blue", "counted": 1, "reason": "bought"})
     line = {"product": "HOUSE-250", "bags": 20}
     api.post("/orders", {
         "code": "SO-1", "customer": "Café Nord", "due_on": "2026-03-30", "lines": [line],

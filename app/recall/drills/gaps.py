@@ -52,12 +52,8 @@ def _lacking(
     )  # fmt: skip
     yield "packs without lot mark", packs.where(col(Pack.lot_mark) == "")
     yield "packs without best-before date", packs.where(col(Pack.best_before).is_(None))
-    yield (
-        "packs without packing material",
-        packs.outerjoin(MaterialUse, col(MaterialUse.pack_id) == col(Unit.id)).where(
-            col(MaterialUse.lot_id).is_(None)
-        ),
-    )
+    used = select(col(MaterialUse.pack_id))
+    yield "packs without packing material", packs.where(col(Unit.id).not_in(used))
     lots = (
         select(col(Unit.code)).join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
         .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id)).where(here)
