@@ -87,8 +87,8 @@ def _refuse_other_kind(unit: Unit, kinds: tuple[UnitKind, ...]) -> None:
         )
 
 
-def on_hold(unit_id: IdColumn) -> ColumnElement[bool]:
-    """Tell in a statement whether a unit, or the lot it came from, has an open hold."""
+def held_with(unit_id: IdColumn) -> ColumnElement[bool]:
+    """Tell in a statement over `hold_unit` whether it names a unit, or the lot it came from."""
     lot = aliased(Unit)
     lot_flow = aliased(Flow)
     lots = (
@@ -98,11 +98,15 @@ def on_hold(unit_id: IdColumn) -> ColumnElement[bool]:
         .correlate(Unit)
         .scalar_subquery()
     )
+    return or_(col(HoldUnit.unit_id) == unit_id, col(HoldUnit.unit_id).in_(lots))
+
+
+def on_hold(unit_id: IdColumn) -> ColumnElement[bool]:
+    """Tell in a statement whether a unit, or the lot it came from, has an open hold."""
     return exists(
         select(col(HoldUnit.hold_id))
         .outerjoin(HoldRelease, col(HoldRelease.hold_id) == col(HoldUnit.hold_id))
-        .where(col(HoldRelease.hold_id).is_(None))
-        .where(or_(col(HoldUnit.unit_id) == unit_id, col(HoldUnit.unit_id).in_(lots)))
+        .where(col(HoldRelease.hold_id).is_(None), held_with(unit_id))
         .correlate(Unit)
     )
 

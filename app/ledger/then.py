@@ -13,7 +13,7 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.ledger.corrections.queries import newest
-from app.ledger.queries import unknown, voided
+from app.ledger.queries import held_with, unknown, voided
 from app.ledger.tables import (
     Adjustment,
     Entry,
@@ -23,7 +23,6 @@ from app.ledger.tables import (
     HoldUnit,
     Reason,
     Unit,
-    UnitKind,
 )
 from app.shared.db import IdColumn, among
 from app.shared.problems import Refused
@@ -184,20 +183,12 @@ def left_then(upto: int) -> Any:  # noqa: ANN401 - a scalar subquery has no narr
 
 def on_hold_then(unit_id: IdColumn, upto: int) -> ColumnElement[bool]:
     """Tell in a statement whether a unit, or the lot it came from, was on hold."""
-    lot, lot_flow = aliased(Unit), aliased(Flow)
-    lots = (
-        select(col(lot_flow.source_id))
-        .join(lot, col(lot.id) == col(lot_flow.source_id))
-        .where(col(lot_flow.target_id) == unit_id, col(lot.kind) == UnitKind.LOT)
-        .correlate(Unit)
-        .scalar_subquery()
-    )
     return exists(
         select(col(HoldUnit.hold_id))
         .join(Hold, col(Hold.id) == col(HoldUnit.hold_id))
         .outerjoin(HoldRelease, col(HoldRelease.hold_id) == col(HoldUnit.hold_id))
         .where(col(Hold.entry_id) <= upto)
         .where(or_(col(HoldRelease.hold_id).is_(None), col(HoldRelease.entry_id) > upto))
-        .where(or_(col(HoldUnit.unit_id) == unit_id, col(HoldUnit.unit_id).in_(lots)))
+        .where(held_with(unit_id))
         .correlate(Unit)
     )
