@@ -76,7 +76,10 @@ def test_the_files_are_csv_as_rfc_4180_has_it(jutebook: Jutebook, desk: Path) ->
     jutebook("export", "all", "out")
 
     written = (desk / "out" / "location.csv").read_bytes()
-    assert written == b"id,version,code,kind,capacity_g,site,parent_id,above_shoulder\r\n"
+    assert written == (
+        b"id,version,code,kind,capacity_g,site,parent_id,above_shoulder,carry_over_runs,"
+        b"carry_over_hours\r\n"
+    )
 
 
 def test_no_hash_of_a_password_or_token_leaves_the_book(jutebook: Jutebook, desk: Path) -> None:
