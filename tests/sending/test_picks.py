@@ -204,6 +204,7 @@ def test_a_pick_goes_with_its_dispatch_however_often_that_is_corrected(api: Api)
     ended = api.get(f"/picks/{made['id']}")
 
     assert (ended["state"], ended["dispatch"]) == ("dispatched", "D-3")
+    assert api.get("/dispatches/D-3")["pick"] == made["id"]
     other = {"customer": "Café Nord", "lines": [{"pack": "OLD", "bags": 1}], "pick": made["id"]}
     assert "D-3" in api.refuse("/dispatches", other, 409, "already-done")["detail"]
 
