@@ -198,6 +198,21 @@ def test_possible_contact_is_listed_apart_and_held_unless_that_is_declined(bags:
     assert bags.get("/roasts/RB-2")["held"]
 
 
+def test_possible_contact_in_a_silo_says_where_it_was(bags: Api) -> None:
+    bags.post("/locations", {"code": "SILO-1", "kind": "silo"})
+    one, two = sack_codes(receive(bags, 60, 60, lot="LOT-S"))
+    roast(bags, {one: 20}, 17, code="IN-1", to="SILO-1", machine="DRUM-75")
+    bags.post("/machines/DRUM-75/clean-downs", {})
+    roast(bags, {two: 10}, 8, code="IN-2", to="SILO-1")
+    opened(bags, {"units": ["IN-1"]})
+
+    (near,) = bags.get("/recalls/RC-1/scopes/1")["contact_listed"]
+
+    assert (near["code"], near["place"], near["after"], near["machine"]) == (
+        "IN-2", "SILO-1", "IN-1", None,
+    )  # fmt: skip
+
+
 def test_what_the_state_of_a_case_does_not_allow_is_refused(bags: Api) -> None:
     opened(bags, None, kind="recall")
     told = {"customer": "Café Nord", "how": "phone"}
