@@ -52,7 +52,11 @@ def pick_for(
 
 
 def order_for(
-    session: Session, code: str | None, pick: Pick | None, customer: Customer
+    session: Session,
+    code: str | None,
+    pick: Pick | None,
+    customer: Customer,
+    gone: Collection[int] = (),
 ) -> CustomerOrder | None:
     """Find the order that a dispatch is for: the one it names, else that of its pick."""
     picked = pick.order_id if pick is not None else None
@@ -60,7 +64,7 @@ def order_for(
         code = session.get_one(CustomerOrder, picked).code
     if code is None:
         return None
-    order = order_of(session, code, customer)
+    order = order_of(session, code, customer, gone)
     if picked is not None and order.id != picked:
         raise FieldRefused("#/pick", f"that pick is for another order than {order.code}")
     return order
