@@ -1,7 +1,7 @@
 """Blending roasted coffee and packing it into bags."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
 from app.green.certificates.queries import carried_by
@@ -124,7 +124,8 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     dates = dated(product, at.date(), asked.best_before)
     taken = take(pen, posting, asked)
     born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
-    refuse_straight(_pour(pen, posting, filling, born))
+    limited, again = _pour(pen, posting, filling, born), _again(posting, filling)
+    refuse_straight([each for each in limited if each.code not in again])
     post(pen, posting)
     if machine is not None:
         record_run(pen, born, machine, at)
@@ -173,10 +174,20 @@ def _posting(kind: str, asked: Correcting, at: datetime) -> Posting:
 
 def _pour(pen: Pen, posting: Posting, filling: Filling, into: Birth) -> Sequence[Limited]:
     """Let roasted coffee flow into a new unit; what is not released does not flow."""
-    limited = refuse_unreleased(pen.session, [unit.id for unit in filling.units.values()])
+    ids = [unit.id for unit in filling.units.values()]
+    limited = refuse_unreleased(pen.session, ids, _again(posting, filling))
     for code, grams in filling.parts.items():
         posting.flow(filling.units[code].id, into, grams)
     return limited
+
+
+def _again(posting: Posting, filling: Filling) -> Collection[str]:
+    """Name what gives no more than it gave to the act that this one replaces."""
+    return {
+        code
+        for code, grams in filling.parts.items()
+        if grams <= posting.given_back[filling.units[code].id]
+    }
 
 
 def _shared(parts: Mapping[str, int], units: Mapping[str, Unit]) -> list[SharedPart]:

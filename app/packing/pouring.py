@@ -74,12 +74,16 @@ class _There(NamedTuple):
     left_g: Sequence[int]
     """What is left of each, with what is given back in the same entry."""
     held: Sequence[str]
+    given_g: Sequence[int]
+    """What each gives back of an act that is replaced. It is in no place: what came into this one
+    since did not mix with it, and a hold since then found it gone."""
 
 
 def fill_from(session: Session, posting: Posting, asked: Sequence[PartIn], member: str) -> Filling:
     """Find the units that the parts of a body name, by themselves or by where they are.
 
-    What the posting gives back of an act that this one replaces is there to be poured again.
+    What the posting gives back of an act that this one replaces is there to be poured again, and
+    before anything else: so what came into a place later is in nothing that was filled before.
 
     Raises:
         Refused: `unknown-code`, `wrong-kind`, `voided`; `unknown-reference` and `invalid` for a
@@ -88,6 +92,7 @@ def fill_from(session: Session, posting: Posting, asked: Sequence[PartIn], membe
     """
     codes = [part.unit for part in asked if part.unit is not None]
     units = units_by_code(session, codes, *_FILLING) if codes else {}
+    named = _named(asked)
     mixed = _mixed(session, posting, asked, [live(unit) for unit in units.values()])
     scoops: list[Scoop] = []
     pours: defaultdict[str, list[int]] = defaultdict(list)
@@ -95,13 +100,38 @@ def fill_from(session: Session, posting: Posting, asked: Sequence[PartIn], membe
         if part.place is not None:
             pours[part.place].append(number)
         elif part.unit is not None:
-            _refuse_mixed(units[part.unit], mixed, f"#/{member}/{number}/unit")
+            unit = units[part.unit]
+            if named[part.unit] > posting.given_back[unit.id]:
+                _refuse_mixed(unit, mixed, f"#/{member}/{number}/unit")
             scoops.append(Scoop(number, part.unit, part.grams, _component(part)))
     for code, numbers in pours.items():
         there = _pourable(code, mixed, f"#/{member}/{numbers[0]}/place")
+        if sum(asked[number].grams for number in numbers) <= sum(there.given_g):
+            there = _given_alone(there)
+        _refuse_held(there)
         scoops += _pour(there, asked, numbers, member)
         units |= {unit.code: unit for unit in there.units}
     return Filling(scoops, units)
+
+
+def _named(asked: Sequence[PartIn]) -> Counter[str]:
+    """Add up what is asked of units by name."""
+    named: Counter[str] = Counter()
+    for part in asked:
+        if part.unit is not None:
+            named[part.unit] += part.grams
+    return named
+
+
+def _given_alone(there: _There) -> _There:
+    """Leave of a place what gives back alone: nothing else in it is touched."""
+    giving = [
+        (unit, given_g)
+        for unit, given_g in zip(there.units, there.given_g, strict=True)
+        if given_g > 0
+    ]
+    given_g = [grams for _, grams in giving]
+    return _There(there.place, [unit for unit, _ in giving], given_g, [], given_g)
 
 
 def _mixed(
@@ -114,6 +144,7 @@ def _mixed(
         return {}
     places = session.scalars(_PLACES, {"codes": list(codes), "ids": list(ids)}).all()
     mixing = [place.id for place in places if place.kind in MIXING]
+    named = _named(asked)
     there: defaultdict[int | None, list[tuple[Unit, bool]]] = defaultdict(list)
     if mixing:
         given = {"given_back": list(posting.given_back), "voided": posting.voided}
@@ -125,6 +156,7 @@ def _mixed(
             [unit for unit, _ in there[place.id]],
             [posting.left_of(unit) for unit, _ in there[place.id]],
             [unit.code for unit, held in there[place.id] if held],
+            [max(posting.given_back[unit.id] - named[unit.code], 0) for unit, _ in there[place.id]],
         )
         for place in places
     }
@@ -163,14 +195,18 @@ def _pourable(code: str, mixed: Mapping[str, _There], pointer: str) -> _There:
                 kind=unit.kind,
                 wanted=list(_FILLING),
             )
+    return there
+
+
+def _refuse_held(there: _There) -> None:
     if there.held:
+        code = there.place.code
         raise Refused(
             "on-hold",
             f"On hold: {_some(there.held)}, mixed with all that is in {code}.",
             units=list(there.held),
             place=code,
         )
-    return there
 
 
 def _pour(
@@ -196,9 +232,23 @@ def _pour(
     [component] = components
     return [
         Scoop(numbers[0], unit.code, grams, component)
-        for unit, grams in zip(there.units, poured(wanted_g, standing_g), strict=True)
+        for unit, grams in zip(there.units, _shares(wanted_g, there), strict=True)
         if grams
     ]
+
+
+def _shares(wanted_g: int, there: _There) -> list[int]:
+    """Split what is poured: first what is given back, then of all that stands there."""
+    again_g = min(wanted_g, sum(there.given_g))
+    rest_g = [left_g - given_g for left_g, given_g in zip(there.left_g, there.given_g, strict=True)]
+    both = zip(_poured(again_g, there.given_g), _poured(wanted_g - again_g, rest_g), strict=True)
+    return [given_g + more_g for given_g, more_g in both]
+
+
+def _poured(total_g: int, there_g: Sequence[int]) -> list[int]:
+    """Pour out of what is more than nothing."""
+    shares = iter(poured(total_g, [grams for grams in there_g if grams]) if total_g else ())
+    return [next(shares, 0) if grams else 0 for grams in there_g]
 
 
 def _component(part: PartIn) -> str | None:

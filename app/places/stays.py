@@ -9,7 +9,7 @@ from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Row, func, or_, select, true
+from sqlalchemy import ColumnElement, Row, exists, func, or_, select, true
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -180,12 +180,19 @@ def _last_use(upto: int | None) -> Any:  # noqa: ANN401 - a scalar subquery has 
 
 
 def _last_adjustment(upto: int | None) -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
-    entry = aliased(Entry)
+    entry, reversal = aliased(Entry), aliased(Adjustment)
+    taken_back = exists(
+        select(col(reversal.id))
+        .where(col(reversal.reverses_id) == col(Adjustment.id))
+        .where(_known(col(reversal.entry_id), upto))
+        .correlate(Adjustment)
+    )
     return (
         select(func.max(col(entry.happened_at)))
         .join(Adjustment, col(Adjustment.entry_id) == col(entry.id))
         .where(col(Adjustment.unit_id) == col(Unit.id))
         .where(col(Adjustment.reason) != Reason.RETURNED, _known(col(entry.id), upto))
+        .where(col(Adjustment.reverses_id).is_(None), ~taken_back)  # neither ever was
         .correlate(Unit)
         .scalar_subquery()
     )

@@ -13,7 +13,7 @@ from app.ledger.posting import Pen
 from app.ledger.rules import canonical
 from app.ledger.tables import Entry, Unit
 from app.recall.scope import Scope, ScopeLine, ScopeUnit, scope_of
-from app.recall.starts import StartIn, start_units, start_units_now
+from app.recall.starts import StartIn, standing_of, start_units, start_units_now
 from app.recall.tables import RecallScope, RecallScopeLine, RecallScopeUnit
 from app.shared.problems import Refused
 from app.tracing.rules import FIGURES
@@ -68,13 +68,11 @@ def scope_now(session: Session, frozen: Frozen) -> Scope:
 
 
 def _still_there(session: Session, frozen: Frozen) -> set[int]:
-    rows = session.execute(
-        select(col(Unit.id))
+    return standing_of(session, session.scalars(
+        select(Unit)
         .join(RecallScopeUnit, col(RecallScopeUnit.unit_id) == col(Unit.id))
         .where(col(RecallScopeUnit.scope_id) == frozen.id, col(RecallScopeUnit.place) == "start")
-        .where(col(Unit.voided_entry_id).is_(None))
-    )
-    return {row[0] for row in rows}
+    ).all())  # fmt: skip
 
 
 def freeze(pen: Pen, case_id: int, scope: Scope, entry_id: int, at_entry: int) -> Frozen:

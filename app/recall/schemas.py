@@ -139,6 +139,8 @@ class ScopedUnit(Told):
 class ContactUnit(ScopedUnit):
     machine: str | None
     """Null on what was made from a run."""
+    place: str | None
+    """The silo, hopper or tray where it was, if that was it."""
     after: str | None
 
 

@@ -57,7 +57,7 @@ class ScopeUnit(NamedTuple):
     bags: int | None
     bags_left: int | None
     contact: Mapping[str, object] | None
-    """The machine and the run before it, of a unit next to a traced one."""
+    """Of a unit next to a traced one: the machine or the place, and which one was there before."""
     free: bool = False
     """In the house with something left and under no hold; known of today's scope alone."""
 
@@ -177,10 +177,10 @@ def _unit(unit: Reached, start: Collection[int], bags: Bagged, suspect_g: int) -
 
 
 def _unit_apart(unit: Reached, bags: Bagged, near: Mapping[str, object]) -> ScopeUnit:
-    beside = None
-    if near.get("machine") is not None:
-        beside = {"machine": near["machine"], "after": near.get("after")}
-    return _scope_unit(unit, bags, CONTACT, None, beside)
+    beside = {
+        name: near[name] for name in ("machine", "place", "after") if near.get(name) is not None
+    }
+    return _scope_unit(unit, bags, CONTACT, None, beside or None)
 
 
 def _scope_unit(

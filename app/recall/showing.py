@@ -73,6 +73,7 @@ def whole(session: Session, frozen: Frozen) -> ScopeOut:
             ContactUnit(
                 **dict(scoped(unit)),
                 machine=_word(unit.contact, "machine"),
+                place=_word(unit.contact, "place"),
                 after=_word(unit.contact, "after"),
             )
             for unit in scope.units

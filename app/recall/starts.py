@@ -12,6 +12,7 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.ledger.cards import named
+from app.ledger.corrections.queries import newest
 from app.ledger.queries import live, units_by_code
 from app.ledger.schemas import Asked, Codes
 from app.ledger.tables import Unit, UnitKind
@@ -79,16 +80,24 @@ def start_units(session: Session, starts: Iterable[StartIn]) -> list[int]:
 
 
 def start_units_now(session: Session, starts: Iterable[StartIn]) -> list[int]:
-    """Name what starts that were accepted before name now; what was voided since is left out."""
+    """Name what starts that were accepted before name now; what was voided since is left out.
+
+    What was replaced since is still there: as what was booked in its place.
+    """
     found: set[int] = set()
     for start in starts:
         try:
-            units = _named(session, start)
-        except Refused:  # Everything that once stood there was voided.
+            there = standing_of(session, _named(session, start))
+            found |= _behind(session, start, there) if there else set()
+        except Refused:  # Everything that once stood there, or was behind it, was voided.
             continue
-        there = {unit.id for unit in units if unit.voided_entry_id is None}
-        found |= _behind(session, start, there) if there else set()
     return sorted(found)
+
+
+def standing_of(session: Session, units: Iterable[Unit]) -> set[int]:
+    """Name units that stand, and the newest of what was booked in the place of the others."""
+    there = (unit if unit.voided_entry_id is None else newest(session, unit.id) for unit in units)
+    return {unit.id for unit in there if unit is not None and unit.voided_entry_id is None}
 
 
 def _named(session: Session, start: StartIn) -> Sequence[Unit]:

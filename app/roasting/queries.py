@@ -69,20 +69,27 @@ _NOT_FREE = (
 )
 
 
-def refuse_unreleased(session: Session, unit_ids: Collection[int]) -> list[Limited]:
-    """Refuse roasts of which nothing may be made; name those that go into blends alone."""
+def refuse_unreleased(
+    session: Session, unit_ids: Collection[int], again: Collection[str] = ()
+) -> list[Limited]:
+    """Refuse roasts of which nothing may be made; name those that go into blends alone.
+
+    Of those that are used `again`, in the place of an act that had used them, none moves now: what
+    was decided since stops what is left of them.
+    """
     found = [
         Limited(row.code, Disposition(row.disposition), row.at_most_milli)
         for some in batched(sorted(unit_ids), 500)
         for row in session.execute(_NOT_FREE, {"ids": some})
     ]
-    barred = [each for each in found if each.disposition in UNUSABLE]
+    unusable = [each for each in found if each.disposition in UNUSABLE]
+    barred = [each for each in unusable if each.code not in again]
     if barred:
         named = ", ".join(f"{code} ({state.replace('_', ' ')})" for code, state, _ in barred)
         raise Refused(
             "not-released", f"Not released: {named}.", units=[each.code for each in barred]
         )
-    return found
+    return [each for each in found if each not in unusable]
 
 
 def clean_down_page(session: Session, page: Page, code: str) -> PageOf:

@@ -56,7 +56,9 @@ def void_cupping(pen: Pen, code: str, number: int, asked: ActVoidIn) -> ActVoide
     if cupping is None or cupping.unit_id != roast.id:
         raise Refused("not-found", f"Roast {roast.code} has no cupping {number}.")
     use = _use(pen, roast)
-    act = Act("cupping_id", number, {"roast": roast.code}, cupping.entry_id)
+    # One that was carried over was booked with the roast: what that adjusted is not its doing.
+    booked = None if cupping.entry_id == roast.born_entry_id else cupping.entry_id
+    act = Act("cupping_id", number, {"roast": roast.code}, booked)
     voided = void_act(pen, act, asked)
     if _use(pen, roast) < use:
         _refuse_used(pen, roast, number)

@@ -50,7 +50,7 @@ def dispatch(pen: Pen, asked: DispatchIn) -> DispatchOut:
     posting = Posting("dispatch", at, asked.model_dump(mode="json"))
     gone = in_place_of(pen, posting, asked, UnitKind.DISPATCH).voided
     pick = pick_for(pen.session, asked.pick, customer, gone)
-    order = order_for(pen.session, asked.order, pick, customer)
+    order = order_for(pen.session, asked.order, pick, customer, gone)
     named_cases = [line.case for line in asked.lines if isinstance(line, CaseNamed)]
     cases = leaving(pen.session, named_cases, at, gone)
     loose = {line.pack: line.bags for line in asked.lines if isinstance(line, BagsIn)}

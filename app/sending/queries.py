@@ -16,7 +16,6 @@ from app.sending.actions import CUSTOMERS
 from app.sending.cases.tables import Case, DispatchCase
 from app.sending.crates.stock import crates_with
 from app.sending.orders.tables import CustomerOrder
-from app.sending.picking.tables import PickEnd
 from app.sending.schemas import BagsOut, DispatchLineOut, DispatchOut, ReturnLineOut
 from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
 from app.shared.db import AnySelect, among
@@ -65,11 +64,16 @@ def dispatch(session: Session, code: str) -> DispatchOut:
     return DispatchOut(
         **_dispatch_fields(row), lines=lines_of(session, [unit.id])[unit.id],
         cases=_cases(session, unit.id), crates=list(crates_with(session, [unit.id])),
-        pick=session.scalar(
-            select(col(PickEnd.pick_id)).where(col(PickEnd.dispatch_id) == unit.id)
-        ),
+        pick=_pick(session, unit),
         returns=list(returns), warnings=json.loads(row.warnings or "[]"),
     )  # fmt: skip
+
+
+def _pick(session: Session, unit: Unit) -> int | None:
+    """Name the pick that a dispatch named: its end may name one that this dispatch replaces."""
+    facts = json.loads(session.get_one(Entry, unit.born_entry_id).facts)
+    number: int | None = facts["said"].get("pick")
+    return number
 
 
 def _cases(session: Session, dispatch_id: int) -> list[str]:

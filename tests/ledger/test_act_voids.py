@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from tests.api import Api, kg, problem
-from tests.makers import blend, furnish, pack, receive, roast, sack_codes
+from tests.makers import PASSING, blend, furnish, pack, receive, roast, sack_codes
 from tests.serving import Wire, at_once
 
 SLIP = {"reason": "typed in by mistake"}
@@ -171,6 +171,24 @@ def test_a_release_is_not_taken_back_while_coffee_is_used_that_it_alone_let_go(
     assert (refusal["dependants"], still) == (["B-1"], "released")
     assert disposition(api, "R-1") == "set_aside"
     api.refuse("/blends", {"parts": [{"unit": "R-1", "kg": 1}]}, 409, "not-released")
+
+
+def test_taking_back_a_verdict_that_was_carried_over_leaves_the_roast_as_it_was_corrected(
+    api: Api, green: str
+) -> None:
+    drawn = {"sack": green, "emptied": True}
+    body = {"machine": "DRUM-75", "end_kg": 50} | PASSING
+    api.post("/roasts", body | {"code": "R-1", "draws": [drawn | {"kg": kg("59.5")}]})
+    cup(api, "R-1", "reject")
+    right = {"code": "R-2", "corrects": "R-1", "correction_reason": "mistyped"}
+    api.post("/roasts", body | {"draws": [drawn | {"kg": kg("59.8")}]} | right)
+    [carried] = api.get("/roasts/R-2/cuppings")["items"]
+
+    api.post(f"/roasts/R-2/cuppings/{carried['id']}/void", SLIP)
+
+    assert (disposition(api, "R-2"), left(api, green)) == ("passed", 0)
+    api.post("/units/R-2/void", SLIP)
+    assert left(api, green) == 60
 
 
 def test_a_check_of_weight_that_never_was_is_shown_and_its_hold_stays(api: Api, green: str) -> None:

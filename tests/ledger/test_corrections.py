@@ -199,6 +199,19 @@ def test_a_held_sack_is_drawn_no_more_by_a_correction_than_before(api: Api, chai
     assert (left(api, chain), left(api, "R-3")) == (20, kg("8.5"))
 
 
+@pytest.mark.usefixtures("chain")
+def test_a_rejected_roast_gives_a_correction_no_more_than_it_had_given(api: Api) -> None:
+    pack(api, {"R-1": 5}, 20, code="P-9")
+    api.post("/roasts/R-1/cuppings", {"verdict": "reject", "reason": "baked"})
+    body = {"product": "HOUSE-250", "bags": 19} | instead("P-9")
+
+    more = [{"unit": "R-1", "kg": kg("5.001")}]
+    api.refuse("/packs", body | {"from": more}, 409, "not-released")
+    made = api.post("/packs", body | {"from": [{"unit": "R-1", "kg": 5}]})
+
+    assert (made["bags"], left(api, "R-1")) == (19, kg("10.5"))
+
+
 def test_one_mistake_is_corrected_once_though_two_do_it_at_once(wire: Wire, sack: str) -> None:
     body = {"machine": "DRUM-75", "draws": [{"sack": sack, "kg": 6}], "end_kg": 5}
     wrong = wire.post("/roasts", body).json()["code"]

@@ -60,6 +60,18 @@ def test_a_pack_that_corrects_another_can_use_what_that_one_used(api: Api) -> No
     assert (api.get("/packs/P-2")["voided"], left(api)) == (False, 0)
 
 
+def test_a_hold_on_a_lot_stops_no_correction_that_takes_no_more_of_it(api: Api) -> None:
+    api.post("/packs", run(50, {"lot": "PK7781"}, code="P-1"))
+    api.post("/material-lots/PK7781/holds", {"reason": "the supplier recalls it"})
+    again = {"corrects": "P-1", "correction_reason": "miscounted"}
+
+    refused = api.refuse("/packs", run(51, {"lot": "PK7781"}, **again), 409, "on-hold")
+    api.post("/packs", run(49, {"lot": "PK7781"}, code="P-2", **again))
+
+    assert (refused["material_lots"], left(api)) == (["PK7781"], 51)
+    api.refuse("/packs", run(1, {"lot": "PK7781"}), 409, "on-hold")
+
+
 def test_what_was_issued_is_used_spoiled_or_brought_back(api: Api) -> None:
     # 100 issued, 99 used, 1 spoiled: nothing is left over. Regulation (EC) No 1935/2004, article
     # 17, asks to know which lot; that the count closes is our rule.

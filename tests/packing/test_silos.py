@@ -112,6 +112,38 @@ def test_bags_are_filled_from_a_place_and_from_units_in_one_run(api: Api, silo: 
     }  # fmt: skip
 
 
+@pytest.mark.parametrize("source", [{"place": "SILO-2"}, {"unit": "ROAST-C"}])
+def test_what_came_into_a_silo_later_is_in_nothing_that_is_corrected(
+    api: Api, silo: list[str], source: dict[str, str]
+) -> None:
+    api.post("/locations", {"code": "SILO-2", "kind": "silo"})
+    roast(api, {silo[0]: 12}, 10, code="ROAST-C", to="SILO-2", roasted_at=day(6))
+    run = {"product": "HOUSE-250", "packed_at": day(7)}
+    api.post("/packs", run | {"code": "P-1", "from": [source | {"kg": 6}], "bags": 24})
+    roast(api, {silo[1]: 12}, 10, code="LATER", to="SILO-2", roasted_at=day(9), profile_hit=False)
+    api.post("/holds", {"units": ["ROAST-C"], "reason": "a musty bag"})
+    again = run | {"corrects": "P-1", "correction_reason": "miscounted", "bags": 20}
+
+    more = api.send("POST", "/packs", again | {"from": [source | {"kg": kg("6.001")}]})
+    made = api.post("/packs", again | {"from": [source | {"kg": 6}]})
+
+    assert more.status_code in {409, 422}
+    assert [(part["unit"], part["kg"]) for part in made["from"]] == [("ROAST-C", 6)]
+    assert left(api, "ROAST-C", "LATER") == [4, 10]
+
+
+def test_a_correction_that_takes_more_takes_the_rest_of_all_that_is_in_the_silo(api: Api) -> None:
+    api.post("/blends", from_silo(15, code="B-1"))
+    again = {"corrects": "B-1", "correction_reason": "misread"}
+
+    made = api.post("/blends", from_silo(21, code="B-2", **again))
+
+    assert {part["unit"]: part["kg"] for part in made["parts"]} == {"ROAST-A": 14, "ROAST-B": 7}
+    less = again | {"corrects": "B-2"}
+    assert api.post("/blends", from_silo(3, **less))["kg"] == 3
+    assert left(api, "ROAST-A", "ROAST-B") == [18, 9]
+
+
 def test_the_last_gram_can_be_poured_and_one_more_is_refused(api: Api) -> None:
     refused = api.refuse("/blends", from_silo(kg("30.001")), 409, "insufficient-stock")
 

@@ -42,6 +42,21 @@ def stays(api: Api, place: str, **asked: str) -> list[Any]:
     return found
 
 
+def test_a_stay_ended_when_the_sack_was_used_up_whenever_that_was_put_right(
+    house: Api, put: Put
+) -> None:
+    [sack] = put("C-01-1", 20)
+    drawn = {"sack": sack, "kg": kg_from_grams(19_900), "emptied": True}
+    at = {"machine": "DRUM-75", "draws": [drawn], "roasted_at": "2026-03-11T08:00:00Z"} | PASSING
+    wrong = house.post("/roasts", at | {"end_kg": 17})
+    house.post(f"/units/{wrong['code']}/void", {"reason": "not 17 kg"})
+
+    house.post("/roasts", at | {"end_kg": 16})
+
+    (stay,) = stays(house, "C-01-1")
+    assert (stay["went"], stay["went_at"]) == ("used_up", "2026-03-11T08:00:00Z")
+
+
 @pytest.fixture
 def leak(house: Api, put: Put) -> dict[str, str]:
     """Sacks around a rack under which the roof leaked in the night of 10 March."""

@@ -107,6 +107,35 @@ def test_coffee_that_a_void_brings_back_after_the_stop_is_held_too(bags: Api) ->
     assert (changed["PK-1"]["left_then_kg"], changed["PK-1"]["left_now_kg"]) == (0, kg("21.75"))
 
 
+@pytest.mark.parametrize("start", [{"units": ["DS-1"]}, {"units": ["DS-1"], "behind": "roast"}])
+def test_a_start_that_is_corrected_stays_one_as_what_was_booked_in_its_place(
+    bags: Api, start: dict[str, Any]
+) -> None:
+    opened(bags, start)
+    right = {"corrects": "DS-1", "correction_reason": "miscounted"}
+    dispatch(bags, {"PK-1": 10}, code="DS-2", **right)
+
+    changes = bags.get("/recalls/RC-1/changes")
+    stopped = bags.post("/recalls/RC-1/stop", {})
+
+    assert [each["code"] for each in changes["dropped_out"]] == ["DS-1"]
+    assert [each["code"] for each in changes["came_in"]] == ["DS-2"]
+    (customer,) = stopped["left_the_house"]
+    assert (customer["bags"], customer["dispatches"][0]["code"]) == (10, "DS-2")
+
+
+def test_a_roast_that_is_corrected_before_the_stop_is_stopped(bags: Api) -> None:
+    (sack,) = sack_codes(receive(bags, 60, lot="LOT-B"))
+    roast(bags, {sack: 20}, 17, code="RB-7")
+    opened(bags, {"units": ["RB-7"]})
+    roast(bags, {sack: 21}, 17, code="RB-8", corrects="RB-7", correction_reason="mistyped")
+
+    stopped = bags.post("/recalls/RC-1/stop", {})
+
+    assert "RB-8" in codes(stopped["held"])
+    assert bags.get("/units/RB-8")["held"]
+
+
 def test_the_frozen_scope_stays_and_is_compared_with_today_s(bags: Api) -> None:
     opened(bags, {"units": ["RB-1"]})
     before = bags.get("/recalls/RC-1/scopes/1")
@@ -167,6 +196,21 @@ def test_possible_contact_is_listed_apart_and_held_unless_that_is_declined(bags:
     assert not free
     assert codes(second["held"]) == ["RB-2"]
     assert bags.get("/roasts/RB-2")["held"]
+
+
+def test_possible_contact_in_a_silo_says_where_it_was(bags: Api) -> None:
+    bags.post("/locations", {"code": "SILO-1", "kind": "silo"})
+    one, two = sack_codes(receive(bags, 60, 60, lot="LOT-S"))
+    roast(bags, {one: 20}, 17, code="IN-1", to="SILO-1", machine="DRUM-75")
+    bags.post("/machines/DRUM-75/clean-downs", {})
+    roast(bags, {two: 10}, 8, code="IN-2", to="SILO-1")
+    opened(bags, {"units": ["IN-1"]})
+
+    (near,) = bags.get("/recalls/RC-1/scopes/1")["contact_listed"]
+
+    assert (near["code"], near["place"], near["after"], near["machine"]) == (
+        "IN-2", "SILO-1", "IN-1", None,
+    )  # fmt: skip
 
 
 def test_what_the_state_of_a_case_does_not_allow_is_refused(bags: Api) -> None:

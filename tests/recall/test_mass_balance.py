@@ -121,3 +121,37 @@ def test_what_was_voided_is_in_no_figure_of_any_day(api: Api) -> None:
     assert (whole["closing_kg"], whole["difference_kg"]) == (120, 0)
     gone = api.send("GET", f"/mass-balance/{mistake}")
     assert gone.status_code == 409
+
+
+def test_what_a_correction_adjusts_stands_under_the_day_of_the_act_it_corrects_to(
+    api: Api, book_is_sound: Callable[[], None]
+) -> None:
+    furnish(api)
+    (sack,) = sack_codes(receive(api, 60, lot="GL-1"))
+    roast(api, {sack: 30}, 25, code="R-1", roasted_at="2026-03-03T08:00:00Z")
+    pack(api, {"R-1": 20}, 80, code="P-1", packed_at="2026-03-03T10:00:00Z")
+    dispatch(api, {"P-1": 40}, code="D-1", dispatched_at="2026-03-03T12:00:00Z")
+    came = {"T-1": ("2026-03-05", 12), "T-2": ("2026-03-06", 8), "T-3": ("2026-03-07", 4)}
+    before: dict[str, str] = {}
+    for code, (day, bags) in came.items():
+        api.post("/returns", {
+            "code": code, "dispatch": "D-1", "lines": [{"pack": "P-1", "bags": bags}],
+            "reason": "torn", "returned_at": f"{day}T09:00:00Z",
+        } | before)  # fmt: skip
+        before = {"corrects": code, "correction_reason": "miscounted"}
+
+    days = {
+        day: api.get(f"/mass-balance?from={day}T00:00:00Z&to={day}T23:00:00Z")
+        for day, _ in came.values()
+    }
+
+    # Only the last of three is right, 4 bags of 250 g on 7 March: the other days had no return.
+    assert {day: terms({"terms": each["came_in"]}) for day, each in days.items()} == {
+        "2026-03-05": {}, "2026-03-06": {}, "2026-03-07": {"returned": 1},
+    }  # fmt: skip
+    assert {each["difference_kg"] for each in days.values()} == {0}
+    (returned,) = (
+        each for each in api.get("/mass-balance/D-1")["terms"] if each["term"] == "returned"
+    )
+    assert (returned["kg"], len(returned["entries"])) == (1, 1)
+    book_is_sound()

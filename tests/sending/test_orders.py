@@ -147,6 +147,18 @@ def test_a_cancelled_order_has_its_reason_and_takes_no_dispatch(api: Api) -> Non
     assert len(api.get("/dispatches")["items"]) == 1
 
 
+def test_what_was_sent_before_an_order_was_cancelled_can_be_corrected(api: Api) -> None:
+    api.post("/orders", ORDER)
+    dispatch(api, {"PACK-S": 30}, order="SO-310", code="D-1")
+    api.post("/orders/SO-310/cancel", {"reason": "the café closes"})
+    right = {"corrects": "D-1", "correction_reason": "miscounted"}
+
+    made = dispatch(api, {"PACK-S": 29}, order="SO-310", **right)
+
+    assert made["order"] == "SO-310"
+    assert bags(api.get("/orders/SO-310"))["HOUSE-250"] == (29, 0)
+
+
 def test_a_change_is_made_on_the_order_whatever_went_out_meanwhile(api: Api) -> None:
     etag = api.send("POST", "/orders", ORDER).headers["etag"]
     dispatch(api, {"PACK-S": 30}, order="SO-310")

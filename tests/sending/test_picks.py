@@ -82,8 +82,11 @@ def test_what_is_not_free_or_past_its_date_is_not_suggested(
 @pytest.fixture
 def shelf(api: Api, roasts: list[str]) -> None:
     """Three packs of 20 bags: NEW, OLD, which goes first, and one past its date."""
-    for code, until in (("NEW", "2099-06-30"), ("OLD", "2099-01-31"), ("PAST", "2026-01-31")):
-        pack(api, {roasts[0]: 5}, bags=20, code=code, best_before=until)
+    of = {roasts[0]: 5}
+    for code, until in (("NEW", "2099-06-30"), ("OLD", "2099-01-31")):
+        pack(api, of, bags=20, code=code, best_before=until)
+    day = {"packed_at": "2026-01-05T08:00:00Z", "best_before": "2026-01-31"}
+    pack(api, of, bags=20, code="PAST", **day)
 
 
 def want(bags: int, sku: str = "HOUSE-250") -> dict[str, Any]:
@@ -139,6 +142,18 @@ def test_a_rejected_weight_is_left_out_also_where_it_places_no_hold(
 
 
 @pytest.mark.usefixtures("shelf")
+def test_a_rejected_weight_that_was_never_taken_leaves_nothing_out(
+    api: Api, service: FastAPI, settings: Settings
+) -> None:
+    service.state.settings = settings.model_copy(update={"hold_on_failed_weighing": False})
+    check = api.post("/packs/OLD/check-weighings", {"weights_g": [200] * 20, "batch_bags": 20})
+
+    api.post(f"/check-weighings/{check['id']}/void", {"reason": "the scale was not zeroed"})
+
+    assert lines(api.get("/picks/suggestion?want=HOUSE-250:20")) == [("OLD", 20)]
+
+
+@pytest.mark.usefixtures("shelf")
 def test_bags_that_came_back_and_were_released_go_by_the_date_on_them(api: Api) -> None:
     sent = dispatch(api, {"OLD": 5})["code"]
     back = api.post("/returns", {
@@ -176,6 +191,22 @@ def test_picked_bags_are_kept_until_they_are_sent_with_the_pick(api: Api) -> Non
     dispatch(api, {"NEW": 20})  # what the pick kept and did not send is free again
     api.refuse("/dispatches", nord | {"pick": made["id"]}, 409, "already-done")
     assert api.get("/picks?open=true")["items"] == []
+
+
+@pytest.mark.usefixtures("shelf")
+def test_a_pick_goes_with_its_dispatch_however_often_that_is_corrected(api: Api) -> None:
+    made = api.post("/picks", want(20))
+    dispatch(api, {"OLD": 20}, code="D-1", pick=made["id"])
+    for code, bags in (("D-2", 19), ("D-3", 18)):
+        wrong = {"corrects": f"D-{int(code[2]) - 1}", "correction_reason": "miscounted"}
+        dispatch(api, {"OLD": bags}, code=code, pick=made["id"], **wrong)
+
+    ended = api.get(f"/picks/{made['id']}")
+
+    assert (ended["state"], ended["dispatch"]) == ("dispatched", "D-3")
+    assert api.get("/dispatches/D-3")["pick"] == made["id"]
+    other = {"customer": "Café Nord", "lines": [{"pack": "OLD", "bags": 1}], "pick": made["id"]}
+    assert "D-3" in api.refuse("/dispatches", other, 409, "already-done")["detail"]
 
 
 @pytest.mark.usefixtures("shelf")

@@ -76,7 +76,8 @@ class Act(NamedTuple):
     number: int
     of: Mapping[str, str]
     """What it was about, by what that is."""
-    entry_id: int
+    entry_id: int | None
+    """The entry it was booked by; None where that booked a unit, which stays as it is."""
     hold_id: int | None = None
     """The hold that it placed."""
 
@@ -94,7 +95,9 @@ def void_act(pen: Pen, act: Act, asked: ActVoidIn) -> ActVoided:
     said = {noun: number, **of, "reason": asked.reason}
     posting = Posting("void", pen.now, said, reverses_id=booked)
     for line in pen.session.scalars(
-        select(Adjustment).where(col(Adjustment.entry_id) == booked).order_by(col(Adjustment.id))
+        select(Adjustment)
+        .where(col(Adjustment.entry_id) == booked)  # None is equal to nothing
+        .order_by(col(Adjustment.id))
     ):
         posting.adjust(line.unit_id, -line.grams, line.reason, asked.reason, reverses=line.id)
     entry_id = pen.post(posting)

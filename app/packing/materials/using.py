@@ -61,15 +61,21 @@ def take(pen: Pen, posting: Posting, pack: PackIn) -> list[Taken]:
             "#/materials",
             "name the lots of packing material: this roastery books no pack without them",
         )
-    held = sorted(each.lot.code for each in taken if each.lot.held)
+    given_back = _given_back(pen, posting)
+    held = sorted(each.lot.code for each in taken if each.lot.held and _more(each, given_back))
     if held:
         raise Refused("on-hold", f"On hold: {', '.join(held)}.", material_lots=held)
-    given_back = _given_back(pen, posting)
     for each in taken:
         left = int(each.lot.left) + given_back[each.lot.id]
         if each.used is not None and each.used.gone > left:
             raise too_little(each.lot.code, each.used.gone, left)
     return sorted(taken, key=lambda each: int(each.lot.id))
+
+
+def _more(taken: Taken, given_back: Mapping[int, int]) -> bool:
+    """Tell whether a pack takes more of a lot than the one that it replaces, if that took any."""
+    gone = taken.used.gone if taken.used is not None else 0
+    return taken.lot.id not in given_back or gone > given_back[taken.lot.id]
 
 
 def _given_back(pen: Pen, posting: Posting) -> Counter[int]:

@@ -56,7 +56,11 @@ def out_of(parts: CTE) -> Subquery:
 
 def _adjusted(which: ColumnElement[bool]) -> AnySelect:
     """Net adjustments by the entry that first booked them, unit and reason."""
-    first = func.coalesce(col(Entry.reverses_id), col(Entry.id))
+    origin = aliased(Adjustment)
+    # A correction undoes what one entry adjusted and adjusts anew: only what says so is undone.
+    # Voids of before adjustments named what they reverse undid all that their entry names.
+    undone = case((col(Entry.kind) == "void", col(Entry.reverses_id)))
+    first = func.coalesce(col(origin.entry_id), undone, col(Entry.id))
     return (
         select(
             first.label("entry"),
@@ -65,6 +69,7 @@ def _adjusted(which: ColumnElement[bool]) -> AnySelect:
             func.sum(col(Adjustment.grams)).label("grams"),
         )
         .join(Entry, col(Entry.id) == col(Adjustment.entry_id))
+        .outerjoin(origin, col(origin.id) == col(Adjustment.reverses_id))
         .where(which)
         .group_by(first, col(Adjustment.unit_id), col(Adjustment.reason))
         .having(func.sum(col(Adjustment.grams)) != 0)

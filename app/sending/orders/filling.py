@@ -57,8 +57,13 @@ def unfilled() -> ColumnElement[bool]:
     )
 
 
-def order_of(session: Session, code: str, customer: Customer) -> CustomerOrder:
-    """Find the order that a dispatch is for; refuse another customer's and a cancelled one."""
+def order_of(
+    session: Session, code: str, customer: Customer, gone: Collection[int] = ()
+) -> CustomerOrder:
+    """Find the order that a dispatch is for; refuse another customer's and a cancelled one.
+
+    Unless it was cancelled after a dispatch for it that is gone, since this one is in its place.
+    """
     order = named(session, ORDERS, code, "#/order")
     if order.customer_id != customer.id:
         other = session.get_one(Customer, order.customer_id).name
@@ -66,7 +71,8 @@ def order_of(session: Session, code: str, customer: Customer) -> CustomerOrder:
             "#/order", f"order {order.code} is of {other}, and this goes to {customer.name}"
         )
     ended = session.get(OrderCancellation, order.id)
-    if ended is not None:
+    before = {session.get_one(Dispatch, dispatch_id).order_id for dispatch_id in gone}
+    if ended is not None and order.id not in before:
         raise Refused(
             "order-state",
             f"Order {order.code} was cancelled: {ended.reason}.",

@@ -2,9 +2,9 @@
 
 from collections.abc import Collection
 
-from sqlalchemy import select
-from sqlmodel import Session, col
+from sqlmodel import Session
 
+from app.ledger.corrections.queries import newest
 from app.ledger.posting import Pen
 from app.ledger.tables import Unit
 from app.sending.orders.filling import order_of
@@ -22,15 +22,19 @@ def refuse_ended(session: Session, number: int, gone: Collection[int] = ()) -> P
     pick = session.get(Pick, number)
     if pick is None:
         raise Refused("not-found", f"There is no pick {number}.")
-    ended = session.execute(
-        select(col(PickEnd.dispatch_id), col(Unit.code))
-        .outerjoin(Unit, col(Unit.id) == col(PickEnd.dispatch_id))
-        .where(col(PickEnd.pick_id) == number)
-    ).first()
-    if ended is not None and ended.dispatch_id not in gone:
-        how = f"was sent with {ended.code}" if ended.code else "was cancelled"
+    ended = session.get(PickEnd, number)
+    if ended is None:
+        return pick
+    sent = sent_with(session, ended.dispatch_id) if ended.dispatch_id else None
+    if sent is None or sent.id not in gone:
+        how = f"was sent with {sent.code}" if sent else "was cancelled"
         raise Refused("already-done", f"Pick {number} {how}.", pick=number)
     return pick
+
+
+def sent_with(session: Session, dispatch_id: int) -> Unit:
+    """Name the dispatch that ended a pick, or the last that was booked in its place."""
+    return newest(session, dispatch_id) or session.get_one(Unit, dispatch_id)
 
 
 def pick_for(
@@ -48,7 +52,11 @@ def pick_for(
 
 
 def order_for(
-    session: Session, code: str | None, pick: Pick | None, customer: Customer
+    session: Session,
+    code: str | None,
+    pick: Pick | None,
+    customer: Customer,
+    gone: Collection[int] = (),
 ) -> CustomerOrder | None:
     """Find the order that a dispatch is for: the one it names, else that of its pick."""
     picked = pick.order_id if pick is not None else None
@@ -56,7 +64,7 @@ def order_for(
         code = session.get_one(CustomerOrder, picked).code
     if code is None:
         return None
-    order = order_of(session, code, customer)
+    order = order_of(session, code, customer, gone)
     if picked is not None and order.id != picked:
         raise FieldRefused("#/pick", f"that pick is for another order than {order.code}")
     return order

@@ -14,6 +14,7 @@ from app.places.cautions import heavy_over_g
 from app.sending.bags import facts_of
 from app.sending.cases.contents import cased_bags
 from app.sending.orders.tables import CustomerOrder
+from app.sending.picking.ending import sent_with
 from app.sending.picking.rules import (
     Short,
     Stock,
@@ -111,7 +112,7 @@ def _picks() -> AnySelect:
             col(Entry.who),
             col(PickEnd.entry_id).label("ended"),
             col(PickEnd.reason).label("cancel_reason"),
-            col(Unit.code).label("dispatch"),
+            Unit,
         )
         .join(Entry, col(Entry.id) == col(Pick.entry_id))
         .outerjoin(Customer, col(Customer.id) == col(Pick.customer_id))
@@ -121,15 +122,18 @@ def _picks() -> AnySelect:
     )
 
 
-def _brief(row: Any, bags: int) -> dict[str, Any]:  # noqa: ANN401 - a row of `_picks`
+def _brief(session: Session, row: Any, bags: int) -> dict[str, Any]:  # noqa: ANN401 - a row of `_picks`
+    sent = row.Unit
+    if sent is not None and sent.voided_entry_id is not None:
+        sent = sent_with(session, sent.id)
     return {
         "id": row.id, "customer": row.name, "order": row.order, "bags": bags,
         "state": state_of(
-            row.Pick.kept_until, now(), ended=row.ended is not None, sent=row.dispatch is not None
+            row.Pick.kept_until, now(), ended=row.ended is not None, sent=sent is not None
         ),
         "as_suggested": row.Pick.as_suggested, "reason": row.Pick.reason,
         "picked_at": row.happened_at, "picked_by": row.who, "kept_until": row.Pick.kept_until,
-        "dispatch": row.dispatch, "cancel_reason": row.cancel_reason,
+        "dispatch": sent.code if sent else None, "cancel_reason": row.cancel_reason,
     }  # fmt: skip
 
 
@@ -147,7 +151,7 @@ def pick(session: Session, number: int, settings: Settings) -> PickOut:
     facts, cased = facts_of(session, ids), cased_bags(session, ids)
     over_g = heavy_over_g(settings)
     return PickOut(
-        **_brief(row, sum(bags for _, bags in rows)),
+        **_brief(session, row, sum(bags for _, bags in rows)),
         wanted=_wanted(session, number),
         lines=[
             PickedBags(
@@ -186,7 +190,8 @@ def pick_page(session: Session, page: Page, opened: bool | None) -> PageOf:
     rows, following = turn_page(session, statement, col(Pick.id), page)
     bags = _bags(session, [row.id for row in rows])
     return [
-        PickBrief(**_brief(row, bags.get(row.id, 0))).model_dump(by_alias=True) for row in rows
+        PickBrief(**_brief(session, row, bags.get(row.id, 0))).model_dump(by_alias=True)
+        for row in rows
     ], following
 
 

@@ -6,6 +6,7 @@ from datetime import datetime
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.queries import on_hold
 from app.ledger.tables import HoldRelease, Unit
 from app.packing.tables import Pack
@@ -59,7 +60,8 @@ def _weight_rejected(
     nominal_g = {source[unit]: each.nominal_g for unit, each in facts.items()}
     newest = (
         select(func.max(col(CheckWeighing.id)))
-        .where(among(session, col(CheckWeighing.pack_id), packs))
+        .outerjoin(ActVoid, col(ActVoid.check_weighing_id) == col(CheckWeighing.id))
+        .where(among(session, col(CheckWeighing.pack_id), packs), col(ActVoid.entry_id).is_(None))
         .group_by(col(CheckWeighing.pack_id))
     )
     rows = session.execute(
