@@ -42,6 +42,7 @@ from app.roasting import routes as roasting
 from app.roasting import void_routes as roasting_voids
 from app.roasting.batches import routes as batches
 from app.roasting.colours import routes as roast_colours
+from app.roasting.silos import adjustment_routes as adjustments
 from app.roasting.silos import routes as silos
 from app.roasting.styles import routes as styles
 from app.scans import routes as scans
@@ -57,6 +58,7 @@ from app.shared.db import open_engine
 from app.shared.problem_pages import router as problem_pages
 from app.shared.problems import explain_refusals
 from app.tracing import routes as tracing
+from app.tracing import void_routes as voids
 from app.tracing.evidence import routes as unit_evidence
 
 PACKAGES = (
@@ -75,6 +77,7 @@ PACKAGES = (
     roasting,
     roasting_voids,
     silos,
+    adjustments,
     styles,
     roast_colours,
     batches,
@@ -97,6 +100,7 @@ PACKAGES = (
     ledger,
     labels,
     tracing,
+    voids,
     unit_evidence,
     scans,
     recall,

@@ -1,20 +1,16 @@
-"""Adjustments, voids and the journal."""
+"""Adjustments and the journal."""
 
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Response
 
-from app.ledger import actions, queries
+from app.ledger import queries
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.ledger.corrections import acts
 from app.ledger.corrections.schemas import ActVoidIn, AdjustmentVoided
 from app.ledger.schemas import (
-    AdjustmentIn,
     AdjustmentLine,
-    AdjustmentOut,
     EntryLine,
-    Voided,
-    VoidIn,
 )
 from app.shared.answers import ExactRoute
 from app.shared.codes import Code
@@ -23,15 +19,7 @@ from app.shared.staff import Permission
 
 router = APIRouter(route_class=ExactRoute, tags=["book"])
 
-Adjuster = Annotated[Clerk, allowed(Permission.ADJUST)]
 Corrector = Annotated[Clerk, allowed(Permission.VOID)]
-UnitCode = Annotated[Code, Path(description="The code of a lot, sack, roast, blend, pack, …")]
-
-
-@router.post("/adjustments", status_code=201, response_model=AdjustmentOut, dependencies=[Keyed])
-def adjust(clerk: Adjuster, asked: AdjustmentIn) -> Response:
-    """Make a sack, roast, blend or pack lighter or heavier, with the reason."""
-    return clerk.write(actions.adjust, asked)
 
 
 @router.get("/adjustments", response_model=Items[AdjustmentLine])
@@ -53,16 +41,6 @@ def void_adjustment(
 ) -> Response:
     """Take back an adjustment that was booked by mistake, by one that reverses it."""
     return clerk.write(acts.void_adjustment, number, asked)
-
-
-@router.post("/units/{code}/void", status_code=201, response_model=Voided, dependencies=[Keyed])
-def void(clerk: Corrector, code: UnitCode, asked: VoidIn) -> Response:
-    """Undo a mistaken roast, blend, pack, dispatch, return or lot.
-
-    What something was made from goes only with all that was made from it: `with` names that, as
-    `GET /units/{code}/impact` lists it.
-    """
-    return clerk.write(actions.void, code, asked)
 
 
 @router.get("/entries", response_model=Items[EntryLine])

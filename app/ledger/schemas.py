@@ -91,13 +91,14 @@ Codes = Annotated[list[Code], Field(min_length=1, max_length=1000), AfterValidat
 Dependants = Annotated[list[Code], Field(max_length=10_000), AfterValidator(_no_twins)]
 """Codes of all that depends on something, each named once; none where nothing does."""
 
-_BOOKABLE = Literal["sample", "spill", "count", "moisture", "destroyed", "other"]
+Bookable = Literal["sample", "spill", "count", "moisture", "destroyed", "other"]
+"""Why somebody may say that coffee became lighter or heavier."""
 
 
 class AdjustmentIn(Asked):
     unit: Code
     grams: SignedKgIn = Field(alias="kg")
-    said_reason: _BOOKABLE = Field(alias="reason")
+    said_reason: Bookable = Field(alias="reason")
     note: Note | None = None
     happened_at: MomentIn | None = None
 

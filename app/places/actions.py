@@ -84,7 +84,7 @@ def _settle(pen: Pen, place: Location, changes: dict[str, Any]) -> dict[str, Any
 
 
 def _refuse_site_inside(kind: PlaceKind, parent_id: int | None) -> None:
-    if kind is PlaceKind.SITE and parent_id is not None:
+    if kind == PlaceKind.SITE and parent_id is not None:
         raise FieldRefused("#/parent", "a site is part of no other place: leave the parent out")
 
 

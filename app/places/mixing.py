@@ -43,3 +43,40 @@ def refuse_parting(session: Session, moving: Sequence[Unit]) -> None:
             location=staying[0].location,
             units=codes,
         )
+
+
+def mixed_in(session: Session, place: Location) -> tuple[Location, list[Unit]]:
+    """Find what stands in a place where coffee mixes, the oldest first.
+
+    Raises:
+        Refused: `invalid` for another kind of place.
+    """
+    if place.kind not in MIXING:
+        raise Refused(
+            "invalid",
+            f"{place.code} is a {place.kind}, where coffee does not mix: name the unit instead.",
+        )
+    standing = select(Unit).where(col(Unit.location_id) == place.id, STANDING)
+    return place, list(session.scalars(standing.order_by(col(Unit.id))))
+
+
+def refuse_apart(session: Session, unit: Unit) -> None:
+    """Refuse to weigh one unit apart from what it has mixed with.
+
+    Raises:
+        Refused: `mixed` naming the others.
+    """
+    if unit.kind not in _LOOSE or unit.location_id is None:
+        return
+    place = session.get_one(Location, unit.location_id)
+    if place.kind not in MIXING:
+        return
+    others = [each.code for each in mixed_in(session, place)[1] if each.id != unit.id]
+    if others:
+        raise Refused(
+            "mixed",
+            f"{unit.code} has mixed with {', '.join(others[:20])} in {place.code}: adjust what is "
+            "in the place instead.",
+            location=place.code,
+            units=others,
+        )

@@ -12,6 +12,7 @@ from app.ledger.queries import live, made_of, unit_by_code
 from app.ledger.rules import canonical
 from app.ledger.schemas import ReleaseIn
 from app.ledger.tables import Reason, Unit, UnitKind
+from app.places.mixing import refuse_apart
 from app.quality.rules import UNUSABLE, Decision, may_follow
 from app.quality.schemas import CuppingIn, CuppingOut, ReleaseOut
 from app.quality.tables import DECIDES, Cupping, Verdict
@@ -46,6 +47,8 @@ def cup(pen: Pen, code: str, asked: CuppingIn) -> CuppingOut:
         "roast": unit.code, "cuppers": cuppers, "at_most_milli": decided.at_most_milli,
     }  # fmt: skip
     scrapped_g = unit.left_g if asked.verdict is Verdict.SCRAP else None
+    if scrapped_g:
+        refuse_apart(pen.session, unit)
     posting = Posting("cupping", at, said)
     if scrapped_g:
         posting.adjust(unit.id, -scrapped_g, Reason.DESTROYED, asked.reason)

@@ -50,6 +50,7 @@ class _Made(NamedTuple):
     carried: Decision | None
     """What was tasted of the roast that this one replaces."""
     held: bool
+    batch: int | None
 
     @property
     def charge_g(self) -> int:
@@ -90,7 +91,10 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
         eaten(pen.session, {found[code].id: grams for code, grams in drawn.items()})
     )
     record_run(pen, born, machine, at)
-    made = _Made(born, machine, style, at, entry_id, drawn, judged, carried, posting.held)
+    made = _Made(
+        born, machine, style, at, entry_id, drawn, judged, carried, posting.held,
+        planned.id if planned else None,
+    )  # fmt: skip
     return _write(pen, asked, made)
 
 
@@ -118,7 +122,7 @@ def _write(pen: Pen, asked: RoastIn, made: _Made) -> RoastOut:
         machine=made.machine.code,
         style=named,
         style_version=version,
-        batch=asked.batch,
+        batch=made.batch,
         roasted_at=made.at,
         charge_g=made.charge_g,
         end_g=asked.end_g,

@@ -242,6 +242,26 @@ def test_undoing_takes_a_reason_and_a_code_that_exists(api: Api) -> None:
 
 
 @pytest.mark.usefixtures("chain")
+def test_what_quality_stopped_is_not_undone_past_quality(
+    api: Api, api_as: Callable[..., Api], chain: dict[str, str]
+) -> None:
+    roast(api, {chain["untouched"]: 10}, 8, code="R-HELD")
+    roast(api, {chain["untouched"]: 10}, 8, code="R-BAD")
+    roast(api, {chain["untouched"]: 10}, 8, code="R-GOOD")
+    api.post("/holds", {"units": ["R-HELD"], "reason": "glass"})
+    api.post("/roasts/R-BAD/cuppings", {"verdict": "reject"})
+    api.post("/roasts/R-GOOD/cuppings", {"verdict": "release"})
+    floor, slip = api_as("roaster"), {"reason": "slip"}
+
+    for code in ("R-HELD", "R-BAD"):
+        answer = floor.send("POST", f"/units/{code}/void", slip)
+        assert problem(answer, 403, "forbidden")["permission"] == "holds:release"
+        assert api.get(f"/units/{code}")["voided"] is False
+    assert floor.post("/units/R-GOOD/void", slip)["voided"] == ["R-GOOD"]
+    quality = api_as("quality", "roaster")
+    assert quality.post("/units/R-BAD/void", slip)["voided"] == ["R-BAD"]
+
+
 def test_who_only_buys_undoes_nothing(api_as: Callable[..., Api]) -> None:
     answer = api_as("buyer").send("POST", "/units/T-A/void", {"reason": "slip"})
 

@@ -60,7 +60,7 @@ def test_all_that_was_made_goes_with_it_in_one_entry_and_everything_is_given_bac
     said = void(api, "R-A", *all_of(tree))
 
     assert said["voided"] == ["R-A", *all_of(tree)]
-    assert said["given_back_kg"] == {tree["one"]: kg("59.5"), "R-B": 5, "P-B": 3}
+    assert said["given_back_kg"] == {tree["one"]: 60, "R-B": 5, "P-B": kg("2.5")}
     assert len(api.get("/entries?limit=500")["items"]) == before + 1
     assert left(api, tree["one"]) == 60
     assert {code: left(api, code) for code in ("R-B", "P-B", *all_of(tree))} == {

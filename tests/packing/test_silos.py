@@ -220,6 +220,32 @@ def test_what_has_mixed_is_neither_used_nor_moved_by_itself(api: Api) -> None:
     assert [row["unit"] for row in contents(api, "TRAY-1")] == ["ROAST-A", "ROAST-B"]
 
 
+def test_what_has_mixed_is_neither_written_off_nor_scrapped_by_itself(api: Api) -> None:
+    spill = {"unit": "ROAST-B", "kg": -10, "reason": "spill"}
+    said = problem(api.send("POST", "/adjustments", spill), 409, "mixed")
+    assert (said["location"], said["units"]) == ("SILO-1", ["ROAST-A"])
+    scrap = {"verdict": "scrap", "reason": "musty"}
+    api.refuse("/roasts/ROAST-B/cuppings", scrap, 409, "mixed")
+    assert left(api, "ROAST-A", "ROAST-B") == [20, 10]
+
+
+def test_what_is_spilled_out_of_a_silo_is_some_of_all_that_is_in_it(api: Api) -> None:
+    made = api.post("/locations/SILO-1/adjustments", {"kg": -3, "reason": "spill"})
+
+    assert made["units"] == [{"unit": "ROAST-A", "kg": -2}, {"unit": "ROAST-B", "kg": -1}]
+    assert left(api, "ROAST-A", "ROAST-B") == [18, 9]
+    more = problem(
+        api.send("POST", "/locations/SILO-1/adjustments", {"kg": kg("-27.001"), "reason": "count"}),
+        409, "insufficient-stock",
+    )  # fmt: skip
+    assert (more["asked_kg"], more["left_kg"]) == (kg("27.001"), 27)
+    found = {"kg": 1, "reason": "count"}
+    assert api.post("/locations/SILO-1/adjustments", found)["kg"] == 1
+    api.refuse("/locations/A-01/adjustments", found, 422, "invalid")
+    api.refuse("/locations/TRAY-1/adjustments", found, 422, "invalid")
+    assert sum(left(api, "ROAST-A", "ROAST-B")) == 28
+
+
 def test_what_is_alone_in_a_silo_can_be_named(api: Api, silo: list[str]) -> None:
     pack(api, {roast(api, {silo[0]: 6}, 5, to="TRAY-1")["code"]: 5}, bags=20)
 

@@ -55,6 +55,20 @@ def charge(store: dict[str, str], **kilograms: Any) -> list[dict[str, Any]]:
     return [{"sack": store[lot.replace("_", "-")], "kg": each} for lot, each in kilograms.items()]
 
 
+def test_a_roast_that_corrects_another_is_of_its_batch(api: Api, store: dict[str, str]) -> None:
+    [batch] = plan(api)
+    draws = charge(store, GL_1=9, GL_2=3)
+    body = {"machine": "DRUM-15", "draws": draws, "end_kg": 10, "style": "Filter"}
+    api.post("/roasts", body | {"batch": batch["id"], "code": "R-1", "profile_hit": True})
+    mistyped = {"corrects": "R-1", "correction_reason": "10.2 on the scale"}
+
+    made = api.post("/roasts", body | mistyped | {"end_kg": kg("10.2"), "profile_hit": True})
+
+    assert made["batch"] == batch["id"]
+    assert api.get(f"/batches/{batch['id']}")["state"] == "roasted"
+    assert stock(api)[3] == 0
+
+
 def test_a_plan_keeps_the_green_of_the_style(api: Api) -> None:
     first, second = plan(api, count=2)
 

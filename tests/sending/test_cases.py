@@ -83,6 +83,55 @@ def test_a_dispatch_that_corrects_another_takes_its_case_crates_pick_and_order_o
     api.refuse("/dispatches", twice, 409, "case-state")
 
 
+def test_a_dispatch_that_corrects_another_is_for_the_same_order_of_the_same_customer(
+    api: Api, bags: str
+) -> None:
+    line = {"product": "HOUSE-250", "bags": 20}
+    order = {"code": "SO-1", "customer": "Café Nord", "due_on": "2026-03-30", "lines": [line]}
+    api.post("/orders", order)
+    send(api, {"pack": bags, "bags": 20}, code="D-1", order="SO-1")
+
+    again = send(
+        api, {"pack": bags, "bags": 19}, corrects="D-1", correction_reason="one bag stayed here"
+    )
+
+    assert again["order"] == "SO-1"
+    assert [each["open_bags"] for each in api.get("/orders/SO-1")["lines"]] == [1]
+    api.post("/customers", {"name": "Dockside"})
+    wrong = {"corrects": again["code"], "correction_reason": "it went to somebody else"}
+    elsewhere = send(api, {"pack": bags, "bags": 19}, customer="Dockside", **wrong)
+    assert elsewhere["order"] is None
+    assert [each["open_bags"] for each in api.get("/orders/SO-1")["lines"]] == [20]
+
+
+def test_a_case_is_put_onto_a_pallet_that_stands_there(api: Api, bags: str) -> None:
+    case(api, "CASE-1", {bags: 6})
+    case(api, "CASE-2", {bags: 6})
+    api.post("/cases", {"code": "PAL-1", "kind": "pallet", "contents": [{"case": "CASE-1"}]})
+
+    api.post("/cases/PAL-1/contents", {"contents": [{"case": "CASE-2"}]})
+
+    assert api.get("/cases/PAL-1")["bags"] == 12
+    case(api, "CASE-3", {bags: 6})
+    case(api, "CASE-4", {bags: 6})
+    api.refuse("/cases/CASE-3/contents", {"contents": [{"case": "CASE-4"}]}, 422, "invalid")
+
+
+def test_a_pack_is_not_voided_while_its_bags_stand_in_a_case_or_are_kept(
+    api: Api, bags: str
+) -> None:
+    case(api, "CASE-1", {bags: 12})
+    said = problem(api.send("POST", f"/units/{bags}/void", {"reason": "slip"}), 409, "not-free")
+    assert (said["unit"], said["asked_bags"]) == (bags, 12)
+    api.post("/cases/CASE-1/take-apart", {})
+    want = {"lines": [{"product": "HOUSE-250", "bags": 3}]}
+    number = api.post("/picks", want)["id"]
+    api.refuse(f"/units/{bags}/void", {"reason": "slip"}, 409, "not-free")
+    api.post(f"/picks/{number}/cancel", {"reason": "not today"})
+
+    assert api.post(f"/units/{bags}/void", {"reason": "slip"})["voided"] == [bags]
+
+
 def test_what_is_in_a_case_is_answered_for_any_time(api: Api, bags: str) -> None:
     day = "2026-03-{:02}T08:00:00Z".format
     case(api, "CASE-1", {bags: 12}, packed_at=day(10))

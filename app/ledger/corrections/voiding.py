@@ -145,7 +145,8 @@ def undo(session: Session, posting: Posting, doomed: Sequence[Unit], reason: str
         Refused: `has-dependants` naming a sack whose mass was changed by itself.
     """
     posting.voided = [unit.id for unit in doomed]
-    back, given = _flowed_in(session, posting)
+    back = _flowed_in(session, posting)
+    taken_back: Counter[int] = Counter()
     entries = {unit.born_entry_id for unit in doomed if unit.kind not in _ARRIVED}
     for line in session.scalars(
         select(Adjustment)
@@ -155,6 +156,7 @@ def undo(session: Session, posting: Posting, doomed: Sequence[Unit], reason: str
     ):
         posting.adjust(line.unit_id, -line.grams, line.reason, reason, reverses=line.id)
         back[line.unit_id] -= line.grams
+        taken_back[line.unit_id] -= line.grams
     for unit in doomed:
         if unit.kind == UnitKind.SACK and unit.left_g + back[unit.id] != unit.made_g:
             raise Refused(
@@ -162,23 +164,31 @@ def undo(session: Session, posting: Posting, doomed: Sequence[Unit], reason: str
                 f"{doomed[0].code} cannot be voided: sack {unit.code} has been adjusted.",
                 dependants=[unit.code],
             )
-    return given
+    return _given(session, posting, taken_back)
 
 
-def _flowed_in(session: Session, posting: Posting) -> tuple[Counter[int], dict[str, int]]:
+def _given(session: Session, posting: Posting, taken_back: Counter[int]) -> dict[str, int]:
+    """Name what units that stay get back: what flowed out of them, with what was adjusted by it."""
+    given = {unit: grams + taken_back[unit] for unit, grams in posting.given_back.items()}
+    rows = session.execute(
+        select(col(Unit.id), col(Unit.code))
+        .where(among(session, col(Unit.id), given))
+        .order_by(col(Unit.id))
+    )
+    return {code: given[unit_id] for unit_id, code in rows if given[unit_id]}
+
+
+def _flowed_in(session: Session, posting: Posting) -> Counter[int]:
     """Add up what flowed into the voided units, and give it back to those that stay."""
     back: Counter[int] = Counter()
-    given: Counter[str] = Counter()
     voided = set(posting.voided)
     flows = session.execute(
-        select(col(Flow.source_id), col(Unit.code), col(Flow.grams))
-        .join(Unit, col(Unit.id) == col(Flow.source_id))
+        select(col(Flow.source_id), col(Flow.grams))
         .where(among(session, col(Flow.target_id), posting.voided))
         .order_by(col(Flow.source_id))
     )
-    for source_id, code, grams in flows:
+    for source_id, grams in flows:
         back[source_id] += grams
         if source_id not in voided:
             posting.given_back[source_id] += grams
-            given[code] += grams
-    return back, given
+    return back

@@ -11,9 +11,9 @@ from sqlmodel import Session, col
 from app.green.reservations.actions import refuse_beyond, release_reservation, reserve
 from app.green.reservations.queries import stock_of_lots
 from app.ledger.posting import Pen
-from app.ledger.queries import units_by_code
+from app.ledger.queries import unit_by_code, units_by_code
 from app.ledger.tables import Unit, UnitKind
-from app.roasting.batches.queries import batch, batch_row, batches, state_of
+from app.roasting.batches.queries import batch, batch_of_roast, batch_row, batches, state_of
 from app.roasting.batches.rules import Slot, fill
 from app.roasting.batches.schemas import BatchCancelIn, BatchesIn, BatchesOut, BatchOut
 from app.roasting.batches.tables import PlannedBatch
@@ -174,12 +174,19 @@ class ToRoast(NamedTuple):
     reservation_id: int
 
 
+def _batch_of(session: Session, corrected: str | None) -> int | None:
+    if corrected is None:
+        return None
+    return batch_of_roast(session, unit_by_code(session, corrected, UnitKind.ROAST).id)
+
+
 def to_roast(session: Session, asked: RoastIn) -> ToRoast | None:
     """Find the batch that a roast names; refuse one that has ended, and another style.
 
-    A roast may correct the one by which the batch has ended.
+    A roast may correct the one by which the batch has ended, and is of its batch unless it names
+    another.
     """
-    number, style = asked.batch, asked.style
+    style, number = asked.style, asked.batch or _batch_of(session, asked.corrects)
     if number is None:
         return None
     row = batch_row(session, number)
@@ -188,5 +195,7 @@ def to_roast(session: Session, asked: RoastIn) -> ToRoast | None:
     if asked.corrects is None or row.roast != asked.corrects:
         _refuse_ended(row.id, state_of(row), row.roast or row.reason)
     if style is not None and style.strip().casefold() != row.style.casefold():
+        if asked.batch is None:
+            return None  # The style is what the correction is about.
         raise FieldRefused("#/style", f"batch {number} was planned as {row.style}")
     return ToRoast(row.id, row.style, row.machine, row.reservation_id)

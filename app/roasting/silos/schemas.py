@@ -2,12 +2,12 @@
 
 from pydantic import Field
 
-from app.ledger.schemas import Told
-from app.ledger.tables import UnitKind
+from app.ledger.schemas import Asked, Bookable, Note, Told
+from app.ledger.tables import Reason, UnitKind
 from app.quality.rules import Disposition
-from app.shared.mass import KgOut
+from app.shared.mass import KgOut, SignedKgIn
 from app.shared.numbers import NumberOut
-from app.shared.times import MomentOut
+from app.shared.times import MomentIn, MomentOut
 
 
 class ContentsLine(Told):
@@ -40,3 +40,30 @@ class PlaceCleanDownOut(Told):
     cleaned_by: str
     voided: bool = False
     void_reason: str | None = None
+
+
+class PlaceAdjustmentIn(Asked):
+    grams: SignedKgIn = Field(alias="kg")
+    said_reason: Bookable = Field(alias="reason")
+    note: Note | None = None
+    happened_at: MomentIn | None = None
+
+    @property
+    def reason(self) -> Reason:
+        return Reason(self.said_reason)
+
+
+class AdjustedPart(Told):
+    unit: str
+    grams: KgOut = Field(alias="kg")
+
+
+class PlaceAdjustmentOut(Told):
+    location: str
+    grams: KgOut = Field(alias="kg")
+    reason: Reason
+    note: str | None
+    units: list[AdjustedPart]
+    """What it changed of each unit that was in the place."""
+    happened_at: MomentOut
+    entry: int

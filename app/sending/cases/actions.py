@@ -111,7 +111,7 @@ def _load(pen: Pen, lines: Lines, kind: CaseKind, at: datetime) -> _Load:
     packs = [line for line in lines if isinstance(line, BagsIn)]
     codes = [line.case for line in lines if isinstance(line, CaseNamed)]
     inner = list(cases_by_code(pen.session, codes).values()) if codes else []
-    if inner and kind is not CaseKind.PALLET:
+    if inner and kind != CaseKind.PALLET:
         raise FieldRefused("#/contents", f"a {kind} holds bags; only a pallet holds cases")
     on_top = [case.code for case in inner if case.kind == CaseKind.PALLET]
     if on_top:

@@ -22,6 +22,7 @@ from app.sending.orders.schemas import (
     WantedBags,
 )
 from app.sending.orders.tables import CustomerOrder, OrderCancellation, OrderLine
+from app.sending.tables import Customer, CustomerKind
 from app.shared.codes import issue
 from app.shared.problems import FieldRefused, Refused
 from app.shared.versions import card_tags, require_match
@@ -32,7 +33,17 @@ ORDER_LETTER = "O"
 def add_order(pen: Pen, asked: OrderIn) -> OrderOut:
     """Enter what a customer wants by a day."""
     customer = named(pen.session, CUSTOMERS, asked.customer, "#/customer")
+    refuse_counter(customer)
     return enter_order(pen, asked, {"customer_id": customer.id})
+
+
+def refuse_counter(customer: Customer) -> None:
+    """Refuse an order of a counter: nothing is dispatched to it, so it would stay open."""
+    if customer.kind == CustomerKind.CONSUMERS:
+        raise FieldRefused(
+            "#/customer",
+            f"{customer.name} sells to consumers: what goes over the counter is no order",
+        )
 
 
 def enter_order(pen: Pen, asked: OrderIn, known: Mapping[str, object]) -> OrderOut:

@@ -2,7 +2,8 @@
 
 from collections.abc import Collection
 
-from sqlmodel import Session
+from sqlalchemy import select
+from sqlmodel import Session, col
 
 from app.ledger.corrections.queries import newest
 from app.ledger.posting import Pen
@@ -10,7 +11,7 @@ from app.ledger.tables import Unit
 from app.sending.orders.filling import order_of
 from app.sending.orders.tables import CustomerOrder
 from app.sending.picking.tables import Pick, PickEnd
-from app.sending.tables import Customer
+from app.sending.tables import Customer, Dispatch
 from app.shared.problems import FieldRefused, Refused
 
 
@@ -58,10 +59,19 @@ def order_for(
     customer: Customer,
     gone: Collection[int] = (),
 ) -> CustomerOrder | None:
-    """Find the order that a dispatch is for: the one it names, else that of its pick."""
+    """Find the order that a dispatch is for: the one it names, else that of its pick.
+
+    Else that of the dispatch which is gone, where this one goes to the same customer.
+    """
     picked = pick.order_id if pick is not None else None
     if code is None and picked is not None:
         code = session.get_one(CustomerOrder, picked).code
+    if code is None and gone:
+        code = session.scalar(
+            select(col(CustomerOrder.code))
+            .join(Dispatch, col(Dispatch.order_id) == col(CustomerOrder.id))
+            .where(col(Dispatch.unit_id).in_(gone), col(CustomerOrder.customer_id) == customer.id)
+        )
     if code is None:
         return None
     order = order_of(session, code, customer, gone)

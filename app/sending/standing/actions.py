@@ -10,7 +10,7 @@ from sqlmodel import col
 from app.ledger.cards import card_at, enter, named, revise
 from app.ledger.posting import Pen
 from app.sending.actions import CUSTOMERS
-from app.sending.orders.actions import enter_order, products_of
+from app.sending.orders.actions import enter_order, products_of, refuse_counter
 from app.sending.orders.schemas import CalledOff, OrderOut, WantedBags
 from app.sending.orders.tables import CustomerOrder, StandingOrder
 from app.sending.standing.queries import STANDING_ORDERS, rhythm_of, standing_out
@@ -22,6 +22,7 @@ from app.shared.problems import FieldRefused, Refused
 def add_standing_order(pen: Pen, asked: StandingIn) -> StandingOut:
     """Enter what a customer wants again and again."""
     customer = named(pen.session, CUSTOMERS, asked.customer, "#/customer")
+    refuse_counter(customer)
     products_of(pen.session, asked.lines)
     _refuse_backward(asked.starts_on, asked.ends_on)
     facts = _as_kept(asked.model_dump(exclude={"customer"}))
