@@ -29,9 +29,12 @@ from app.roasting.schemas import MachineIn
 from app.roasting.styles.actions import add_style
 from app.roasting.styles.schemas import StyleIn
 from app.sending.actions import CUSTOMERS
+from app.sending.cases.contents import cased_bags
+from app.sending.free import kept_bags
 from app.sending.schemas import CustomerIn
 from app.shared.db import reading
 from app.shared.mass import kg_from_grams
+from app.shared.times import now
 from tests.ledger.machine.acts_green import GreenActs
 from tests.ledger.machine.acts_undone import UndoneActs
 from tests.ledger.machine.things import BAG_G, PLACES, ROASTER_CAPACITY_G
@@ -85,6 +88,7 @@ class Book(GreenActs, UndoneActs):
         packed, also, _ = self._model.of("pack")
         self._send(Counter({packed: 5, also: 1}))
         self._take_back(self._model.of("dispatch")[0], Counter({packed: 2}))
+        self._build(Counter({packed: 2}))
 
     @invariant()
     def what_is_left_is_what_the_model_has(self) -> None:
@@ -126,6 +130,23 @@ class Book(GreenActs, UndoneActs):
             for number, plan in sorted(plans.items())
             for roast in [self._model.roast_of(number)]
         ]
+
+    @invariant()
+    def bags_in_cases_are_left(self) -> None:
+        adjusted = {each.code for each in self._model.by_hand.values()}
+        packs = {
+            code: self._model.cased(code)
+            for code in self._model.of("pack", "return")
+            if not self._model.units[code].voided
+        }
+        with reading(self._engine) as session:
+            ids = {code: unit_by_code(session, code).id for code in packs}
+            cased = cased_bags(session, list(ids.values()))
+            kept = kept_bags(session, list(ids.values()), now())
+        for code, bags in packs.items():
+            assert cased[ids[code]] == bags
+            assert kept[ids[code]] == self._model.kept(code)
+            assert code in adjusted or bags * BAG_G <= self._model.units[code].left_g
 
     @invariant()
     def the_book_is_sound(self) -> None:

@@ -170,20 +170,3 @@ class Coffee(Stock):
         if any(self.units[code].disposition in LIMITED for code in touched):
             refusals.add("tasting-limits-use")
         return refusals, drawn
-
-    def returning(self, dispatch: str, bags: Mapping[str, int]) -> set[str]:
-        sent = self.units[dispatch]
-        refusals = set()
-        if sent.kind != "dispatch":
-            refusals.add("wrong-kind")
-        if sent.voided:
-            refusals.add("voided")
-        for pack, count in bags.items():
-            unit = self.units[pack]
-            if unit.kind not in {"pack", "return"} or pack not in sent.bags:
-                refusals.add("wrong-kind")
-            elif count > sent.bags[pack]:
-                refusals.add("insufficient-stock")
-            if unit.voided:
-                refusals.add("voided")
-        return refusals

@@ -7,10 +7,11 @@ breaks several rules any of their refusals will do, so a prediction is the set o
 from collections.abc import Collection, Sequence
 from copy import deepcopy
 
+from tests.ledger.machine.bags import Bags
 from tests.ledger.machine.coffee import Coffee
 
 
-class Model(Coffee):
+class Model(Coffee, Bags):
     """The whole of it: what can be done, and what can be undone."""
 
     def voiding(self, code: str) -> set[str]:
@@ -91,6 +92,8 @@ class Model(Coffee):
         for number, old in enumerate(olds):
             new = news[min(number, len(news) - 1)]
             was, unit = self.units[old], self.units[new]
+            for pick in self.picks.values():
+                pick.ended = new if pick.ended == old else pick.ended
             for hold in self.open_holds():
                 if old in self.holds[hold] and hold != was.own_hold:
                     self.holds[hold] += (new,)

@@ -4,7 +4,17 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from tests.ledger.machine.things import BAG_G, UNUSABLE, Adjusted, Line, Paper, Planned, Thing
+from tests.ledger.machine.things import (
+    BAG_G,
+    UNUSABLE,
+    Adjusted,
+    Case,
+    Line,
+    Paper,
+    Pick,
+    Planned,
+    Thing,
+)
 
 
 @dataclass
@@ -21,6 +31,8 @@ class Stock:
     """What the unit that is being replaced has given back."""
     plans: dict[int, Planned] = field(default_factory=dict)
     """Planned batches by their number."""
+    cases: dict[str, Case] = field(default_factory=dict)
+    picks: dict[int, Pick] = field(default_factory=dict)
     taken: int = 0
     """How many units, lines and adjustments were taken down."""
 

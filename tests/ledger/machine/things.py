@@ -81,3 +81,21 @@ class Planned:
     roasts: list[str] = field(default_factory=list)
     """What was made of it, voided ones too."""
     cancelled: bool = False
+
+
+@dataclass
+class Case:
+    """A case of bags."""
+
+    bags: Counter[str]
+    sent: list[str] = field(default_factory=list)
+    """The dispatches it left with, voided ones too."""
+
+
+@dataclass
+class Pick:
+    """Bags that are kept for somebody."""
+
+    bags: Counter[str]
+    ended: str | None = None
+    """The dispatch that it was for, or why it was cancelled."""
