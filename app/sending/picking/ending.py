@@ -5,6 +5,7 @@ from collections.abc import Collection
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from app.ledger.corrections.queries import newest
 from app.ledger.posting import Pen
 from app.ledger.tables import Unit
 from app.sending.orders.filling import order_of
@@ -27,10 +28,18 @@ def refuse_ended(session: Session, number: int, gone: Collection[int] = ()) -> P
         .outerjoin(Unit, col(Unit.id) == col(PickEnd.dispatch_id))
         .where(col(PickEnd.pick_id) == number)
     ).first()
-    if ended is not None and ended.dispatch_id not in gone:
+    if ended is not None and not _is_gone(session, ended.dispatch_id, gone):
         how = f"was sent with {ended.code}" if ended.code else "was cancelled"
         raise Refused("already-done", f"Pick {number} {how}.", pick=number)
     return pick
+
+
+def _is_gone(session: Session, dispatch_id: int | None, gone: Collection[int]) -> bool:
+    """Tell whether a dispatch, or the last of those booked in its place, is about to be gone."""
+    if dispatch_id is None or not gone:
+        return False
+    by = newest(session, dispatch_id)
+    return dispatch_id in gone or (by is not None and by.id in gone)
 
 
 def pick_for(
