@@ -42,6 +42,7 @@ from tests.ledger.machine.things import BAG_G, PLACES, ROASTER_CAPACITY_G
 KINDS = {"SILO": PlaceKind.SILO, "TRAY": PlaceKind.TRAY}
 
 BOUNDS = hypothesis.settings(
+    max_examples=10,
     stateful_step_count=40,
     derandomize=True,
     deadline=None,
