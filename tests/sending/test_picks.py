@@ -390,3 +390,16 @@ def test_a_question_that_is_not_right_is_refused(api: Api) -> None:
 @pytest.mark.parametrize(("role", "status"), [("warehouse", 422), ("roaster", 403)])
 def test_who_sends_makes_picks(api_as: Callable[..., Api], role: str, status: int) -> None:
     assert api_as(role).send("POST", "/picks", {}).status_code == status
+
+
+def test_the_dispatch_of_a_pick_can_be_corrected_as_often_as_it_takes(api: Api, bags: str) -> None:
+    api.post("/picks", want(5))
+    sent = dispatch(api, {bags: 5}, pick=1)["code"]
+
+    for count in (4, 3):
+        slip = {"corrects": sent, "correction_reason": "miscounted"}
+        sent = dispatch(api, {bags: count}, pick=1, **slip)["code"]
+
+    body = {"customer": "Café Nord", "lines": [{"pack": bags, "bags": 1}], "pick": 1}
+    api.refuse("/dispatches", body, 409, "already-done")
+    assert api.get(f"/packs/{bags}")["bags_left"] == 96
