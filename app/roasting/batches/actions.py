@@ -193,6 +193,8 @@ def to_roast(session: Session, asked: RoastIn) -> ToRoast | None:
     if row is None:
         raise FieldRefused("#/batch", f"there is no planned batch {number}", "unknown-reference")
     if asked.corrects is None or row.roast != asked.corrects:
+        if asked.batch is None:
+            return None  # What is corrected was voided before, and is refused for that.
         _refuse_ended(row.id, state_of(row), row.roast or row.reason)
     if style is not None and style.strip().casefold() != row.style.casefold():
         if asked.batch is None:

@@ -59,6 +59,8 @@ class RoastedActs(Floor):
         to: str | None = None,
         batch: int | None = None,
     ) -> None:
+        asked_batch = batch
+        batch = batch or self._model.batch_of(self._said.get("corrects"))
         refusals, booked = self._model.roasting(draws, emptied, end_g, batch)
         charged = [
             {"sack": code, "kg": kg_from_grams(grams), "emptied": code in emptied}
@@ -67,7 +69,7 @@ class RoastedActs(Floor):
         gate = PASSING | {"loss_range_pct": [0, 100], "profile_hit": passes}
         asked = RoastIn.model_validate(
             {"machine": "DRUM", "draws": charged, "end_kg": kg_from_grams(end_g), "to": to}
-            | {"batch": batch} | gate | self._said
+            | {"batch": asked_batch} | gate | self._said
         )  # fmt: skip
 
         if made := self._book(lambda pen: roast(pen, asked), refusals):

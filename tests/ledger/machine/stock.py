@@ -177,6 +177,10 @@ class Stock:
         assert len(live) < 2
         return live[0] if live else None
 
+    def batch_of(self, code: str | None) -> int | None:
+        """Name the planned batch of a roast, which one booked in its place is of as well."""
+        return next((n for n, plan in self.plans.items() if code in plan.roasts), None)
+
     def promised(self, lot: str) -> int:
         """Add up what is reserved of a lot for batches that are still to be roasted."""
         return sum(
