@@ -12,6 +12,7 @@ from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.rules import canonical
 from app.ledger.tables import Unit, UnitKind
 from app.packing.dates import Dated, dated
+from app.packing.made_of import other_contents
 from app.packing.materials.using import put_on_record, take
 from app.packing.pouring import Filling, fill_from
 from app.packing.recipes.actions import Held, hold_against, recipe_named
@@ -129,7 +130,8 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     post(pen, posting)
     if machine is not None:
         record_run(pen, born, machine, at)
-    pointed_out = (*dates.warnings, *run_warnings(pen, born.id, at, units, taken))
+    odd = other_contents(pen.session, product, units)
+    pointed_out = (*dates.warnings, *odd, *run_warnings(pen, born.id, at, units, taken))
     made = _pack_row(born, asked, product, dates._replace(warnings=pointed_out))
     pen.session.add(made)
     put_on_record(pen, born.id, taken)

@@ -1,8 +1,13 @@
 """Saying of a product what is in its bags: a blend by a recipe, or roasts of one style."""
 
+from collections.abc import Mapping
+
 from sqlmodel import Session
 
-from app.packing.recipes.actions import recipe_named
+from app.ledger.tables import Unit
+from app.packing.recipes.actions import names_of, recipe_named
+from app.packing.recipes.rules import fold
+from app.packing.tables import Product
 from app.roasting.styles.actions import style_named
 from app.shared.problems import FieldRefused
 
@@ -23,3 +28,17 @@ def made_by(session: Session, said: dict[str, str | None]) -> dict[str, str | No
             )
         settled[noun] = card.name
     return settled
+
+
+def other_contents(session: Session, product: Product, units: Mapping[str, Unit]) -> list[str]:
+    """Point out what goes into bags of a product that is made of something else."""
+    made_of = product.recipe or product.style
+    if made_of is None:
+        return []
+    names = names_of(session, [unit.id for unit in units.values()])
+    return [
+        f"{code} is {names.get(unit.id) or f'a {unit.kind} without a name'}; {product.sku} is made "
+        f"of {made_of}"
+        for code, unit in units.items()
+        if fold(names.get(unit.id) or "") != fold(made_of)
+    ]

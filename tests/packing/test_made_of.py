@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from tests.api import Api, problem
-from tests.makers import furnish, receive
+from tests.makers import furnish, pack, receive, roast
 
 HOUSE = {"name": "House", "components": [{"name": "Base", "share_pct": 100}]}
 GREEN = [{"share_pct": 60, "lots": ["gl-1", "GL-2"]}, {"share_pct": 40, "lots": ["GL-2"]}]
@@ -31,6 +31,23 @@ def test_a_product_is_made_by_a_recipe_or_of_a_style(api: Api) -> None:
     assert (changed["style"], changed["recipe"]) == (None, "House")
     assert api.get("/products/F-250") == changed
     assert api.get("/products/HOUSE-250")["style"] is None
+
+
+def test_bags_of_other_coffee_than_the_product_is_made_of_are_pointed_out(api: Api) -> None:
+    api.send("PATCH", "/products/HOUSE-250", {"style": "Filter"}, If_Match='"1"')
+    sack = api.get("/sacks?lot=GL-1")["items"][0]["code"]
+    roast(api, {sack: 10}, 8, code="R-F", style="filter")
+    roast(api, {sack: 10}, 8, code="R-D", style="Dark")
+    roast(api, {sack: 10}, 8, code="R-X")
+
+    right = pack(api, {"R-F": 1}, 4)
+    wrong = pack(api, {"R-D": 1, "R-F": 1, "R-X": 1}, 12)
+
+    assert right["warnings"] == []
+    assert wrong["warnings"][:2] == [
+        "R-D is Dark; HOUSE-250 is made of Filter",
+        "R-X is a roast without a name; HOUSE-250 is made of Filter",
+    ]
 
 
 @pytest.mark.parametrize(

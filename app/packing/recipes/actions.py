@@ -116,7 +116,7 @@ def _stand_for(
 ) -> Mapping[str, str]:
     """Tell which component each unit stands for: by word, else by its own style or recipe."""
     known = {fold(each.name): each.name for each in components} | {REWORK: REWORK}
-    own = _names(session, [unit.id for unit in filling.units.values()])
+    own = names_of(session, [unit.id for unit in filling.units.values()])
     found: dict[str, str] = {}
     for part, unit, _, word in filling.scoops:
         said = word or own.get(filling.units[unit].id) or ""
@@ -134,7 +134,8 @@ def _stand_for(
     return found
 
 
-def _names(session: Session, unit_ids: Sequence[int]) -> Mapping[int, str | None]:
+def names_of(session: Session, unit_ids: Sequence[int]) -> Mapping[int, str | None]:
+    """Name the style of each roast and the recipe of each blend, where it has one."""
     styles = session.execute(
         select(col(Roast.unit_id), col(Roast.style)).where(col(Roast.unit_id).in_(unit_ids))
     )
