@@ -41,12 +41,13 @@ def serve() -> None:
 def listen(settings: Settings, greet: Callable[[str], None]) -> None:
     """Serve until a signal ends it; `greet` is told the address as soon as it can be called."""
     door = _open_door(settings.host, settings.port)
+    service = create_app(settings)  # before the greeting: nobody should wait for it
     # The server gives the signal on when it has finished; being asked to stop is no failure.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     with door:
         greet(_address(door))
         sys.stdout.flush()
-        _run(create_app(settings), door)
+        _run(service, door)
 
 
 def _open_door(host: str, port: int) -> socket.socket:

@@ -43,7 +43,7 @@ def test_it_serves_at_the_address_it_prints_and_ends_well_when_it_is_told_to_sto
 ) -> None:
     for told in (signal.SIGTERM, signal.SIGINT):
         with served(JUTEBOOK_DATABASE_URL=database_url) as (process, address):
-            ready = httpx.get(f"{address}/readyz", trust_env=False)
+            ready = httpx.get(f"{address}/readyz", trust_env=False, timeout=60)
             process.send_signal(told)
             ended_with = process.wait(timeout=60)
 

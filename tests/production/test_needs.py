@@ -293,7 +293,7 @@ def test_the_loss_is_that_of_all_that_was_charged_of_late_and_may_be_packed(roas
     before = style(needs(roastery))
     roasted(55, 10, kg("8.5"))
     roasted(0, 20, kg("16.94"))
-    roasted(0, 10, 5, profile_hit=False)  # set aside
+    roasted(0, 10, 5, profile_hit=False, end_confirmed=True)  # set aside
     voided = roasted(0, 10, kg("8.55"))
     roastery.post(f"/units/{voided}/void", {"reason": "wrong sack"})
     after = style(needs(roastery))

@@ -28,7 +28,7 @@ def test_once_a_stop_is_answered_nothing_it_reaches_moves_on_and_all_that_left_i
     filled = [{"unit": "RB-1", "kg": kg("0.25")}]
     lines = [{"pack": "PK-1", "bags": 1}]
     acts: list[tuple[str, dict[str, Any]]] = [
-        ("/roasts", {"machine": "DRUM-75", "end_kg": kg("0.02"), "draws": draws}),
+        ("/roasts", {"machine": "DRUM-75", "end_kg": kg("0.017"), "draws": draws}),
         ("/packs", {"product": "HOUSE-250", "bags": 1, "from": filled}),
         ("/dispatches", {"customer": "Café Nord", "lines": lines}),
     ]

@@ -55,11 +55,12 @@ def test_the_demo_says_where_it_is_lets_people_in_and_leaves_nothing_behind(
         token = _found(r"roaster +Rufus Kallen +(jb_\S+)", said)
         traces = re.findall(r'" "(http://\S+/api/v1/trace/\S+)"', said)
 
-        ready = httpx.get(f"{address}/readyz")
-        docs = httpx.get(_found(r"(http://\S+/api/docs)", said))
-        answers = [
-            httpx.get(trace, headers={"Authorization": f"Bearer {token}"}) for trace in traces
-        ]
+        with httpx.Client(timeout=60) as client:
+            ready = client.get(f"{address}/readyz")
+            docs = client.get(_found(r"(http://\S+/api/docs)", said))
+            answers = [
+                client.get(trace, headers={"Authorization": f"Bearer {token}"}) for trace in traces
+            ]
         process.send_signal(stop)
         process.wait()
 
