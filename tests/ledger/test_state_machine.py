@@ -18,6 +18,11 @@ from app.ledger.checks import check_book
 from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Unit
 from app.packing.actions import PRODUCTS
+from app.packing.materials.actions import take_in
+from app.packing.materials.queries import MATERIALS
+from app.packing.materials.queries import lot as material_lot
+from app.packing.materials.schemas import MaterialIn, MaterialLotIn
+from app.packing.materials.tables import MaterialKind, MaterialUnit
 from app.packing.schemas import ProductIn
 from app.places.actions import add_location
 from app.places.schemas import LocationIn
@@ -30,14 +35,19 @@ from app.roasting.styles.actions import add_style
 from app.roasting.styles.schemas import StyleIn
 from app.sending.actions import CUSTOMERS
 from app.sending.cases.contents import cased_bags
+from app.sending.crates.actions import count as count_crates
+from app.sending.crates.schemas import CrateCountIn, CrateKindIn
+from app.sending.crates.shelf import CRATE_KINDS
+from app.sending.crates.stock import in_house
 from app.sending.free import kept_bags
 from app.sending.schemas import CustomerIn
+from app.sending.tables import CustomerKind
 from app.shared.db import reading
 from app.shared.mass import kg_from_grams
 from app.shared.times import now
 from tests.ledger.machine.acts_green import GreenActs
 from tests.ledger.machine.acts_undone import UndoneActs
-from tests.ledger.machine.things import BAG_G, PLACES, ROASTER_CAPACITY_G
+from tests.ledger.machine.things import BAG_G, CRATES, FILM, PLACES, ROASTER_CAPACITY_G
 
 KINDS = {"SILO": PlaceKind.SILO, "TRAY": PlaceKind.TRAY}
 
@@ -67,6 +77,18 @@ class Book(GreenActs, UndoneActs):
         self._book(lambda pen: add_style(pen, StyleIn(name="Filter")))
         bag = ProductIn(sku="BAG", name="House", nominal_g=BAG_G)
         self._book(lambda pen: cards.add(pen, PRODUCTS, bag))
+        self._furnish_packing()
+
+    def _furnish_packing(self) -> None:
+        counter = CustomerIn(name="Counter", kind=CustomerKind.CONSUMERS)
+        self._book(lambda pen: cards.add(pen, CUSTOMERS, counter))
+        film = MaterialIn(code="FILM", name="Film", kind=MaterialKind.FILM, unit=MaterialUnit.PIECE)
+        self._book(lambda pen: cards.add(pen, MATERIALS, film))
+        lot = MaterialLotIn.model_validate({"code": "FILM-1", "material": "FILM", "quantity": FILM})
+        self._book(lambda pen: take_in(pen, lot))
+        self._book(lambda pen: cards.add(pen, CRATE_KINDS, CrateKindIn(name="Blue")))
+        crates = CrateCountIn(kind="Blue", counted=CRATES, reason="bought")
+        self._book(lambda pen: count_crates(pen, crates))
 
     @initialize()
     def begin(self) -> None:
@@ -108,6 +130,15 @@ class Book(GreenActs, UndoneActs):
         assert {code: place for code, left_g, _, place in rows if left_g} == {
             code: unit.place for code, unit in self._model.units.items() if unit.left_g
         }
+
+    @invariant()
+    def packing_material_and_crates_are_where_the_model_has_them(self) -> None:
+        with reading(self._engine) as session:
+            film = material_lot(session, "FILM-1").left
+            kind = cards.named(session, CRATE_KINDS, "Blue", "").id or 0
+            house = in_house(session, [kind])[kind]
+        assert film == self._model.film_left() * 1000 >= 0
+        assert house == CRATES - self._model.crates_away()
 
     @invariant()
     def green_is_there_held_or_kept_for_one_batch(self) -> None:

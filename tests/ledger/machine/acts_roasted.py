@@ -144,12 +144,15 @@ class RoastedActs(Floor):
 
     def _pack(self, parts: Counter[str], pours: Counter[str] | None = None, *, bags: int) -> None:
         pours = pours or Counter()
+        film = bags if bags % 2 == 0 else 0
+        materials = [{"lot": "FILM-1"}] if film else []
         asked = PackIn.model_validate(
-            {"product": "BAG", "from": listed(parts, pours), "bags": bags} | self._said
+            {"product": "BAG", "from": listed(parts, pours), "bags": bags, "materials": materials}
+            | self._said
         )
-        refusals, drawn = self._model.packing(parts, pours, bags)
+        refusals, drawn = self._model.packing(parts, pours, bags, film)
 
         if made := self._book(lambda pen: pack(pen, asked), refusals):
             assert {part.unit: part.grams for part in made.parts} == drawn
             packed_g = bags * BAG_G
-            self._model.make(made.code, Thing("pack", packed_g, packed_g, drawn))
+            self._model.make(made.code, Thing("pack", packed_g, packed_g, drawn, film=film))

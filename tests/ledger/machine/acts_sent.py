@@ -9,11 +9,15 @@ from hypothesis.stateful import precondition, rule
 from app.sending.actions import dispatch, take_back
 from app.sending.cases.actions import build, take_apart
 from app.sending.cases.schemas import CaseIn, TakenOut
+from app.sending.crates.actions import move as move_crates
+from app.sending.crates.schemas import CrateMovementIn
 from app.sending.picking.actions import cancel, record
 from app.sending.picking.schemas import CancelIn, PickIn
+from app.sending.sales.actions import sell
+from app.sending.sales.schemas import SaleIn
 from app.sending.schemas import DispatchIn, ReturnIn
 from tests.ledger.machine.book import MOSTLY, Floor, bagged
-from tests.ledger.machine.things import BAG_G, Case, Pick, Thing
+from tests.ledger.machine.things import BAG_G, CRATES, Case, Pick, Thing
 
 MOST_CASES = 5
 MOST_PICKS = 5
@@ -91,21 +95,51 @@ class SentActs(Floor):
     ) -> None:
         whole = sum((self._model.cases[case].bags for case in cases), loose)
         lines = [*bagged(loose), *({"case": case} for case in cases)]
+        crates = whole.total() % 2
         asked = DispatchIn.model_validate(
-            {"customer": "Café Nord", "lines": lines, "pick": pick} | self._said
-        )
+            {"customer": "Café Nord", "lines": lines, "pick": pick}
+            | {"crates": [{"kind": "Blue", "count": 1}] if crates else []} | self._said
+        )  # fmt: skip
         refusals = self._model.sending(loose, whole, cases, pick)
+        if crates > CRATES - self._model.crates_away():
+            refusals.add("crates-short")
         if pick is not None:
             refusals |= self._model.ending_pick(pick, self._said.get("corrects"))
 
         if made := self._book(lambda pen: dispatch(pen, asked), refusals):
             grams = Counter({code: count * BAG_G for code, count in whole.items()})
             sent = Thing("dispatch", grams.total(), grams.total(), grams, bags=Counter(whole))
+            sent.crates = crates
             self._model.make(made.code, sent)
             for case in cases:
                 self._model.cases[case].sent.append(made.code)
             if pick is not None:
                 self._model.picks[pick].ended = made.code
+
+    @precondition(lambda self: self._model.of("pack"))
+    @rule(data=st.data())
+    def sell(self, data: st.DataObject) -> None:
+        bags = self._some_bags(data)
+        asked = SaleIn.model_validate(
+            {"shop": "Counter", "sold_on": "2026-03-09", "lines": bagged(bags)}
+        )
+
+        if made := self._book(
+            lambda pen: sell(pen, asked), self._model.sending(bags, bags, (), None)
+        ):
+            grams = Counter({code: count * BAG_G for code, count in bags.items()})
+            sold = Thing("dispatch", grams.total(), grams.total(), grams, bags=Counter(bags))
+            self._model.make(made.code, sold)
+
+    @rule()
+    def bring_crates_back(self) -> None:
+        asked = CrateMovementIn.model_validate(
+            {"customer": "Café Nord", "act": "back", "crates": [{"kind": "Blue", "count": 1}]}
+        )
+        refusals = {"crates-short"} if self._model.crates_away() < 1 else set()
+
+        if self._book(lambda pen: move_crates(pen, asked), refusals):
+            self._model.crates_back += 1
 
     @precondition(lambda self: self._model.of("dispatch"))
     @rule(data=st.data())

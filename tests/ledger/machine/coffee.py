@@ -161,12 +161,14 @@ class Coffee(Stock):
         return refusals, drawn
 
     def packing(
-        self, parts: Mapping[str, int], pours: Mapping[str, int], bags: int
+        self, parts: Mapping[str, int], pours: Mapping[str, int], bags: int, film: int
     ) -> tuple[set[str], Counter[str]]:
         """Predict the refusals of filling bags, and what goes into them."""
         refusals, drawn, touched = self.filling(parts, pours)
         if bags * BAG_G > sum(parts.values()) + sum(pours.values()):
             refusals.add("mass-gained")
+        if film > self.film_left():
+            refusals.add("insufficient-stock")
         if any(self.units[code].disposition in LIMITED for code in touched):
             refusals.add("tasting-limits-use")
         return refusals, drawn

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from tests.ledger.machine.things import (
     BAG_G,
+    FILM,
     UNUSABLE,
     Adjusted,
     Case,
@@ -33,6 +34,7 @@ class Stock:
     """Planned batches by their number."""
     cases: dict[str, Case] = field(default_factory=dict)
     picks: dict[int, Pick] = field(default_factory=dict)
+    crates_back: int = 0
     taken: int = 0
     """How many units, lines and adjustments were taken down."""
 
@@ -176,6 +178,15 @@ class Stock:
         live = [code for code in self.plans[number].roasts if not self.units[code].voided]
         assert len(live) < 2
         return live[0] if live else None
+
+    def film_left(self) -> int:
+        """Count the pieces of packing material that no pack used."""
+        return FILM - sum(unit.film for unit in self.units.values() if not unit.voided)
+
+    def crates_away(self) -> int:
+        """Count the crates that the customer has; fewer than none where a dispatch never was."""
+        sent = sum(unit.crates for unit in self.units.values() if not unit.voided)
+        return sent - self.crates_back
 
     def batch_of(self, code: str | None) -> int | None:
         """Name the planned batch of a roast, which one booked in its place is of as well."""

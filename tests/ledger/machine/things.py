@@ -6,6 +6,9 @@ from dataclasses import dataclass, field
 EMPTIED_TOLERANCE_PCT = 2
 ROASTER_CAPACITY_G = 20_000
 BAG_G = 250
+FILM = 40
+"""Pieces of packing material that there are."""
+CRATES = 3
 PLACES = ("A-01", "SILO", "TRAY")
 MIXING = frozenset({"SILO", "TRAY"})
 """Places in which loose coffee mixes."""
@@ -36,6 +39,10 @@ class Thing:
     """Of a dispatch: bags of each pack that are still out."""
     sent_in: str | None = None
     """Of a return: the dispatch it came back from."""
+    film: int = 0
+    """Of a pack: pieces of packing material that went into it."""
+    crates: int = 0
+    """Of a dispatch: crates that went with it."""
     born: int = 0
     """Which of all that was taken down it was."""
     own_hold: int | None = None
