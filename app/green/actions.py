@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import insert, select
 from sqlmodel import SQLModel, col
 
 from app.green.arrivals.checks import delivery_check
@@ -34,7 +34,7 @@ from app.places.actions import locate, place
 from app.places.cautions import lifted_high
 from app.places.tables import Location
 from app.shared.codes import issue
-from app.shared.db import batched
+from app.shared.db import batched, next_number
 from app.shared.problems import FieldRefused
 from app.standards.ico_marks import coffee_year_label
 
@@ -197,10 +197,10 @@ def write_delivery(
     discharged_on: date | None = None,
 ) -> Delivery:
     """Record the delivery of an entry."""
-    last: int = pen.session.scalar(select(func.max(col(Delivery.id)))) or 0
+    number = next_number(pen.session, col(Delivery.id))
     delivery = Delivery(
-        id=last + 1,
-        code=issue("A", last + 1),
+        id=number,
+        code=issue("A", number),
         supplier_id=supplier_id,
         reference=reference,
         entry_id=entry_id,

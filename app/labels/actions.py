@@ -15,7 +15,7 @@ from app.ledger.posting import Pen
 from app.ledger.queries import live, unit_by_code, unknown
 from app.ledger.tables import Unit, UnitKind
 from app.places.tables import Location
-from app.shared.db import IdColumn, among
+from app.shared.db import IdColumn, among, next_number
 from app.shared.problems import FieldRefused, Refused
 
 LABELLED = (UnitKind.SACK, UnitKind.ROAST, UnitKind.BLEND, UnitKind.PACK, UnitKind.RETURN)
@@ -37,7 +37,7 @@ def print_labels(pen: Pen, asked: LabelsIn) -> OrderOut:
     _refuse_too_many(asked, len(subjects))
     _refuse_off_the_sheet(asked)
     reprints = _reprints(pen.session, subjects)
-    number: int = (pen.session.scalar(select(func.max(col(LabelOrder.id)))) or 0) + 1
+    number = next_number(pen.session, col(LabelOrder.id))
     entry_id = pen.note("labels printed", {
         **asked.model_dump(mode="json"), "order": number,
         "codes": [subject.code for subject in subjects], "reprint": any(reprints),

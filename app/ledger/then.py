@@ -50,6 +50,11 @@ class AsOf(NamedTuple):
         return {"as_of": text(self.moment) if self.moment else None, "entry": self.entry}
 
 
+def newest_entry(session: Session) -> int:
+    """Number the last entry of the journal; 0 in an empty book."""
+    return session.connection().scalar(_NEWEST) or 0
+
+
 def as_of(session: Session, moment: datetime | None) -> AsOf:
     """Find the last entry that the book had at a moment.
 
@@ -57,7 +62,7 @@ def as_of(session: Session, moment: datetime | None) -> AsOf:
         Refused: `invalid` for a moment that lies ahead.
     """
     if moment is None:
-        return AsOf(None, session.connection().scalar(_NEWEST) or 0)
+        return AsOf(None, newest_entry(session))
     if moment > now() + _AHEAD:
         said = f"{text(moment)} lies ahead: what the book will say nobody knows"
         raise Refused("invalid", said, errors=[{"parameter": "as_of", "detail": said}])

@@ -22,7 +22,7 @@ from app.places.schemas import LocationChange, LocationIn, LocationOut, Moved, M
 from app.places.showing import location_out
 from app.places.tables import MIXING, Location, Move, PlaceKind
 from app.places.tree import STANDING, below, born_at, paths, stock, was_used
-from app.shared.db import AnySelect, among, batched
+from app.shared.db import AnySelect, among, batched, next_number
 from app.shared.problems import FieldRefused, Refused
 from app.shared.times import text
 
@@ -238,11 +238,11 @@ def _refuse_before(pen: Pen, units: Sequence[Unit], at: datetime) -> None:
 
 
 def _record(pen: Pen, entry_id: int, origins: Mapping[int, int | None], to_id: int) -> None:
-    last: int = pen.session.scalar(select(func.max(col(Move.id)))) or 0
+    first = next_number(pen.session, col(Move.id))
     rows = [
         {"id": number, "unit_id": unit_id, "from_id": from_id, "to_id": to_id,
          "entry_id": entry_id}
-        for number, (unit_id, from_id) in enumerate(origins.items(), last + 1)
+        for number, (unit_id, from_id) in enumerate(origins.items(), first)
     ]  # fmt: skip
     for some in batched(rows, 5000):
         pen.session.execute(insert(Move), some)

@@ -1,13 +1,13 @@
 """Where a unit stands that is booked in the place of a mistaken one: where that stood."""
 
-from sqlalchemy import func, select, update
+from sqlalchemy import select, update
 from sqlmodel import col
 
 from app.ledger.corrections.replacing import link
 from app.ledger.posting import Pen, Posting
 from app.ledger.tables import Unit
 from app.places.tables import Move
-from app.shared.db import among
+from app.shared.db import among, next_number
 
 
 def post(pen: Pen, posting: Posting) -> int:
@@ -35,11 +35,11 @@ def _take_over_places(pen: Pen, by: dict[int, int]) -> None:
         .where(among(session, col(Move.unit_id), first.values()))
         .order_by(col(Move.id))
     ).all()
-    last: int = session.scalar(select(func.max(col(Move.id)))) or 0
+    number = next_number(session, col(Move.id))
     pen.write(Move, (
-        {"id": number, "unit_id": by[row.unit_id], "from_id": row.from_id, "to_id": row.to_id,
+        {"id": number + i, "unit_id": by[row.unit_id], "from_id": row.from_id, "to_id": row.to_id,
          "entry_id": row.entry_id}
-        for number, row in enumerate(rows, last + 1)
+        for i, row in enumerate(rows)
     ))  # fmt: skip
     for new, place_id in {by[row.unit_id]: row.to_id for row in rows}.items():
         session.execute(

@@ -7,8 +7,9 @@ from sqlalchemy import select
 from sqlmodel import col
 
 from app.ledger.posting import Pen
+from app.ledger.then import newest_entry
 from app.recall.cases import Case, case_at, require, take_step, write_step
-from app.recall.frozen import first_scope, freeze, last_entry, newest, next_number
+from app.recall.frozen import first_scope, freeze, newest
 from app.recall.queries import case_out, open_points
 from app.recall.rules import Act, Step
 from app.recall.schemas import (
@@ -27,6 +28,7 @@ from app.recall.showing import whole
 from app.recall.starts import StartIn
 from app.recall.tables import RecallCase
 from app.shared.codes import issue
+from app.shared.db import next_number
 from app.shared.problems import Refused
 
 
@@ -38,8 +40,8 @@ def open_case(pen: Pen, asked: CaseIn) -> CaseOut:
 
 def begin(pen: Pen, asked: CaseIn, *, drill: bool) -> tuple[Case, Scope | None]:
     """Write a case with its first steps, and its scope where it names a start."""
-    at_entry = last_entry(pen.session)
-    number = next_number(pen.session, RecallCase)
+    at_entry = newest_entry(pen.session)
+    number = next_number(pen.session, col(RecallCase.id))
     code = _code(pen, asked, number)
     scope = first_scope(pen.session, asked.start) if asked.start is not None else None
     said = {"recall": code, "kind": asked.kind, "drill": drill, "trigger": asked.trigger.kind}
@@ -82,7 +84,7 @@ def extend(pen: Pen, code: str, asked: ScopeIn) -> ScopeOut:
     before: list[StartIn] = []
     if case.has_been(Step.SCOPED):
         before = list(newest(pen.session, case.row.id, code).scope.starts)
-    at_entry = last_entry(pen.session)
+    at_entry = newest_entry(pen.session)
     scope = first_scope(pen.session, asked.start, before)
     entry_id = pen.note("recall scoped", {"recall": code, "start": asked.start.as_kept()})
     frozen = freeze(pen, case.row.id, scope, entry_id, at_entry)

@@ -9,10 +9,10 @@ from sqlmodel import Session, col
 
 from app.ledger.posting import Pen
 from app.ledger.tables import Entry
-from app.recall.frozen import next_number
 from app.recall.rules import Act, CaseKind, Step, refusal, state_of
 from app.recall.schemas import ClassIn, ClassOut, StepOut
 from app.recall.tables import RecallCase, RecallStep
+from app.shared.db import next_number
 from app.shared.problems import Refused
 
 
@@ -114,7 +114,7 @@ def write_step(pen: Pen, case_id: int, taken: StepOut) -> None:
     """Write a line of the history."""
     named = taken.classed
     pen.write(RecallStep, [{
-        "id": next_number(pen.session, RecallStep), "case_id": case_id, "step": taken.step,
+        "id": next_number(pen.session, col(RecallStep.id)), "case_id": case_id, "step": taken.step,
         "kind": taken.kind, "jurisdiction": named.jurisdiction if named else None,
         "recall_class": named.named if named else None, "reason": taken.reason,
         "entry_id": taken.entry,

@@ -7,8 +7,9 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.ledger.tables import Unit, UnitKind
+from app.ledger.then import newest_entry
 from app.recall.cases import case_at
-from app.recall.frozen import last_entry, newest, scope_now
+from app.recall.frozen import newest, scope_now
 from app.recall.schemas import (
     ChangedUnit,
     ChangesOut,
@@ -51,7 +52,7 @@ def changes(session: Session, code: str) -> ChangesOut:
         scope=frozen.number,
         frozen_at=frozen.frozen_at,
         frozen_at_entry=frozen.at_entry,
-        now_at_entry=last_entry(session),
+        now_at_entry=newest_entry(session),
         same=not (came or gone or changed or sent or returned),
         came_in=came,
         dropped_out=gone,

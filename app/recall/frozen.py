@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import func, select
-from sqlmodel import Session, SQLModel, col
+from sqlmodel import Session, col
 
 from app.ledger.posting import Pen
 from app.ledger.rules import canonical
@@ -15,6 +15,7 @@ from app.ledger.tables import Entry, Unit
 from app.recall.scope import Scope, ScopeLine, ScopeUnit, scope_of
 from app.recall.starts import StartIn, standing_of, start_units, start_units_now
 from app.recall.tables import RecallScope, RecallScopeLine, RecallScopeUnit
+from app.shared.db import next_number
 from app.shared.problems import Refused
 from app.tracing.rules import FIGURES
 from app.tracing.schemas import Direction
@@ -33,19 +34,6 @@ class Frozen:
     frozen_at: datetime
     frozen_by: str
     scope: Scope
-
-
-def next_number(session: Session, table: type[SQLModel]) -> int:
-    """Give the next row of a table its number; whoever writes holds the pen."""
-    last: int | None = session.scalar(select(func.max(SQLModel.metadata.tables[
-        str(table.__tablename__)
-    ].c.id)))  # fmt: skip
-    return (last or 0) + 1
-
-
-def last_entry(session: Session) -> int:
-    """Number the last entry of the journal."""
-    return session.scalar(select(func.max(col(Entry.id)))) or 0
 
 
 def first_scope(
@@ -82,7 +70,12 @@ def freeze(pen: Pen, case_id: int, scope: Scope, entry_id: int, at_entry: int) -
         select(func.count()).select_from(RecallScope).where(col(RecallScope.case_id) == case_id)
     )
     frozen = Frozen(
-        next_number(session, RecallScope), (number or 0) + 1, at_entry, pen.now, pen.who, scope
+        next_number(session, col(RecallScope.id)),
+        (number or 0) + 1,
+        at_entry,
+        pen.now,
+        pen.who,
+        scope,
     )
     pen.write(RecallScope, [{
         "id": frozen.id, "case_id": case_id, "number": frozen.number,

@@ -8,8 +8,9 @@ from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.ledger.tables import Adjustment, Entry, Reason, UnitKind
+from app.ledger.then import newest_entry
 from app.recall.cases import Case, case_at
-from app.recall.frozen import last_entry, newest, scope_now
+from app.recall.frozen import newest, scope_now
 from app.recall.reports import (
     BagsOut,
     Effectiveness,
@@ -142,7 +143,7 @@ def reconcile(session: Session, case: Case, scope: Scope) -> ReconciliationOut:
     return ReconciliationOut(
         code=case.row.code,
         state=case.state,
-        at_entry=last_entry(session),
+        at_entry=newest_entry(session),
         bags=BagsOut(
             made_bags=bags.made,
             in_house_bags=bags.in_house,

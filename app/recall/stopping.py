@@ -12,15 +12,16 @@ from sqlmodel import Session, col
 from app.ledger.actions import place_hold
 from app.ledger.posting import Pen
 from app.ledger.tables import HoldUnit, Unit, UnitKind
+from app.ledger.then import newest_entry
 from app.places.tables import Location
 from app.recall.cases import Case, case_at, require, take_step
-from app.recall.frozen import freeze, last_entry, newest, next_number, scope_now
+from app.recall.frozen import freeze, newest, scope_now
 from app.recall.rules import Act, Step
 from app.recall.schemas import StopIn, StopOut, StoppedUnit
 from app.recall.scope import CONTACT, Scope, ScopeUnit
 from app.recall.showing import consignees
 from app.recall.tables import RecallNotice, RecallStop
-from app.shared.db import among
+from app.shared.db import among, next_number
 from app.tracing.queries import CAUTION
 
 
@@ -35,7 +36,7 @@ def stop(pen: Pen, code: str, asked: StopIn) -> StopOut:
     contact = asked.possible_contact
     if contact is None:
         contact = pen.settings.recall_stops_contact
-    at_entry = last_entry(session)
+    at_entry = newest_entry(session)
     scope = scope_now(session, newest(session, case.row.id, code))
     before = _held_before(session, case)
     units = [unit for unit in _stoppable(scope, contact=contact) if unit.id not in before]
@@ -44,8 +45,9 @@ def stop(pen: Pen, code: str, asked: StopIn) -> StopOut:
     frozen = freeze(pen, case.row.id, scope, entry_id, at_entry)
     hold_id = _hold(pen, case, entry_id, units, asked.reason)
     pen.write(RecallStop, [{
-        "id": next_number(session, RecallStop), "case_id": case.row.id, "scope_id": frozen.id,
-        "hold_id": hold_id, "possible_contact": contact, "entry_id": entry_id,
+        "id": next_number(session, col(RecallStop.id)), "case_id": case.row.id,
+        "scope_id": frozen.id, "hold_id": hold_id, "possible_contact": contact,
+        "entry_id": entry_id,
     }])  # fmt: skip
     case = take_step(pen, case, _after(session, case), entry_id, reason=asked.reason)
     there = [unit for unit in units if unit.left_g > 0]

@@ -6,7 +6,7 @@ from sqlmodel import col
 from app.ledger.cards import named
 from app.ledger.posting import Pen
 from app.recall.cases import Case, case_at, require, take_step
-from app.recall.frozen import newest, next_number, scope_now, was_sent
+from app.recall.frozen import newest, scope_now, was_sent
 from app.recall.reconciling import sent_to
 from app.recall.reports import (
     AcknowledgementIn,
@@ -21,6 +21,7 @@ from app.recall.showing import by_customer
 from app.recall.tables import RecallAcknowledgement, RecallNotice, RecallReport
 from app.sending.actions import CUSTOMERS
 from app.sending.tables import Customer
+from app.shared.db import next_number
 from app.shared.problems import FieldRefused, Refused
 from app.standards.recalls import NOTICE_SAYS
 from app.tracing.queries import CAUTION
@@ -33,7 +34,7 @@ def notify(pen: Pen, code: str, asked: NoticeIn) -> NoticeOut:
     said = {"recall": code, "customer": customer.id, "how": asked.how}
     entry_id = pen.note("recall notice", said, at)
     row = RecallNotice(
-        id=next_number(pen.session, RecallNotice), case_id=case.row.id,
+        id=next_number(pen.session, col(RecallNotice.id)), case_id=case.row.id,
         customer_id=customer.id or 0, how=asked.how, note=asked.note, entry_id=entry_id,
     )  # fmt: skip
     pen.session.add(row)
@@ -67,7 +68,7 @@ def acknowledge(pen: Pen, code: str, asked: AcknowledgementIn) -> Acknowledgemen
         raise FieldRefused("#/customer", f"{customer.name} was sent no notice of {code} yet")
     entry_id = pen.note("recall acknowledged", {"recall": code, "customer": customer.id}, at)
     row = RecallAcknowledgement(
-        id=next_number(pen.session, RecallAcknowledgement), case_id=case.row.id,
+        id=next_number(pen.session, col(RecallAcknowledgement.id)), case_id=case.row.id,
         customer_id=customer.id or 0, note=asked.note, entry_id=entry_id,
     )  # fmt: skip
     pen.session.add(row)
@@ -108,7 +109,7 @@ def report(pen: Pen, code: str, asked: ReportIn) -> ReportOut:
         "recall report", {"recall": code, "customer": customer.id, "bags": counted}, at
     )
     row = RecallReport(
-        id=next_number(pen.session, RecallReport), case_id=case.row.id,
+        id=next_number(pen.session, col(RecallReport.id)), case_id=case.row.id,
         customer_id=customer.id or 0, held_bags=said.held, returned_bags=said.returned,
         destroyed_bags=said.destroyed, sold_bags=said.sold, booked_back_bags=returned,
         note=asked.note, entry_id=entry_id,

@@ -33,7 +33,7 @@ from app.ledger.queries import live, moments, unit_by_code, units_by_code
 from app.ledger.tables import Adjustment, Entry, Flow, Reason, Unit, UnitKind
 from app.places.actions import locate
 from app.places.tree import STANDING, below
-from app.shared.db import AnySelect, among
+from app.shared.db import AnySelect, among, next_number
 from app.shared.mass import kg_text
 from app.shared.problems import FieldRefused, Refused
 from app.shared.times import text
@@ -48,7 +48,7 @@ def begin(pen: Pen, asked: CountIn) -> CountOut:
     sacks = pen.session.execute(_expected(location.id if location else None, lot)).all()
     said = asked.model_dump(mode="json") | {"sacks": [sack.code for sack in sacks]}
     entry_id = pen.note("count opened", said)
-    number = _next(pen.session, StockCount)
+    number = next_number(pen.session, col(StockCount.id))
     pen.write(StockCount, [{
         "id": number, "location_id": location.id if location else None,
         "lot_id": lot.id if lot else None, "note": asked.note, "entry_id": entry_id,
@@ -73,11 +73,6 @@ def _expected(location_id: int | None, lot: Unit | None) -> AnySelect:
     return statement.where(col(Unit.location_id).in_(select(below(location_id).c.id)))
 
 
-def _next(session: Session, table: type[StockCount | StockCountLine]) -> int:
-    last: int = session.scalar(select(func.max(col(table.id)))) or 0
-    return last + 1
-
-
 def take_down(pen: Pen, number: int, asked: CountLinesIn) -> CountNoted:
     """Take down what somebody found; of two lines about a sack the later one counts.
 
@@ -93,7 +88,7 @@ def take_down(pen: Pen, number: int, asked: CountLinesIn) -> CountNoted:
     book_g = _book_at(pen.session, sacks, asked.counted_at)
     said = asked.model_dump(mode="json") | {"count": number, "book": [*book_g.values()]}
     entry_id = pen.note("counted", said, at)
-    first = _next(pen.session, StockCountLine)
+    first = next_number(pen.session, col(StockCountLine.id))
     pen.write(StockCountLine, (
         {"id": first + i, "count_id": number, "sack_id": sack.id, "location_id": sack.location_id,
          "counted_g": each.grams, "book_g": book_g[sack.id], "entry_id": entry_id}

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 
-from sqlalchemy import func, select
 from sqlmodel import col
 
 from app.green.picking.queries import choices, enough, lines
@@ -12,6 +11,7 @@ from app.green.picking.tables import PickList, PickListLine, PickListLot
 from app.ledger.posting import Pen
 from app.ledger.queries import units_by_code
 from app.ledger.tables import UnitKind
+from app.shared.db import next_number
 from app.shared.mass import kg_from_grams, kg_text
 from app.shared.problems import FieldRefused, Refused
 
@@ -33,7 +33,7 @@ def record(pen: Pen, asked: PickListIn) -> PickListOut:
         "sacks": _said(draws), "suggested": _said(suggested),
     }  # fmt: skip
     entry_id = pen.note("pick list", said)
-    number: int = (pen.session.scalar(select(func.max(col(PickList.id)))) or 0) + 1
+    number = next_number(pen.session, col(PickList.id))
     pen.write(PickList, [{
         "id": number, "grams": asked.grams, "as_suggested": as_suggested, "reason": asked.reason,
         "entry_id": entry_id,

@@ -3,7 +3,6 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
-from sqlalchemy import func, select
 from sqlmodel import col
 
 from app.green.reservations.queries import stock_of_lots
@@ -11,14 +10,9 @@ from app.green.reservations.tables import Reservation, ReservationLot, Reservati
 from app.ledger.posting import Pen
 from app.ledger.queries import live
 from app.ledger.tables import Unit
+from app.shared.db import next_number
 from app.shared.mass import kg_from_grams, kg_text
 from app.shared.problems import Refused
-
-
-def next_reservation(pen: Pen) -> int:
-    """Name the number of the next reservation; whoever holds the pen hands them out."""
-    last: int = pen.session.scalar(select(func.max(col(Reservation.id)))) or 0
-    return last + 1
 
 
 def refuse_beyond(pen: Pen, lots: Mapping[str, Unit], wanted: Counter[str]) -> None:
@@ -45,7 +39,7 @@ def reserve(
     pen: Pen, entry_id: int, promised: Sequence[tuple[str, Mapping[int, int]]]
 ) -> Sequence[int]:
     """Promise so much of each lot for each purpose, as part of an entry that is written."""
-    first = next_reservation(pen)
+    first = next_number(pen.session, col(Reservation.id))
     pen.write(Reservation, [
         {"id": first + i, "purpose": purpose, "entry_id": entry_id}
         for i, (purpose, _) in enumerate(promised)

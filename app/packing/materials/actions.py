@@ -1,6 +1,6 @@
 """Taking packing materials in, counting them, writing them off, stopping them."""
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlmodel import Session, SQLModel, col
 
 from app.green.actions import SUPPLIERS
@@ -27,14 +27,8 @@ from app.packing.materials.tables import (
     MaterialUnit,
 )
 from app.shared.codes import issue
-from app.shared.db import IdColumn
+from app.shared.db import next_number
 from app.shared.problems import FieldRefused, Refused
-
-
-def _next(session: Session, column: IdColumn) -> int:
-    """Give the next number: safe, since whoever asks holds the pen."""
-    last: int = session.scalar(select(func.max(column))) or 0
-    return last + 1
 
 
 def _write(pen: Pen, row: SQLModel) -> None:
@@ -48,7 +42,7 @@ def take_in(pen: Pen, asked: MaterialLotIn) -> MaterialLotOut:
     _refuse_broken(material.unit, asked.quantity_milli, "#/quantity")
     supplier = _supplier(pen.session, asked.supplier)
     at = pen.moment(asked.received_at, "#/received_at")
-    lot_id = _next(pen.session, col(MaterialLot.id))
+    lot_id = next_number(pen.session, col(MaterialLot.id))
     code = asked.code or issue("M", lot_id)
     _refuse_taken(pen.session, code)
     facts = asked.model_dump(mode="json") | {"code": code}
@@ -98,7 +92,7 @@ def change_lot(pen: Pen, code: str, asked: LotChangeIn) -> LotChanged:
     facts = asked.model_dump(mode="json") | {"lot": lot.code, "change_milli": change}
     entry_id = pen.note(kind, facts)
     row = MaterialChange(
-        id=_next(pen.session, col(MaterialChange.id)), lot_id=lot.id, change_milli=change,
+        id=next_number(pen.session, col(MaterialChange.id)), lot_id=lot.id, change_milli=change,
         counted_milli=asked.counted_milli, reason=asked.reason, entry_id=entry_id,
     )  # fmt: skip
     pen.session.add(row)
@@ -128,7 +122,7 @@ def too_little(code: str, asked: int, left: int) -> Refused:
 def hold_lot(pen: Pen, code: str, asked: LotHoldIn) -> LotHoldOut:
     """Stop a lot: no pack uses it until it is released."""
     lot = lot_by_code(pen.session, code)
-    hold_id = _next(pen.session, col(MaterialHold.id))
+    hold_id = next_number(pen.session, col(MaterialHold.id))
     entry_id = pen.note("packing material held", {"lot": lot.code, "reason": asked.reason})
     _write(pen, MaterialHold(id=hold_id, lot_id=lot.id, reason=asked.reason, entry_id=entry_id))
     return queries.hold(pen.session, hold_id)

@@ -2,7 +2,6 @@
 
 import json
 
-from sqlalchemy import func, select
 from sqlmodel import col
 
 from app.ledger.actions import place_hold
@@ -13,6 +12,7 @@ from app.packing.tables import Pack
 from app.packing.weighing.schemas import CheckWeighingIn, CheckWeighingOut
 from app.packing.weighing.showing import Weighed, show, verdict_of
 from app.packing.weighing.tables import CheckWeighing
+from app.shared.db import next_number
 from app.shared.problems import FieldRefused
 from app.standards.average_quantity import Check, Finding, Verdict
 
@@ -31,9 +31,9 @@ def weigh(pen: Pen, code: str, asked: CheckWeighingIn) -> CheckWeighingOut:
     verdict = _verdict(asked, check, batch, pack)
     at = pen.moment(asked.weighed_at, "#/weighed_at")
     entry_id = pen.note("check weighing", {"pack": unit.code, **asked.model_dump(mode="json")}, at)
-    last: int = pen.session.scalar(select(func.max(col(CheckWeighing.id)))) or 0
     row = CheckWeighing(
-        id=last + 1, pack_id=unit.id, plan=check, batch_bags=batch, tare_mg=asked.tare or 0,
+        id=next_number(pen.session, col(CheckWeighing.id)), pack_id=unit.id, plan=check,
+        batch_bags=batch, tare_mg=asked.tare or 0,
         net_mg=json.dumps(asked.net_mg()), instrument=asked.instrument, note=asked.note,
         hold_id=_hold(pen, entry_id, unit, verdict), entry_id=entry_id,
     )  # fmt: skip

@@ -11,12 +11,12 @@ from sqlmodel import Session, col
 from app.green.tables import Delivery, GreenLot
 from app.ledger.posting import Pen
 from app.ledger.tables import Entry, Unit
+from app.ledger.then import newest_entry
 from app.packing.tables import Pack
 from app.recall.drills.rules import choose
 from app.recall.drills.schemas import PickIn, PickOut
 from app.recall.drills.tables import DrillPick
-from app.recall.frozen import last_entry, next_number
-from app.shared.db import AnySelect
+from app.shared.db import AnySelect, next_number
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import FieldRefused, Refused
 from app.tracing.queries import CAUTION
@@ -26,7 +26,7 @@ Groups = dict[str, list[int]]
 
 def pick(pen: Pen, asked: PickIn) -> PickOut:
     """Draw a lot and a pack, and keep the draw: nobody draws until one pleases unseen."""
-    newest = last_entry(pen.session)
+    newest = newest_entry(pen.session)
     at_entry = asked.at_entry or newest
     if at_entry > newest:
         raise FieldRefused("#/at_entry", f"the journal ends at entry {newest}")
@@ -36,7 +36,7 @@ def pick(pen: Pen, asked: PickIn) -> PickOut:
     if lot_id is None and pack_id is None:
         raise Refused("not-found", "There is no lot and no pack to draw from yet.")
     entry_id = pen.note("drill picked", {"seed": seed, "at_entry": at_entry})
-    number = next_number(pen.session, DrillPick)
+    number = next_number(pen.session, col(DrillPick.id))
     pen.write(DrillPick, [{
         "id": number, "seed": seed, "at_entry": at_entry, "lot_id": lot_id, "pack_id": pack_id,
         "lots": sum(map(len, lots.values())), "packs": sum(map(len, packs.values())),

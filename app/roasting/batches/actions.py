@@ -5,7 +5,6 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import NamedTuple
 
-from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.green.reservations.actions import refuse_beyond, release_reservation, reserve
@@ -23,6 +22,7 @@ from app.roasting.styles.actions import style_named
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Machine, MachineKind
 from app.roasting.yields import usual_charge
+from app.shared.db import next_number
 from app.shared.mass import kg_from_grams, kg_text
 from app.shared.problems import FieldRefused, Refused
 
@@ -129,7 +129,7 @@ def write_plan(
     lots = units_by_code(pen.session, list(wanted), UnitKind.LOT)
     refuse_beyond(pen, lots, wanted)
     entry_id = pen.note("batches planned", said)
-    first: int = (pen.session.scalar(select(func.max(col(PlannedBatch.id)))) or 0) + 1
+    first = next_number(pen.session, col(PlannedBatch.id))
     reservations = reserve(pen, entry_id, [
         (f"planned batch {first + i} ({each.style.name}, {on})", _by_id(lots, each.green))
         for i, each in enumerate(planned)

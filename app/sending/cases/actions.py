@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import NamedTuple
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.ledger.posting import Pen
@@ -21,7 +21,7 @@ from app.sending.loading import filled_bags
 from app.sending.schemas import BagsIn
 from app.settings import Settings
 from app.shared.codes import issue
-from app.shared.db import among
+from app.shared.db import among, next_number
 from app.shared.problems import FieldRefused, Refused
 from app.shared.times import text
 from app.standards.sscc import make_sscc
@@ -43,7 +43,7 @@ def build(pen: Pen, asked: CaseIn) -> CaseOut:
         Refused: `code-taken`, `not-free`, `insufficient-stock`, `on-hold`, `voided`, `case-state`.
     """
     at = pen.moment(asked.packed_at, "#/packed_at")
-    number: int = (pen.session.scalar(select(func.max(col(Case.id)))) or 0) + 1
+    number = next_number(pen.session, col(Case.id))
     code = _code(pen.session, pen.settings, asked.code, number)
     load = _load(pen, asked.contents, asked.kind, at)
     entry_id = pen.note("case packed", {**asked.model_dump(mode="json"), "case": code}, at)
@@ -193,7 +193,7 @@ def _out(session: Session, case: Case, there: Contents, lines: Lines | None) -> 
 def _write(  # noqa: PLR0917 - one change's members
     pen: Pen, case_id: int, entry_id: int, load: _Load, sign: int, reason: str | None = None
 ) -> None:
-    number: int = (pen.session.scalar(select(func.max(col(CaseChange.id)))) or 0) + 1
+    number = next_number(pen.session, col(CaseChange.id))
     pen.write(CaseChange, [
         {"id": number, "case_id": case_id, "reason": reason, "entry_id": entry_id},
     ])  # fmt: skip

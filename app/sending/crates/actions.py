@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 
+from sqlmodel import col
+
 from app.ledger.cards import named
 from app.ledger.posting import Pen
 from app.sending.actions import CUSTOMERS
@@ -17,11 +19,11 @@ from app.sending.crates.stock import (
     Moved,
     at_customer,
     in_house,
-    last_movement,
     look_up,
     write_moves,
 )
 from app.sending.crates.tables import CrateAct, CrateMovement
+from app.shared.db import next_number
 from app.shared.problems import FieldRefused
 
 
@@ -73,10 +75,10 @@ def count(pen: Pen, asked: CrateCountIn) -> CrateCountOut:
     said = {**asked.model_dump(mode="json"), "book": there, "change": change}
     entry_id = pen.note("crates counted", said, at)
     pen.write(CrateMovement, [
-        {"id": last_movement(pen.session) + 1, "kind_id": kind_id, "act": CrateAct.COUNT,
-         "customer_id": customer.id if customer else None, "house": 0 if customer else change,
-         "away": change if customer else 0, "unit_id": None, "reason": asked.reason,
-         "entry_id": entry_id},
+        {"id": next_number(pen.session, col(CrateMovement.id)), "kind_id": kind_id,
+         "act": CrateAct.COUNT, "customer_id": customer.id if customer else None,
+         "house": 0 if customer else change, "away": change if customer else 0, "unit_id": None,
+         "reason": asked.reason, "entry_id": entry_id},
     ])  # fmt: skip
     return CrateCountOut(
         kind=kind.name,

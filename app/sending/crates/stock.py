@@ -13,7 +13,7 @@ from app.sending.crates.schemas import CratesIn, CratesSent
 from app.sending.crates.shelf import CRATE_KINDS
 from app.sending.crates.tables import CrateAct, CrateKind, CrateMovement
 from app.sending.tables import Customer
-from app.shared.db import among
+from app.shared.db import among, next_number
 from app.shared.problems import FieldRefused, Refused
 
 COUNTS = or_(col(CrateMovement.unit_id).is_(None), col(Unit.voided_entry_id).is_(None))
@@ -128,20 +128,15 @@ def write_moves(  # noqa: PLR0917 - one row's members
     """Move crates to a customer or back, as part of an entry that is already written."""
     if not moved:
         return []
-    last = last_movement(pen.session)
+    first = next_number(pen.session, col(CrateMovement.id))
     sign = 1 if act is CrateAct.OUT else -1
     pen.write(CrateMovement, [
-        {"id": last + place, "kind_id": each.kind.id, "act": act, "customer_id": customer.id,
+        {"id": first + place, "kind_id": each.kind.id, "act": act, "customer_id": customer.id,
          "house": -sign * each.crates, "away": sign * each.crates, "unit_id": unit_id,
          "reason": None, "entry_id": entry_id}
-        for place, each in enumerate(moved, 1)
+        for place, each in enumerate(moved)
     ])  # fmt: skip
     return [CratesSent(kind=each.kind.name, count=each.crates) for each in moved]
-
-
-def last_movement(session: Session) -> int:
-    """Name the highest number a movement has."""
-    return session.scalar(select(func.max(col(CrateMovement.id)))) or 0
 
 
 def crates_with(session: Session, unit_ids: Collection[int]) -> Iterator[CratesSent]:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import delete, func, select
+from sqlalchemy import delete
 from sqlmodel import Session, col
 
 from app.ledger.cards import card_at, enter, named, revise
@@ -24,6 +24,7 @@ from app.sending.orders.schemas import (
 from app.sending.orders.tables import CustomerOrder, OrderCancellation, OrderLine
 from app.sending.tables import Customer, CustomerKind
 from app.shared.codes import issue
+from app.shared.db import next_number
 from app.shared.problems import FieldRefused, Refused
 from app.shared.versions import card_tags, require_match
 
@@ -49,11 +50,11 @@ def refuse_counter(customer: Customer) -> None:
 def enter_order(pen: Pen, asked: OrderIn, known: Mapping[str, object]) -> OrderOut:
     """Enter an order whose customer, and standing order where it has one, are known by number."""
     products = products_of(pen.session, asked.lines)
-    last: int = pen.session.scalar(select(func.max(col(CustomerOrder.id)))) or 0
-    code = asked.code or issue(ORDER_LETTER, last + 1)
+    number = next_number(pen.session, col(CustomerOrder.id))
+    code = asked.code or issue(ORDER_LETTER, number)
     facts = asked.model_dump(include={"reference", "due_on", "note"})
     asked = asked.model_copy(update={"code": code})
-    card = enter(pen, ORDERS, asked, {"id": last + 1, "code": code, **facts, **known})
+    card = enter(pen, ORDERS, asked, {"id": number, "code": code, **facts, **known})
     assert card.id is not None  # noqa: S101 - flushed
     _write_lines(pen, card.id, asked.lines, products)
     return order_out(pen.session, card.id)

@@ -4,7 +4,6 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
 
-from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.ledger.cards import named
@@ -20,6 +19,7 @@ from app.sending.picking.stock import stocks
 from app.sending.picking.tables import Pick, PickEnd, PickLine, PickWanted
 from app.sending.picking.wanting import Asking, asking
 from app.sending.schemas import BagsIn
+from app.shared.db import next_number
 from app.shared.problems import FieldRefused, Refused
 
 
@@ -41,7 +41,7 @@ def record(pen: Pen, asked: PickIn) -> PickOut:
         raise _reason_wanted(suggested)
     said = asked.model_dump(mode="json") | {"packs": _said(taken), "suggested": _said(suggested)}
     entry_id = pen.note("pick", said)
-    number: int = (pen.session.scalar(select(func.max(col(Pick.id)))) or 0) + 1
+    number = next_number(pen.session, col(Pick.id))
     pen.write(Pick, [
         {"id": number, "customer_id": _customer_id(pen.session, asked, purpose),
          "order_id": purpose.order.id if purpose.order else None,
