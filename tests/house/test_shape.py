@@ -13,6 +13,7 @@ COMMITS = {
 """Modules that may commit, each with its reason."""
 
 FLOATS = {
+    "app/standards/forecasting.py": "forecasts, which are statistics",
     "app/standards/outlines.py": "areas on the globe, by a library that knows floats alone",
 }
 """Modules that may make a binary float, each with its reason; never of a mass."""
