@@ -25,6 +25,7 @@ from app.green.picking import routes as picking
 from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
+from app.ledger.journal import routes as journal
 from app.packing import routes as packing
 from app.packing.charts import routes as charts
 from app.packing.materials import routes as materials
@@ -98,6 +99,7 @@ PACKAGES = (
     quality,
     grading,
     ledger,
+    journal,
     labels,
     tracing,
     voids,

@@ -13,8 +13,8 @@ from sqlalchemy import Engine, func, inspect, select
 from sqlmodel import col
 
 from app.cli import postgres_copy, sqlite_copy
-from app.cli.check import Finding, examine
 from app.cli.desk import MistakeError, examples, open_book, read_settings
+from app.ledger.checks import Finding, examine
 from app.ledger.tables import Entry
 from app.schema import lag
 from app.shared.db import reading

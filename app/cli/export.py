@@ -14,6 +14,8 @@ from sqlmodel import Session
 from app.cli.cells import write_csv
 from app.cli.desk import MistakeError, examples, migrated_book, read_settings
 from app.green.arrivals.pictures import ENDINGS
+from app.ledger.journal.exporting import export
+from app.ledger.journal.reading import head
 from app.schema import metadata
 from app.shared.db import reading
 
@@ -63,6 +65,31 @@ def export_all(
             rmtree(part, ignore_errors=True)
             raise
     typer.echo(f"{folder}: {len(metadata().sorted_tables)} tables, {rows} rows.")
+
+
+@exports.command("journal", epilog=examples("jutebook export journal journal-2026-03-31.jsonl"))
+def export_journal(
+    file: Annotated[Path, typer.Argument(metavar="FILE", show_default=False)],
+) -> None:
+    """Write the journal into a new FILE that anybody can verify, with nothing of this program.
+
+    Each line is an entry as the very bytes that its hash covers, each hash stands in the next
+    line, and the last line counts them. Note the hash that is printed where the book is not: it
+    alone shows later that no last lines were taken off and that not all of it was written anew.
+    """
+    with migrated_book(read_settings()) as engine:
+        with reading(engine) as session:
+            ends = head(session)
+        part = file.absolute().with_name(f".{file.name}.{secrets.token_hex(4)}.part")
+        try:
+            with part.open("xb") as opened:
+                opened.writelines(export(engine, ends))
+            if file.exists():
+                raise MistakeError(f"{file} is there already; name a new one.")
+            part.rename(file)
+        finally:
+            part.unlink(missing_ok=True)
+    typer.echo(f"{file}: {ends.entry} entries, the last one hashes to {ends.sha256}.")
 
 
 def _withheld(column: Column[object]) -> bool:

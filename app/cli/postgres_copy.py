@@ -11,8 +11,8 @@ from pathlib import Path
 from psycopg.conninfo import make_conninfo
 from sqlalchemy import URL, Engine, func, select, text
 
-from app.cli.check import Finding, examine
 from app.cli.desk import MistakeError
+from app.ledger.checks import Finding, examine
 from app.schema import lag
 from app.shared.db import reading
 

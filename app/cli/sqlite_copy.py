@@ -7,8 +7,8 @@ from pathlib import Path
 
 from sqlalchemy import Engine, NullPool, create_engine
 
-from app.cli.check import Finding, examine
 from app.cli.desk import MistakeError
+from app.ledger.checks import Finding, examine
 from app.schema import lag
 from app.shared.db import reading
 

@@ -3,9 +3,10 @@
 import hashlib
 import json
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from typing import Any
 
 FIRST_SHA256 = "0" * 64
 """What the first entry names as the line before it."""
@@ -45,13 +46,44 @@ def instant(moment: datetime) -> str:
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
-def seal(members: Mapping[str, object]) -> str:
-    """Hash an entry together with the hash of the line before it (member `previous_sha256`)."""
+SEALED = (
+    "id", "kind", "happened_at", "recorded_at", "who", "facts", "idempotency_key", "fingerprint",
+    "reverses_id", "previous_sha256",
+)  # fmt: skip
+"""The members of an entry that its hash covers: all but the hash itself."""
+
+
+def sealed_line(members: Mapping[str, object]) -> bytes:
+    """Write an entry as the bytes that its hash covers; no line break is ever among them."""
     plain = {
         name: instant(value) if isinstance(value, datetime) else value
         for name, value in members.items()
     }
-    return hashlib.sha256(canonical(plain).encode()).hexdigest()
+    return canonical(plain).encode()
+
+
+def seal(members: Mapping[str, object]) -> str:
+    """Hash an entry together with the hash of the line before it (member `previous_sha256`)."""
+    return hashlib.sha256(sealed_line(members)).hexdigest()
+
+
+@dataclass
+class Chain:
+    """The journal read in order: every line must carry the hash of the one before and its own."""
+
+    before: str = FIRST_SHA256
+    expected_id: int = 1
+
+    def follow(self, entry: Mapping[str, Any]) -> Iterator[str]:
+        """Name what is amiss with the next line."""
+        number = entry["id"]
+        if number != self.expected_id:
+            yield f"entry {self.expected_id} is missing: the next one there is {number}"
+        if entry["previous_sha256"] != self.before:
+            yield f"entry {number} does not carry the hash of the entry before it"
+        if seal({name: entry[name] for name in SEALED}) != entry["sha256"]:
+            yield f"entry {number} was changed: its hash does not fit"
+        self.before, self.expected_id = entry["sha256"], number + 1
 
 
 @dataclass

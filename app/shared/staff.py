@@ -45,6 +45,8 @@ class Permission(StrEnum):
     """Keep the cards of instruments and their calibrations."""
     INSPECT = "arrivals:inspect"
     """Say what an arrived lot looks and smells like, and what is wrong with it, with photos."""
+    JOURNAL = "journal:export"
+    """Take the whole journal out: all that was said is in it, prices too."""
     LABELS = "labels:print"
     """Order labels of sacks, racks, roasts and packs."""
     MACHINES = "machines:edit"
@@ -108,7 +110,7 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
         _P.INSPECT, _P.RECALL, _P.SIGN_DRILL,
     }),
     Role.BUYER: frozenset({
-        _P.READ, _P.PRICES, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
+        _P.READ, _P.PRICES, _P.JOURNAL, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
         _P.APPROVE_COUNT, _P.CERTIFICATES, _P.CONTRACTS, _P.ORDERS, _P.SIGN_DRILL,
     }),
     Role.ADMIN: frozenset(Permission),

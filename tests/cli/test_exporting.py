@@ -127,3 +127,21 @@ def test_an_export_that_breaks_off_leaves_no_folder(
 
     assert broken.exit_code == 1
     assert [path.name for path in desk.iterdir() if not path.name.startswith("book.db")] == []
+
+
+def test_the_journal_is_a_file_that_ends_with_the_hash_that_is_printed(
+    api: Api, jutebook: Jutebook, desk: Path
+) -> None:
+    furnish(api)
+    head = api.get("/journal/proof")["head_sha256"]
+
+    done = jutebook("export", "journal", "journal.jsonl")
+    again = jutebook("export", "journal", "journal.jsonl")
+
+    assert done.exit_code == 0, done.output
+    assert f"hashes to {head}." in done.stdout
+    assert (desk / "journal.jsonl").read_bytes() == api.send("GET", "/journal/export").content
+    assert again.exit_code == 1
+    assert "is there already" in again.stderr
+    assert not list(desk.glob(".*.part"))
+    assert f"with {head}." in jutebook("check").stdout

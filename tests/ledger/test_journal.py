@@ -15,6 +15,7 @@ from app.shared.db import reading
 from app.shared.times import now
 from tests.api import Api, kg
 from tests.makers import blend, dispatch, furnish, pack, receive, roast, sack_codes
+from tests.records import unguard
 
 ENTRY = SQLModel.metadata.tables["entry"]
 
@@ -170,20 +171,6 @@ def test_whom_to_call_is_never_in_the_journal(api: Api, engine: Engine) -> None:
     lines = [entry["facts"] for entry in journal(engine)]
     assert not any(word in line for line in lines for word in ("Ida", "9876543", "Ole"))
     assert json.loads(lines[-1])["said"]["fields"] == ["contact"]
-
-
-def unguard(engine: Engine) -> None:
-    """Take the triggers away, as somebody could who has the database file or its owner's rights."""
-    with engine.begin() as connection:
-        if engine.dialect.name == "sqlite":
-            names = connection.scalars(
-                text("SELECT name FROM sqlite_master WHERE type = 'trigger'")
-            ).all()
-            for name in names:
-                connection.execute(text(f"DROP TRIGGER {name}"))
-        else:
-            for table in SQLModel.metadata.tables:
-                connection.execute(text(f"ALTER TABLE {table} DISABLE TRIGGER USER"))
 
 
 def found(engine: Engine) -> list[str]:

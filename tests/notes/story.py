@@ -45,7 +45,7 @@ class Told:
     def body(self) -> Any:
         """The answer as JSON; None where there is none."""
         said = self.answer.headers.get("content-type", "")
-        return read_json(self.answer.content) if "json" in said else None
+        return read_json(self.answer.content) if is_json(said) else None
 
     @property
     def path(self) -> str:
@@ -74,6 +74,11 @@ class Told:
         if isinstance(body, dict) and str(body.get("type", "")).startswith("/problems/"):
             return int(body["status"])
         return 201 if self.method == "POST" and self.path not in READS_BY_POST else 200
+
+
+def is_json(media_type: str) -> bool:
+    """Tell one JSON text from JSON texts a line, and from all that is none."""
+    return media_type.endswith("json") and not media_type.endswith("ndjson")
 
 
 def tell(service: FastAPI) -> Iterator[Told]:

@@ -17,7 +17,7 @@ from tests.notes.operations import (
     schema_of,
 )
 from tests.notes.pages import FOLDER, Example, examples, page_names
-from tests.notes.story import Told, tell
+from tests.notes.story import Told, is_json, tell
 from tests.notes.tables import RENEW
 
 _IN_README = frozenset({"items", "next", "id", "version"})
@@ -74,7 +74,7 @@ def _misfits(document: dict[str, Any], told: Told) -> list[str]:
         schema = schema_of(described, media_type)
         if schema is None:
             return [f"{media_type} is not described"]
-        if "json" in media_type:
+        if is_json(media_type):
             found += misfits(document, schema, json.loads(told.answer.content))
     for name in told.example.answer.headers.keys() - {"Content-Type"}:
         if name not in described.get("headers", {}):
