@@ -61,6 +61,7 @@ from app.shared.problems import explain_refusals
 from app.tracing import routes as tracing
 from app.tracing import void_routes as voids
 from app.tracing.evidence import routes as unit_evidence
+from app.tracing.flow import routes as flows
 
 PACKAGES = (
     green,
@@ -104,6 +105,7 @@ PACKAGES = (
     tracing,
     voids,
     unit_evidence,
+    flows,
     scans,
     recall,
     balance,

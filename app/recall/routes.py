@@ -6,6 +6,7 @@ from fastapi import APIRouter, Path, Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.recall import actions, comparing, queries, reconciling, stopping, working_off
+from app.recall.flow import flow_of_case, title
 from app.recall.reports import (
     AcknowledgementIn,
     AcknowledgementOut,
@@ -23,6 +24,7 @@ from app.recall.schemas import (
     ChangesOut,
     ClosedOut,
     DecisionIn,
+    FlowOfScope,
     LogLine,
     ReasonIn,
     ScopeBrief,
@@ -31,10 +33,12 @@ from app.recall.schemas import (
     StopIn,
     StopOut,
 )
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import PICTURE, Answer, ExactRoute, Svg
 from app.shared.codes import Code
 from app.shared.paging import PageAsked, page_answer
 from app.shared.staff import Permission
+from app.tracing.flow.schemas import told
+from app.tracing.flow.svg import draw
 from app.tracing.queries import CAUTION
 
 router = APIRouter(route_class=ExactRoute, tags=["recall"])
@@ -44,6 +48,10 @@ CAUTIONED: Final = {"caution": CAUTION}
 Recaller = Annotated[Clerk, allowed(Permission.RECALL)]
 CaseCode = Annotated[Code, Path(description="The code of a recall case or a drill")]
 ScopeNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
+ScopeAsked = Annotated[
+    int | None,
+    Query(ge=1, le=2**31 - 1, description="The number of a scope; the newest forward one else"),
+]
 
 
 @router.post("/recalls", status_code=201, response_model=CaseOut, dependencies=[Keyed])
@@ -88,6 +96,23 @@ def list_recall_scopes(clerk: Reader, code: CaseCode) -> Response:
 def show_recall_scope(clerk: Reader, code: CaseCode, number: ScopeNumber) -> Response:
     """Show a frozen scope whole: every unit, every consignee, possible contact apart."""
     return Answer(clerk.read(queries.scope, code, number))
+
+
+@router.get("/recalls/{code}/flow", response_model=FlowOfScope)
+def show_recall_flow(clerk: Reader, code: CaseCode, scope: ScopeAsked = None) -> Response:
+    """Show a frozen scope as coffee that flows from box to box, as in the flow of a trace."""
+    case, frozen, flow = clerk.read(flow_of_case, code, scope)
+    return Answer(FlowOfScope(
+        code=case.row.code, scope=frozen.number, direction=frozen.scope.direction,
+        at_entry=frozen.at_entry, **told(flow),
+    ))  # fmt: skip
+
+
+@router.get("/recalls/{code}/flow.svg", response_class=Svg, responses=PICTURE)
+def draw_recall_flow(clerk: Reader, code: CaseCode, scope: ScopeAsked = None) -> Response:
+    """Draw where the coffee of a frozen scope went."""
+    case, frozen, flow = clerk.read(flow_of_case, code, scope)
+    return Svg(draw(flow, title(case, frozen)))
 
 
 @router.get("/recalls/{code}/changes", response_model=ChangesOut)

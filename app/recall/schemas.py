@@ -14,6 +14,7 @@ from app.shared.mass import KgOut
 from app.shared.paging import Items
 from app.shared.times import MomentOut
 from app.standards.recalls import US, UsClass
+from app.tracing.flow.schemas import FlowOut
 from app.tracing.schemas import Direction
 
 T = TypeVar("T")
@@ -291,3 +292,12 @@ class LogLine(Told):
 class ClosedOut(CaseOut):
     open_points: list[str]
     """What was not done when it was closed."""
+
+
+class FlowOfScope(FlowOut):
+    """Where the coffee of a frozen scope went."""
+
+    code: str
+    scope: int
+    direction: Direction
+    at_entry: int

@@ -5,7 +5,7 @@ import re
 from collections.abc import Callable, Mapping
 from datetime import date
 from decimal import Decimal
-from typing import Any, NoReturn
+from typing import Any, Final, NoReturn
 
 import simplejson
 from fastapi import Request, Response
@@ -113,6 +113,26 @@ class Pdf(Response):
     """A PDF to be shown or printed."""
 
     media_type = "application/pdf"
+
+
+class Svg(Response):
+    """A picture that can be read aloud. It is that and nothing else: it loads and runs nothing."""
+
+    media_type = "image/svg+xml"
+
+    def __init__(self, content: str | bytes, status_code: int = 200) -> None:
+        super().__init__(content, status_code, _PICTURE_HEADERS)
+
+
+_PICTURE_HEADERS: Final = {
+    "X-Content-Type-Options": "nosniff",
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox",
+    "Cache-Control": "private, no-cache",
+}
+PICTURE: Final[dict[int | str, dict[str, Any]]] = {
+    200: {"content": {Svg.media_type: {"schema": {"type": "string"}}}}
+}
+"""What the description of the API says of a picture."""
 
 
 class ExactRequest(Request):

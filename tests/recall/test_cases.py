@@ -5,8 +5,9 @@ from typing import Any
 
 import pytest
 
-from tests.api import Api, kg
+from tests.api import Api, kg, problem
 from tests.makers import blend, dispatch, furnish, pack, receive, roast, sack_codes
+from tests.tracing.flowing import assert_closes, assert_ends_as_balanced
 
 
 def opened(api: Api, start: dict[str, Any] | None, **more: Any) -> Any:
@@ -25,6 +26,10 @@ def bags(api: Api, book_is_sound: Callable[[], None]) -> Any:
     dispatch(api, {"PK-1": 12}, code="DS-1")
     yield api
     book_is_sound()
+
+
+def named(balance: dict[str, Any]) -> dict[str, Any]:
+    return {f"{name}_kg": kilograms for name, kilograms in balance.items()}
 
 
 def codes(listed: list[dict[str, Any]]) -> list[str]:
@@ -48,6 +53,13 @@ def test_a_complaint_about_a_bag_becomes_everything_made_of_what_is_behind_it(ba
     assert (by_kind["pack"]["bags"], by_kind["pack"]["bags_left"]) == (99, 87)
     assert scope["balance_kg"]["received"] == 120
     assert "competent authority" in scope["caution"]
+    flow = bags.get("/recalls/RC-1/flow")
+    dispatch(bags, {"PK-1": 5}, code="DS-2")  # after the scope was frozen
+    assert_closes(flow)
+    assert_ends_as_balanced(flow, {**named(scope["balance_kg"]), "asked_kg": 0})
+    assert bags.get("/recalls/RC-1/flow?scope=1") == flow
+    assert "Case RC-1, scope 1" in bags.send("GET", "/recalls/RC-1/flow.svg").text
+    problem(bags.send("GET", "/recalls/RC-1/flow?scope=2"), 404, "not-found")
 
 
 def test_a_case_about_a_lot_of_packing_material_starts_at_the_packs_that_used_it(

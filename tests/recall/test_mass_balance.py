@@ -8,6 +8,7 @@ from typing import Any
 from app.recall.balance.rules import closing
 from tests.api import Api, kg
 from tests.makers import dispatch, furnish, pack, receive, roast, sack_codes
+from tests.tracing.flowing import assert_closes, total
 from tests.tracing.recorded_week import BAGS, LOT, ROAST, SHIPMENT, RecordedWeek
 
 
@@ -48,6 +49,11 @@ def test_a_lot_is_used_taken_out_and_on_hand_to_the_gram(
     assert terms(roasted) == {"lost_in_roasting": 5, "used_in_blends": 15}
     whole = api.get("/mass-balance")
     assert whole["difference_kg"] == 0
+    flow = api.get("/mass-balance-flow")
+    assert_closes(flow)
+    assert total(flow, "kg", side="end", term="closing_stock") == whole["closing_kg"]
+    picture = api.send("GET", "/mass-balance-flow.svg?from=2026-03-02T08:00:00Z").text
+    assert "Coffee from 2026-03-02T08:00:00Z to" in picture
     book_is_sound()
 
 
@@ -66,6 +72,10 @@ def test_bags_sent_returned_and_destroyed_are_all_in_the_balance_of_their_pack(
     assert bags["difference_kg"] == 0
     assert (sent["came_in"]["kg"], sent["left_kg"]) == (3, 2)
     assert terms(sent) == {"returned": 1}
+    flow = api.get(f"/mass-balance/{BAGS}/flow")
+    assert_closes(flow)
+    assert total(flow, "kg", side="came_in", term="returned") == 1
+    assert total(flow, "kg", side="end", term="destroyed") == kg("22.75")
 
 
 def test_a_period_opens_with_what_was_there_and_closes_with_what_is(

@@ -11,6 +11,7 @@ import pytest
 
 from tests.api import Api
 from tests.makers import blend, dispatch, furnish, pack, receive, roast
+from tests.tracing.flowing import assert_closes, assert_ends_as_balanced
 from tests.tracing.on_paper import (
     Coffee,
     Roastery,
@@ -207,6 +208,7 @@ def assert_forward(apprentice: Apprentice, unit: int, graph: "nx.DiGraph[int]") 
     assert all(abs(told - figures[name]) < 1 for name, told in told_figures.items())
     assert answer["balance"]["accounted_pct"] == 100
     assert_customers(answer, paper, suspects)
+    assert_flows(apprentice, unit, answer)
 
 
 def assert_customers(answer: Any, paper: Roastery, suspects: set[int]) -> None:
@@ -246,6 +248,15 @@ def assert_backward(apprentice: Apprentice, unit: int, graph: "nx.DiGraph[int]")
     assert sum(told_figures.values()) == received_g == round(received)
     assert told_figures["asked"] == paper.units[unit].made_g
     assert sum(len(each["lots"]) for each in answer["suppliers"]) == len(lots)
+    assert_flows(apprentice, unit, answer)
+
+
+def assert_flows(apprentice: Apprentice, unit: int, answer: Any) -> None:
+    if unit % 5 == 0:
+        path = f"/trace/{apprentice.code[unit]}/flow?direction={answer['direction']}"
+        flow = apprentice.api.get(path)
+        assert_closes(flow)
+        assert_ends_as_balanced(flow, answer["balance"])
 
 
 def test_every_trace_of_a_random_roastery_is_the_one_on_paper(

@@ -1,35 +1,17 @@
 """Charts of checks of weight, as pictures."""
 
-from typing import Annotated, Any, Final
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Response
 
 from app.ledger.clerk import Reader
 from app.packing.charts import queries
 from app.places.stays import Window
-from app.shared.answers import ExactRoute
+from app.shared.answers import PICTURE, ExactRoute, Svg
 from app.shared.codes import Code
 from app.shared.times import MomentIn
 
 router = APIRouter(route_class=ExactRoute, tags=["packing"])
-
-_HEADERS: Final = {
-    "X-Content-Type-Options": "nosniff",
-    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox",
-    "Cache-Control": "private, no-cache",
-}
-"""It is a picture and nothing else: it loads nothing and runs nothing."""
-
-
-class Svg(Response):
-    """A picture that can be read aloud."""
-
-    media_type = "image/svg+xml"
-
-
-_PICTURE: Final[dict[int | str, dict[str, Any]]] = {
-    200: {"content": {Svg.media_type: {"schema": {"type": "string"}}}}
-}
 
 
 def _window(
@@ -39,7 +21,7 @@ def _window(
     return Window(since, until)
 
 
-@router.get("/packs/{code}/weighing-chart", response_class=Svg, responses=_PICTURE)
+@router.get("/packs/{code}/weighing-chart", response_class=Svg, responses=PICTURE)
 def show_pack_weighing_chart(clerk: Reader, code: Code) -> Response:
     """Draw every weight of a pack with nominal, T1, T2 and the running mean.
 
@@ -48,10 +30,10 @@ def show_pack_weighing_chart(clerk: Reader, code: Code) -> Response:
     chart = clerk.read(queries.pack_chart, code)
     from app.packing.charts.drawing import draw_pack  # noqa: PLC0415 - takes seconds to load
 
-    return Svg(draw_pack(chart), headers=_HEADERS)
+    return Svg(draw_pack(chart))
 
 
-@router.get("/products/{sku}/weighing-chart", response_class=Svg, responses=_PICTURE)
+@router.get("/products/{sku}/weighing-chart", response_class=Svg, responses=PICTURE)
 def show_product_weighing_chart(
     clerk: Reader, sku: str, window: Annotated[Window, Depends(_window)]
 ) -> Response:
@@ -59,4 +41,4 @@ def show_product_weighing_chart(
     chart = clerk.read(queries.chart_of_product, sku, window)
     from app.packing.charts.drawing import draw_product  # noqa: PLC0415 - takes seconds to load
 
-    return Svg(draw_product(chart), headers=_HEADERS)
+    return Svg(draw_product(chart))

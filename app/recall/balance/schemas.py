@@ -7,6 +7,7 @@ from app.ledger.tables import UnitKind
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
 from app.shared.times import MomentOut
+from app.tracing.flow.schemas import FlowOut
 
 
 class BalancedUnit(Told):
@@ -55,3 +56,12 @@ class BalanceOfPeriod(Told):
     difference_g: KgOut = Field(alias="difference_kg")
     difference_pct: NumberOut | None
     caution: str
+
+
+class FlowOfUnit(FlowOut):
+    of: BalancedUnit
+
+
+class FlowOfPeriod(FlowOut):
+    since: MomentOut | None = Field(alias="from")
+    until: MomentOut = Field(alias="to")
