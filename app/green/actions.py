@@ -7,6 +7,7 @@ from datetime import date
 from sqlalchemy import insert, select
 from sqlmodel import SQLModel, col
 
+from app.green import queries
 from app.green.arrivals.checks import delivery_check
 from app.green.arrivals.holds import ARRIVAL, DELIVERY, WET, hold_apart
 from app.green.contracts.shelf import CONTRACTS
@@ -16,6 +17,7 @@ from app.green.identity.actions import Received, Settled
 from app.green.identity.rules import Papers
 from app.green.readings.alarms import raise_alarms
 from app.green.readings.tables import Reading, ReadingKind
+from app.green.replacing import replaced_lots, successors, undo_lots
 from app.green.schemas import (
     DeliveryIn,
     DeliveryOut,
@@ -32,6 +34,7 @@ from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.tables import Unit, UnitKind
 from app.places.actions import locate, place
 from app.places.cautions import lifted_high
+from app.places.successors import follow
 from app.places.tables import Location
 from app.shared.codes import issue
 from app.shared.db import batched, next_number
@@ -70,13 +73,22 @@ class ArrivedLot:
 
 
 def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
-    """Book an arrival: every lot is born whole and goes into its sacks at once."""
+    """Book an arrival: every lot is born whole and goes into its sacks at once.
+
+    Booked in the place of a mistaken delivery, or of one lot of it, it voids that in its entry.
+    Readings, samples, inspections and papers stay with the old codes.
+
+    Raises:
+        Refused: `mark-taken`, `over-capacity`; for what is corrected `voided`, `has-dependants`.
+    """
     supplier = named(pen.session, SUPPLIERS, asked.supplier, "#/supplier")
     contract = _contract(pen, asked, supplier)
     places = _places(pen, asked)
     at = pen.moment(asked.received_at, "#/received_at")
-    settled = identity.settle(pen, asked.lots, at)
+    gone = replaced_lots(pen.session, asked)
+    settled = identity.settle(pen, asked.lots, at, {each.lot.id for each in gone})
     posting = Posting(DELIVERY, at, asked.model_dump(mode="json"))
+    undo_lots(pen, posting, gone, asked.correction_reason)
     arrived = [bear_lot(pen, posting, lot, places) for lot in asked.lots]
     entry_id = pen.post(posting)
     delivery = write_delivery(
@@ -86,7 +98,13 @@ def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
     measured = {each.lot.id: write_lot(pen, entry_id, delivery, each) for each in arrived}
     record_papers(pen, arrived, settled)
     held = _hold(pen, entry_id, arrived, measured)
-    pen.session.flush()  # the check below reads what was written
+    cautions = lifted_high(pen.session, pen.settings, _put_away(arrived))
+    pen.session.flush()  # what follows reads what was written
+    if gone:
+        by = successors(gone, [(each.lot, each.sacks) for each in arrived])
+        follow(pen, posting, entry_id, by)
+        booked = queries.delivery(pen.session, delivery.code, pen.settings)
+        return booked.model_copy(update={"cautions": cautions})
     names = {location.id: location.code for location in places.values()}
     return DeliveryOut(
         code=delivery.code,
@@ -102,7 +120,7 @@ def receive(pen: Pen, asked: DeliveryIn) -> DeliveryOut:
             _received(each, names, papers, held=each.lot.id in held)
             for each, (papers, *_) in zip(arrived, settled, strict=True)
         ],
-        cautions=lifted_high(pen.session, pen.settings, _put_away(arrived)),
+        cautions=cautions,
     )
 
 

@@ -31,6 +31,7 @@ from app.green.readings.values import Moisture
 from app.green.tables import Condition
 from app.green.weights import TareSample, Weights, weigh
 from app.ledger.cards import CardOut
+from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
 from app.places.schemas import Caution
 from app.shared.codes import Code, NewCode, PlaceCode, fold
@@ -183,7 +184,9 @@ class OpeningLot(LotIn):
     name: Annotated[str, Field(min_length=1, max_length=500)]
 
 
-class DeliveryIn(Asked):
+class DeliveryIn(Correcting):
+    """An arrival; what it corrects is a delivery by its code, or one lot."""
+
     supplier: Party
     reference: Annotated[str, Field(max_length=200)] | None = None
     received_at: MomentIn

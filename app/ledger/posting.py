@@ -88,8 +88,8 @@ class Posting:
     """Voided units in whose place the new ones are booked, in the same order."""
     reason: str | None = None
     """Why they are replaced."""
-    held: bool = False
-    """Whether a hold of a replaced unit goes on for the new one."""
+    held: set[int] = field(default_factory=set)
+    """New units for which a hold of the unit they replace goes on."""
 
     def flow(self, source_id: int, target: Birth, grams: int) -> None:
         """Let grams of an older unit go into the new one; twice from the same adds up."""

@@ -79,7 +79,7 @@ def blend(pen: Pen, asked: BlendIn, *, may_deviate: bool = False) -> BlendOut:
         blended_at=at,
         grams=whole_g,
         left_g=whole_g,
-        held=posting.held,
+        held=bool(posting.held),
         voided=False,
         parts=[
             BlendPart(
@@ -147,7 +147,7 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
         left_g=packed_g,
         best_before=made.best_before,
         film_roll=asked.film_roll,
-        held=posting.held,
+        held=bool(posting.held),
         voided=False,
         parts=_shared(parts, units),
         loss_g=brought_g - packed_g,

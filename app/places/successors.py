@@ -1,11 +1,13 @@
 """Where a unit stands that is booked in the place of a mistaken one: where that stood."""
 
+from collections.abc import Mapping
+
 from sqlalchemy import select, update
 from sqlmodel import col
 
-from app.ledger.corrections.replacing import link
+from app.ledger.corrections.replacing import in_order, link
 from app.ledger.posting import Pen, Posting
-from app.ledger.tables import Unit
+from app.ledger.tables import Unit, UnitKind
 from app.places.tables import Move
 from app.shared.db import among, next_number
 
@@ -17,10 +19,22 @@ def post(pen: Pen, posting: Posting) -> int:
     """
     entry_id = pen.post(posting)
     if posting.replaced:
-        said = {birth.id for birth in posting.births if birth.location_id is not None}
-        by = link(pen, posting, entry_id)
-        _take_over_places(pen, {old: new for old, new in by.items() if new not in said})
+        follow(pen, posting, entry_id, in_order(posting))
     return entry_id
+
+
+def follow(pen: Pen, posting: Posting, entry_id: int, by: Mapping[int, int]) -> None:
+    """Let new units take over from old ones, old to new, once the posting is in the book.
+
+    A lot stands nowhere: its sacks do.
+    """
+    link(pen, posting, entry_id, by)
+    said = {
+        birth.id
+        for birth in posting.births
+        if birth.location_id is not None or birth.kind is UnitKind.LOT
+    }
+    _take_over_places(pen, {old: new for old, new in by.items() if new not in said})
 
 
 def _take_over_places(pen: Pen, by: dict[int, int]) -> None:

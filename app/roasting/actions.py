@@ -92,7 +92,7 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     )
     record_run(pen, born, machine, at)
     made = _Made(
-        born, machine, style, at, entry_id, drawn, judged, carried, posting.held,
+        born, machine, style, at, entry_id, drawn, judged, carried, bool(posting.held),
         planned.id if planned else None,
     )  # fmt: skip
     return _write(pen, asked, made)

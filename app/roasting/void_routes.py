@@ -1,4 +1,4 @@
-"""Voids of clean-downs and cuppings."""
+"""Voids of clean-downs, cuppings and colours."""
 
 from typing import Annotated
 
@@ -57,3 +57,18 @@ def void_roast_cupping(clerk: Cupper, code: Code, number: Number, asked: ActVoid
     Refused while coffee is in use that only this verdict let go.
     """
     return clerk.write(voids.void_cupping, code, number, asked)
+
+
+@router.post(
+    "/roasts/{code}/colours/{number}/void",
+    status_code=201,
+    response_model=ActVoided,
+    dependencies=[Keyed],
+    tags=["roasting"],
+)
+def void_roast_colour(clerk: Corrector, code: Code, number: Number, asked: ActVoidIn) -> Response:
+    """Take back a colour that was read later and by mistake; it stays, marked as voided.
+
+    The colour that came with the roast is corrected with the roast: its gate went by it.
+    """
+    return clerk.write(voids.void_colour, code, number, asked)

@@ -10,11 +10,33 @@ from app.ledger.queries import live, made_of, unit_by_code
 from app.ledger.tables import Unit, UnitKind
 from app.places.actions import LOCATIONS
 from app.quality.tables import Cupping
+from app.roasting.colours.tables import RoastColour
 from app.roasting.machines import MACHINES
 from app.roasting.queries import refuse_unreleased
 from app.roasting.silos.tables import PlaceCleanDown
 from app.roasting.tables import CleanDown
 from app.shared.problems import Refused
+
+
+def void_colour(pen: Pen, code: str, number: int, asked: ActVoidIn) -> ActVoided:
+    """Say that a colour was read or typed in by mistake; it stays to be read, marked.
+
+    Raises:
+        Refused: `not-voidable` for the colour that came with the roast: its gate went by it.
+    """
+    roast = live(unit_by_code(pen.session, code, UnitKind.ROAST))
+    read = pen.session.get(RoastColour, (roast.id, number))
+    if read is None:
+        raise Refused("not-found", f"Roast {roast.code} has no colour {number}.")
+    if read.entry_id == roast.born_entry_id:
+        raise Refused(
+            "not-voidable",
+            f"Colour {number} was booked with {roast.code}, and its gate went by it: book the "
+            "roast anew in its place, or taste it.",
+            unit=roast.code,
+        )
+    act = Act("colour_entry_id", number, {"roast": roast.code}, read.entry_id)
+    return void_act(pen, act, asked)
 
 
 class _Use(IntEnum):

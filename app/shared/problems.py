@@ -157,7 +157,7 @@ KINDS: Final[Mapping[str, Kind]] = {
         409, "That cannot be voided",
         "A roast, blend, pack, dispatch, return or an untouched lot can be voided, once. "
         "A single sack that was counted wrongly is corrected by an adjustment. An adjustment that "
-        "another act booked goes with that act."),
+        "another act booked goes with that act, and so does the colour that came with a roast."),
     "off-recipe": Kind(
         409, "Not what the recipe says",
         "The shares of a blend are further from those of its recipe than its tolerance. Weigh "

@@ -45,7 +45,6 @@ from app.sending.tables import CustomerKind
 from app.shared.db import reading
 from app.shared.mass import kg_from_grams
 from app.shared.times import now
-from tests.ledger.machine.acts_green import GreenActs
 from tests.ledger.machine.acts_undone import UndoneActs
 from tests.ledger.machine.things import BAG_G, CRATES, FILM, PLACES, ROASTER_CAPACITY_G
 
@@ -61,7 +60,7 @@ BOUNDS = hypothesis.settings(
 """The same walks on every run; enough of them that each rule is met and broken many times."""
 
 
-class Book(GreenActs, UndoneActs):
+class Book(UndoneActs):
     """A roastery that books at random."""
 
     def _furnish(self) -> None:

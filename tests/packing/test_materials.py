@@ -288,3 +288,83 @@ def test_as_many_packs_at_once_are_accepted_as_the_lot_has_bags_for(
     for answer in refused:
         problem(answer, 409, "insufficient-stock")
     assert left(api) == 10
+
+
+SLIP = {"reason": "it never came"}
+
+
+def test_a_lot_that_never_came_is_taken_back_and_no_pack_uses_it(api: Api) -> None:
+    api.post("/material-lots/PK7781/changes", {"counted": 90, "reason": "recount"})
+
+    said = api.post("/material-lots/PK7781/void", SLIP)
+
+    assert (said["of"], said["open_holds"]) == ("PK7781", [])
+    shown = api.get("/material-lots/PK7781")
+    assert (shown["voided"], shown["void_reason"], shown["left"]) == (True, SLIP["reason"], 0)
+    there = api.get("/material-lots?on_hand=true")["items"]
+    assert [lot["code"] for lot in there] == ["RL-3"]
+    for path, asked in (
+        ("/packs", run(1, {"lot": "PK7781"})),
+        ("/material-lots/PK7781/changes", {"counted": 1, "reason": "found"}),
+        ("/material-lots/PK7781/holds", {"reason": "smells"}),
+        ("/material-lots/PK7781/changes/1/void", SLIP),
+    ):
+        assert api.refuse(path, asked, 409, "voided")["material_lot"] == "PK7781"
+    api.refuse("/material-lots/PK7781/void", SLIP, 409, "already-done")
+    api.refuse("/material-lots/PK0/void", SLIP, 404, "not-found")
+
+
+def test_a_lot_in_the_bags_of_a_pack_that_stands_is_not_taken_back(api: Api) -> None:
+    api.post("/packs", run(10, {"lot": "PK7781"}, code="P-1"))
+
+    refused = api.refuse("/material-lots/PK7781/void", SLIP, 409, "has-dependants")
+
+    assert refused["dependants"] == ["P-1"]
+    api.post("/units/P-1/void", SLIP)
+    api.post("/material-lots/PK7781/void", SLIP)
+
+
+def test_a_held_lot_is_taken_back_by_quality_alone(api: Api, api_as: Callable[..., Api]) -> None:
+    api.post("/material-lots/PK7781/holds", {"reason": "the supplier recalls it"})
+
+    api_as("warehouse").refuse("/material-lots/PK7781/void", SLIP, 403, "forbidden")
+
+    api_as("quality").post("/material-lots/PK7781/void", SLIP)
+
+
+def test_a_lot_is_taken_in_anew_in_the_place_of_a_mistaken_one(api: Api) -> None:
+    api.post("/material-lots/PK7781/holds", {"reason": "the supplier recalls it"})
+    again = {"corrects": "PK7781", "correction_reason": "1,000 came"}
+    body = {"code": "PK7781-A", "material": BAGS, "quantity": 1000, "reference": "PK7781"}
+
+    made = api.post("/material-lots", body | again)
+
+    assert (made["left"], made["held"]) == (1000, True)
+    assert made["received_at"] == "2026-03-01T08:00:00Z"
+    old = api.get("/material-lots/PK7781")
+    assert (old["voided"], old["void_reason"], old["replaced_by"]) == (
+        True, "1,000 came", "PK7781-A",
+    )  # fmt: skip
+    api.refuse("/material-lots", body | again | {"code": "X-2"}, 409, "voided")
+    api.refuse("/packs", run(1, {"lot": "PK7781-A"}), 409, "on-hold")
+    entries = api.get("/entries?limit=500")["items"]
+    assert entries[-1]["kind"] == "packing material received"
+    assert entries[-1]["reverses"] is not None
+
+
+def test_a_count_or_write_off_is_taken_back_unless_what_it_added_is_used(api: Api) -> None:
+    lost = {"written_off": 30, "reason": "soaked"}
+    number = api.post("/material-lots/PK7781/changes", lost)["id"]
+
+    api.post(f"/material-lots/PK7781/changes/{number}/void", SLIP)
+
+    assert left(api) == 100
+    more = api.post("/material-lots/PK7781/changes", {"counted": 120, "reason": "found"})["id"]
+    api.post("/packs", run(110, {"lot": "PK7781"}, code="P-1"))
+    refused = api.refuse(
+        f"/material-lots/PK7781/changes/{more}/void", SLIP, 409, "insufficient-stock"
+    )
+    assert (refused["left"], left(api)) == (-10, 10)
+    lines = api.get("/material-lots/PK7781/changes")["items"]
+    assert [(line["id"], line["voided"]) for line in lines] == [(number, True), (more, False)]
+    api.refuse(f"/material-lots/RL-3/changes/{more}/void", SLIP, 404, "not-found")

@@ -42,6 +42,7 @@ def test_a_colour_is_kept_with_how_it_was_read(api: Api, sack: str) -> None:
         "values": [61, 60, kg("61.5")], "mean": kg("60.833"), "spread": kg("1.5"),
         "instrument": "cm-1", "instrument_card": "CM-1", "calibration": "unknown",
         "taken_at": "2026-03-04T08:00:00Z", "taken_by": "admin",
+        "voided": False, "void_reason": None,
     }]  # fmt: skip
     assert api.get(f"/roasts/{made['code']}") == made
 
@@ -164,3 +165,37 @@ def test_colours_and_tastings_are_never_changed(api: Api, sack: str, engine: Eng
     api.post(f"/roasts/{made['code']}/cuppings", {"verdict": "release"})
 
     refuse_changes(engine, rows_of(engine, ["roast_colour", "cupping"]))
+
+
+SLIP = {"reason": "the wrong tray was measured"}
+
+
+def test_a_colour_that_was_read_later_and_by_mistake_stays_marked(api: Api, sack: str) -> None:
+    code = api.post("/roasts", body(sack, colour=60, colour_target=60))["code"]
+    api.post(f"/roasts/{code}/colours", {"values": [40]})
+
+    said = api.post(f"/roasts/{code}/colours/2/void", SLIP)
+
+    assert (said["id"], said["of"], said["open_holds"]) == (2, code, [])
+    colours = api.get(f"/roasts/{code}/colours")["items"]
+    assert [(each["number"], each["voided"], each["void_reason"]) for each in colours] == [
+        (1, False, None), (2, True, SLIP["reason"]),
+    ]  # fmt: skip
+    assert api.get(f"/roasts/{code}")["colours"] == colours
+    assert api.get("/entries?limit=500")["items"][-1]["reverses"] == said["entry"] - 1
+    assert api.post(f"/roasts/{code}/colours", {"values": [59]})["number"] == 3
+    api.refuse(f"/roasts/{code}/colours/2/void", SLIP, 409, "already-done")
+    api.refuse(f"/roasts/{code}/colours/9/void", SLIP, 404, "not-found")
+
+
+def test_the_colour_a_gate_went_by_is_corrected_with_its_roast_alone(api: Api, sack: str) -> None:
+    code = api.post("/roasts", body(sack, colour=60, colour_target=60))["code"]
+
+    refused = api.refuse(f"/roasts/{code}/colours/1/void", SLIP, 409, "not-voidable")
+
+    assert code in refused["detail"]
+    again = {"corrects": code, "correction_reason": "colour mistyped"}
+    assert api.post("/roasts", body(sack, colour=40, colour_target=60) | again)["disposition"] == (
+        "set_aside"
+    )
+    api.refuse(f"/roasts/{code}/colours/1/void", SLIP, 409, "voided")

@@ -136,3 +136,41 @@ def test_a_kind_of_crate_is_a_card(api: Api) -> None:
 @pytest.mark.parametrize(("role", "status"), [("warehouse", 422), ("roaster", 403)])
 def test_who_sends_moves_crates(api_as: Callable[..., Api], role: str, status: int) -> None:
     assert api_as(role).send("POST", "/crates/movements", {}).status_code == status
+
+
+SLIP = {"reason": "booked twice"}
+
+
+def test_crates_that_never_travelled_are_back_where_they_were(api: Api, crates: str) -> None:
+    api.post("/crates/movements", move("out", 5))
+    [*_, out] = api.get("/crates/movements")["items"]
+
+    said = api.post(f"/crates/movements/{out['id']}/void", SLIP)
+
+    assert (said["of"], there(api)) == ("Café Nord", (50, {}))
+    assert [each["voided"] for each in api.get("/crates/movements")["items"]] == [False, True]
+    api.refuse(f"/crates/movements/{out['id']}/void", SLIP, 409, "already-done")
+    api.refuse("/crates/movements/99/void", SLIP, 404, "not-found")
+    assert crates
+
+
+@pytest.mark.usefixtures("crates")
+def test_a_movement_is_not_taken_back_once_its_crates_moved_on(api: Api) -> None:
+    api.post("/crates/movements", move("out", 5))
+    api.post("/crates/movements", move("back", 4))
+
+    assert api.refuse("/crates/movements/2/void", SLIP, 409, "crates-short")["there"] == -4
+    # The count that brought them in: 46 are left in the house, and 4 of 5 came back.
+    assert api.refuse("/crates/movements/1/void", SLIP, 409, "crates-short")["there"] == -1
+    assert there(api) == (49, {"Café Nord": 1})
+
+
+@pytest.mark.usefixtures("crates")
+def test_crates_that_went_with_coffee_are_taken_back_with_it(api: Api, bags: str) -> None:
+    sent = dispatch(api, {bags: 24}, crates=[{"kind": "Green 60", "count": 3}])
+
+    refused = api.refuse("/crates/movements/2/void", SLIP, 409, "not-voidable")
+
+    assert refused["unit"] == sent["code"]
+    api.post(f"/units/{sent['code']}/void", SLIP)
+    assert there(api) == (50, {})

@@ -1,6 +1,6 @@
 """Settling which shipment a received lot is, and refusing one that is in the book already."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Final, NamedTuple
 
@@ -40,8 +40,10 @@ def papers_of_asked(asked: LotIn, at: datetime) -> Papers:
     return read_papers(asked.ico_mark, asked.crop_year, year, asked.shipped_on, at.date())
 
 
-def settle(pen: Pen, lots: Sequence[LotIn], at: datetime) -> list[Settled]:
-    """Read the papers of a delivery.
+def settle(
+    pen: Pen, lots: Sequence[LotIn], at: datetime, gone: Collection[int] = ()
+) -> list[Settled]:
+    """Read the papers of a delivery; lots that are gone, since it replaces them, carry no mark.
 
     Raises:
         Refused: `mark-taken` for a mark that a live lot, or one before it in the delivery, has in
@@ -53,7 +55,7 @@ def settle(pen: Pen, lots: Sequence[LotIn], at: datetime) -> list[Settled]:
         _refuse_later(i, lot, at)
     _refuse_circles(lots)
     keys = [each.mark.key for each in papers if each.mark]
-    there = carriers(pen.session, keys) if keys else {}
+    there = carriers(pen.session, keys, gone) if keys else {}
     settled = []
     for i, lot in enumerate(lots):
         mate, mate_id = lot.same_shipment_as, None

@@ -67,8 +67,13 @@ def _age(lot: GreenLot, papers: Papers, received_on: date, settings: Settings) -
     )
 
 
-def carriers(session: Session, keys: Iterable[str]) -> Mapping[Shipment, Mapping[str, int]]:
-    """Find the live lots of shipments with these marks: code and number of each, oldest first."""
+def carriers(
+    session: Session, keys: Iterable[str], gone: Collection[int] = ()
+) -> Mapping[Shipment, Mapping[str, int]]:
+    """Find the live lots of shipments with these marks: code and number of each, oldest first.
+
+    Those that are gone are left out.
+    """
     found: dict[Shipment, dict[str, int]] = {}
     for some in batched(sorted(set(keys)), 500):
         rows = session.execute(
@@ -83,7 +88,8 @@ def carriers(session: Session, keys: Iterable[str]) -> Mapping[Shipment, Mapping
             .order_by(col(Unit.id))
         )
         for key, year, code, lot_id in rows:
-            found.setdefault((key, year), {})[code] = lot_id
+            if lot_id not in gone:
+                found.setdefault((key, year), {})[code] = lot_id
     return found
 
 

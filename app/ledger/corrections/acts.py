@@ -74,6 +74,7 @@ class Act(NamedTuple):
     column: str
     """The column of `act_void` that names it."""
     number: int
+    """What people know it by."""
     of: Mapping[str, str]
     """What it was about, by what that is."""
     entry_id: int | None
@@ -81,18 +82,24 @@ class Act(NamedTuple):
     hold_id: int | None = None
     """The hold that it placed."""
 
+    @property
+    def noun(self) -> str:
+        """What it is called."""
+        return self.column.removesuffix("_id").removesuffix("_entry").replace("_", " ")
+
+    @property
+    def record(self) -> dict[str, int]:
+        """What its void names: its entry where the column says so, else its number."""
+        if self.column.endswith("_entry_id") and self.entry_id is not None:
+            return {self.column: self.entry_id}
+        return {self.column: self.number}
+
 
 def void_act(pen: Pen, act: Act, asked: ActVoidIn) -> ActVoided:
     """Say that an act never was: what it adjusted is taken back, a hold it placed stays."""
-    column, number, of, booked, hold = act
-    record = {column: number}
-    noun = column.removesuffix("_id").replace("_", " ")
-    before = void_of(pen.session, **record)
-    if before is not None:
-        raise Refused(
-            "already-done", f"{noun.capitalize()} {number} was voided before: {before.reason}."
-        )
-    said = {noun: number, **of, "reason": asked.reason}
+    _, number, of, booked, hold = act
+    refuse_void(pen.session, act)
+    said = {act.noun: number, **of, "reason": asked.reason}
     posting = Posting("void", pen.now, said, reverses_id=booked)
     for line in pen.session.scalars(
         select(Adjustment)
@@ -101,7 +108,7 @@ def void_act(pen: Pen, act: Act, asked: ActVoidIn) -> ActVoided:
     ):
         posting.adjust(line.unit_id, -line.grams, line.reason, asked.reason, reverses=line.id)
     entry_id = pen.post(posting)
-    pen.session.add(ActVoid(entry_id=entry_id, reason=asked.reason, **record))
+    pen.session.add(ActVoid(entry_id=entry_id, reason=asked.reason, **act.record))
     pen.session.flush()  # what the void leaves standing is asked next
     return ActVoided(
         id=number,
@@ -111,6 +118,16 @@ def void_act(pen: Pen, act: Act, asked: ActVoidIn) -> ActVoided:
         entry=entry_id,
         voided_at=pen.now,
     )
+
+
+def refuse_void(session: Session, act: Act) -> None:
+    """Refuse an act that was voided before."""
+    before = void_of(session, **act.record)
+    if before is not None:
+        raise Refused(
+            "already-done",
+            f"{act.noun.capitalize()} {act.number} was voided before: {before.reason}.",
+        )
 
 
 def void_of(session: Session, **record: int) -> ActVoid | None:

@@ -1,5 +1,6 @@
 """Booking an act in the place of a mistaken one: one entry voids the old unit and bears the new."""
 
+from collections.abc import Mapping
 from datetime import datetime
 
 from sqlalchemy import select
@@ -42,15 +43,19 @@ def in_place_of(pen: Pen, posting: Posting, asked: Correcting, kind: UnitKind) -
     return posting
 
 
-def link(pen: Pen, posting: Posting, entry_id: int) -> dict[int, int]:
-    """Record what a posting put in the place of what, and let holds go on; old to new.
+def in_order(posting: Posting) -> dict[int, int]:
+    """Pair what a posting replaces with what it bears, old to new; the last stands for the rest."""
+    last = len(posting.births) - 1
+    return {
+        old: posting.births[min(number, last)].id for number, old in enumerate(posting.replaced)
+    }  # fmt: skip
+
+
+def link(pen: Pen, posting: Posting, entry_id: int, by: Mapping[int, int]) -> None:
+    """Record what a posting put in the place of what, old to new, and let holds go on.
 
     But for holds that the old unit's own entry placed: the new one is judged by its own.
     """
-    last = len(posting.births) - 1
-    by = {
-        old: posting.births[min(number, last)].id for number, old in enumerate(posting.replaced)
-    }  # fmt: skip
     pen.write(Correction, (
         {"old_unit_id": old, "new_unit_id": new, "entry_id": entry_id, "reason": posting.reason}
         for old, new in by.items()
@@ -65,6 +70,5 @@ def link(pen: Pen, posting: Posting, entry_id: int) -> dict[int, int]:
         .where(col(Hold.entry_id) != col(Unit.born_entry_id))
     )
     going_on = sorted({(hold_id, by[unit_id]) for hold_id, unit_id in standing})
-    posting.held = bool(going_on)
+    posting.held = {unit for _, unit in going_on}
     pen.write(HoldUnit, ({"hold_id": hold, "unit_id": unit} for hold, unit in going_on))
-    return by

@@ -6,10 +6,12 @@ from sqlmodel import Session, SQLModel, col
 from app.green.actions import SUPPLIERS
 from app.green.tables import Supplier
 from app.ledger.cards import find, named
-from app.ledger.posting import Pen
+from app.ledger.corrections.tables import ActVoid
+from app.ledger.posting import Pen, Posting
 from app.ledger.schemas import ReleaseIn
+from app.ledger.tables import Entry
 from app.packing.materials import queries
-from app.packing.materials.queries import MATERIALS, left_of, lot_by_code
+from app.packing.materials.queries import MATERIALS, left_of, standing_lot
 from app.packing.materials.rules import number, said
 from app.packing.materials.schemas import (
     LotChanged,
@@ -26,6 +28,7 @@ from app.packing.materials.tables import (
     MaterialRelease,
     MaterialUnit,
 )
+from app.packing.materials.voids import open_holds, refuse_used
 from app.shared.codes import issue
 from app.shared.db import next_number
 from app.shared.problems import FieldRefused, Refused
@@ -37,16 +40,27 @@ def _write(pen: Pen, row: SQLModel) -> None:
 
 
 def take_in(pen: Pen, asked: MaterialLotIn) -> MaterialLotOut:
-    """Book a lot of packing material that came."""
+    """Book a lot of packing material that came, also in the place of one taken in by mistake.
+
+    Holds on that one go on for the new one.
+
+    Raises:
+        Refused: `code-taken`; `has-dependants` for a lot to be replaced that packs used; `voided`.
+    """
     material = named(pen.session, MATERIALS, asked.material, "#/material")
     _refuse_broken(material.unit, asked.quantity_milli, "#/quantity")
     supplier = _supplier(pen.session, asked.supplier)
+    old = _replaced(pen.session, asked)
     at = pen.moment(asked.received_at, "#/received_at")
+    if old is not None and asked.received_at is None:
+        at = pen.session.get_one(Entry, old.entry_id).happened_at
     lot_id = next_number(pen.session, col(MaterialLot.id))
     code = asked.code or issue("M", lot_id)
     _refuse_taken(pen.session, code)
     facts = asked.model_dump(mode="json") | {"code": code}
-    entry_id = pen.note("packing material received", facts, at)
+    posting = Posting("packing material received", at, facts)
+    posting.reverses_id = old.entry_id if old else None
+    entry_id = pen.post(posting)
     _write(pen, MaterialLot(
         id=lot_id, code=code, material_id=material.id or 0,
         supplier_id=supplier.id if supplier else None,
@@ -54,7 +68,28 @@ def take_in(pen: Pen, asked: MaterialLotIn) -> MaterialLotOut:
         reference=asked.reference, received_milli=asked.quantity_milli, note=asked.note,
         entry_id=entry_id,
     ))  # fmt: skip
+    if old is not None:
+        _replace(pen, old, lot_id, entry_id, asked.correction_reason or "")
     return queries.lot(pen.session, code)
+
+
+def _replaced(session: Session, asked: MaterialLotIn) -> MaterialLot | None:
+    """Find the lot in whose place another one is taken in: no pack may have used it."""
+    if asked.corrects is None:
+        return None
+    old = standing_lot(session, asked.corrects)
+    refuse_used(session, old)
+    return old
+
+
+def _replace(pen: Pen, old: MaterialLot, lot_id: int, entry_id: int, reason: str) -> None:
+    pen.session.add(ActVoid(entry_id=entry_id, reason=reason, material_lot_id=old.id))
+    for placed in open_holds(pen.session, old):
+        _write(pen, MaterialHold(
+            id=next_number(pen.session, col(MaterialHold.id)), lot_id=lot_id,
+            reason=placed.reason, entry_id=entry_id,
+        ))  # fmt: skip
+    pen.session.flush()  # the answer reads what was written
 
 
 def _supplier(session: Session, named_as: str | int | None) -> Supplier | None:
@@ -78,7 +113,7 @@ def _refuse_broken(unit: str, thousandths: int | None, pointer: str) -> None:
 
 def change_lot(pen: Pen, code: str, asked: LotChangeIn) -> LotChanged:
     """Let the book follow a count, or write something off."""
-    lot = lot_by_code(pen.session, code)
+    lot = standing_lot(pen.session, code)
     unit = pen.session.get_one(MATERIALS.table, lot.material_id).unit
     _refuse_broken(unit, asked.counted_milli, "#/counted")
     _refuse_broken(unit, asked.written_off_milli, "#/written_off")
@@ -121,7 +156,7 @@ def too_little(code: str, asked: int, left: int) -> Refused:
 
 def hold_lot(pen: Pen, code: str, asked: LotHoldIn) -> LotHoldOut:
     """Stop a lot: no pack uses it until it is released."""
-    lot = lot_by_code(pen.session, code)
+    lot = standing_lot(pen.session, code)
     hold_id = next_number(pen.session, col(MaterialHold.id))
     entry_id = pen.note("packing material held", {"lot": lot.code, "reason": asked.reason})
     _write(pen, MaterialHold(id=hold_id, lot_id=lot.id, reason=asked.reason, entry_id=entry_id))

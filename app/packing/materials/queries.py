@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, bindparam, exists, func, select
+from sqlalchemy import ColumnElement, bindparam, case, exists, func, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.green.tables import Supplier
 from app.ledger.cards import Shelf, card_at
+from app.ledger.corrections.acts import void_of
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.tables import Entry, Unit
 from app.packing.materials.schemas import (
     LotChangeOut,
@@ -49,14 +51,20 @@ _USED = _of_live_packs(col(MaterialUse.used_milli)).label("used")
 _SPOILED = _of_live_packs(col(MaterialUse.spoiled_milli)).label("spoiled")
 _CORRECTED = (
     select(func.coalesce(func.sum(col(MaterialChange.change_milli)), 0))
-    .where(col(MaterialChange.lot_id) == col(MaterialLot.id))
+    .outerjoin(ActVoid, col(ActVoid.material_change_id) == col(MaterialChange.id))
+    .where(col(MaterialChange.lot_id) == col(MaterialLot.id), col(ActVoid.entry_id).is_(None))
     .correlate(MaterialLot)
     .scalar_subquery()
     .label("corrected")
 )
-LEFT = (
-    col(MaterialLot.received_milli) - _USED.element - _SPOILED.element + _CORRECTED.element
-).label("left")
+VOIDED = exists(
+    select(col(ActVoid.entry_id))
+    .where(col(ActVoid.material_lot_id) == col(MaterialLot.id))
+    .correlate(MaterialLot)
+).label("voided")
+"""Whether a lot was taken in by mistake."""
+_STANDING = col(MaterialLot.received_milli) - _USED.element - _SPOILED.element + _CORRECTED.element
+LEFT = case((VOIDED.element, 0), else_=_STANDING).label("left")
 """What is left of a lot: derived, never kept, so that a void gives back by itself."""
 HELD = exists(
     select(col(MaterialHold.id))
@@ -77,6 +85,7 @@ LOTS_TO_USE: AnySelect = (
         col(Material.has_valve),
         LEFT,
         HELD,
+        VOIDED,
     )
     .join(Material, col(Material.id) == col(MaterialLot.material_id))
     .where(col(MaterialLot.code).in_(bindparam("codes", expanding=True)))
@@ -84,6 +93,7 @@ LOTS_TO_USE: AnySelect = (
 
 
 def _lots() -> AnySelect:
+    successor = aliased(MaterialLot)
     return (
         select(
             col(MaterialLot.id),
@@ -101,10 +111,15 @@ def _lots() -> AnySelect:
             LEFT,
             HELD,
             col(MaterialLot.note),
+            col(MaterialLot.entry_id),
+            col(ActVoid.reason).label("void_reason"),
+            col(successor.code).label("replaced_by"),
         )
         .join(Material, col(Material.id) == col(MaterialLot.material_id))
         .join(Entry, col(Entry.id) == col(MaterialLot.entry_id))
         .outerjoin(Supplier, col(Supplier.id) == col(MaterialLot.supplier_id))
+        .outerjoin(ActVoid, col(ActVoid.material_lot_id) == col(MaterialLot.id))
+        .outerjoin(successor, col(successor.entry_id) == col(ActVoid.entry_id))
     )
 
 
@@ -124,6 +139,9 @@ def _shown(row: Any) -> MaterialLotOut:  # noqa: ANN401 - a row of `_lots`
         left=int(row.left),
         held=bool(row.held),
         note=row.note,
+        voided=row.void_reason is not None,
+        void_reason=row.void_reason,
+        replaced_by=row.replaced_by,
     )
 
 
@@ -133,6 +151,19 @@ def lot_by_code(session: Session, code: str) -> MaterialLot:
     if found is None:
         raise Refused("not-found", f"There is no lot of packing material {code}.")
     return found
+
+
+def standing_lot(session: Session, code: str) -> MaterialLot:
+    """Find the lot that a path names, unless it was voided."""
+    found = lot_by_code(session, code)
+    refuse_voided(found.code, voided=void_of(session, material_lot_id=found.id) is not None)
+    return found
+
+
+def refuse_voided(code: str, *, voided: bool) -> None:
+    """Refuse a lot that was taken in by mistake."""
+    if voided:
+        raise Refused("voided", f"Lot {code} of packing material was voided.", material_lot=code)
 
 
 def lot(session: Session, code: str) -> MaterialLotOut:
@@ -161,11 +192,13 @@ def lot_page(session: Session, page: Page, material: str | None, on_hand: bool |
 def change_page(session: Session, page: Page, code: str) -> PageOf:
     """Read the counts and write-offs of a lot, oldest first."""
     found = lot_by_code(session, code)
-    statement = (
+    statement: AnySelect = (
         select(
-            col(MaterialChange.id), MaterialChange, col(Entry.happened_at), col(Entry.who)
+            col(MaterialChange.id), MaterialChange, col(Entry.happened_at), col(Entry.who),
+            col(ActVoid.reason).label("void_reason"),
         )
         .join(Entry, col(Entry.id) == col(MaterialChange.entry_id))
+        .outerjoin(ActVoid, col(ActVoid.material_change_id) == col(MaterialChange.id))
         .where(col(MaterialChange.lot_id) == found.id)
     )  # fmt: skip
     rows, following = turn_page(session, statement, col(MaterialChange.id), page)
@@ -178,6 +211,8 @@ def change_page(session: Session, page: Page, code: str) -> PageOf:
             reason=row.MaterialChange.reason,
             changed_at=row.happened_at,
             changed_by=row.who,
+            voided=row.void_reason is not None,
+            void_reason=row.void_reason,
         ).model_dump(by_alias=True)
         for row in rows
     ], following

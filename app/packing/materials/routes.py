@@ -7,8 +7,9 @@ from fastapi import APIRouter, Path, Query, Response
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
+from app.ledger.corrections.schemas import ActVoided, ActVoidIn
 from app.ledger.schemas import ReleaseIn
-from app.packing.materials import actions, queries
+from app.packing.materials import actions, queries, voids
 from app.packing.materials.queries import MATERIALS
 from app.packing.materials.schemas import (
     LotChanged,
@@ -32,6 +33,8 @@ router = APIRouter(route_class=ExactRoute, tags=["packing"])
 MaterialKeeper = Annotated[Clerk, allowed(Permission.MATERIALS)]
 Stopper = Annotated[Clerk, allowed(Permission.HOLD)]
 Releaser = Annotated[Clerk, allowed(Permission.RELEASE)]
+Corrector = Annotated[Clerk, allowed(Permission.VOID)]
+ChangeNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
 HoldNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 
@@ -97,6 +100,26 @@ def change_material_lot(clerk: MaterialKeeper, code: Code, asked: LotChangeIn) -
 def list_material_lot_changes(clerk: Reader, code: Code, page: PageAsked) -> Response:
     """List the counts and write-offs of a lot, oldest first."""
     return page_answer(clerk.request, *clerk.read(queries.change_page, page, code))
+
+
+@router.post(
+    "/material-lots/{code}/void", status_code=201, response_model=ActVoided, dependencies=[Keyed]
+)
+def void_material_lot(clerk: Corrector, code: Code, asked: ActVoidIn) -> Response:
+    """Take back a lot of packing material that was taken in by mistake and that no pack used."""
+    may_release = clerk.staff.may(Permission.RELEASE)
+    return clerk.write(voids.void_lot, code, asked, may_release=may_release)
+
+
+@router.post(
+    "/material-lots/{code}/changes/{number}/void", status_code=201, response_model=ActVoided,
+    dependencies=[Keyed],
+)  # fmt: skip
+def void_material_lot_change(
+    clerk: Corrector, code: Code, number: ChangeNumber, asked: ActVoidIn
+) -> Response:
+    """Take back a count or a write-off of a lot; it stays, marked as voided."""
+    return clerk.write(voids.void_change, code, number, asked)
 
 
 @router.post(

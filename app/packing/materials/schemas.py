@@ -6,6 +6,7 @@ from typing import Annotated, Any, ClassVar, Self
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
 
 from app.ledger.cards import CardOut
+from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told, Why
 from app.packing.materials.tables import MaterialKind, MaterialUnit
 from app.shared.codes import Code, NewCode, PlaceCode
@@ -75,7 +76,7 @@ class MaterialOut(CardOut):
     note: str | None
 
 
-class MaterialLotIn(Asked):
+class MaterialLotIn(Correcting):
     code: NewCode | None = None
     """The maker's lot or roll number, where it has one; the book issues a code when left out."""
     material: PlaceCode
@@ -106,6 +107,10 @@ class MaterialLotOut(Told):
     left: MilliOut
     held: bool
     note: str | None
+    voided: bool
+    void_reason: str | None
+    replaced_by: str | None
+    """The lot that was taken in in its place, where one was."""
 
 
 class LotChangeIn(Asked):
@@ -130,6 +135,8 @@ class LotChangeOut(Told):
     reason: str
     changed_at: MomentOut
     changed_by: str
+    voided: bool = False
+    void_reason: str | None = None
 
 
 class LotChanged(LotChangeOut):

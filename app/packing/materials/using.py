@@ -9,7 +9,7 @@ from sqlmodel import col
 
 from app.ledger.posting import Pen, Posting
 from app.packing.materials.actions import too_little
-from app.packing.materials.queries import LOTS_TO_USE
+from app.packing.materials.queries import LOTS_TO_USE, refuse_voided
 from app.packing.materials.rules import ONE, Said, Used, WrongUseError, settle
 from app.packing.materials.schemas import MaterialUseIn, MaterialUseOut
 from app.packing.materials.tables import MaterialKind, MaterialUse
@@ -48,7 +48,7 @@ def take(pen: Pen, posting: Posting, pack: PackIn) -> list[Taken]:
     What a pack used that this one replaces is there again.
 
     Raises:
-        Refused: `unknown-reference` for a lot that is not there; `invalid`; `on-hold`;
+        Refused: `unknown-reference` for a lot that is not there; `invalid`; `voided`; `on-hold`;
             `insufficient-stock`.
     """
     asked, roll = pack.materials, str(fold(pack.film_roll)) if pack.film_roll else None
@@ -62,6 +62,8 @@ def take(pen: Pen, posting: Posting, pack: PackIn) -> list[Taken]:
             "name the lots of packing material: this roastery books no pack without them",
         )
     given_back = _given_back(pen, posting)
+    for each in taken:
+        refuse_voided(each.lot.code, voided=bool(each.lot.voided))
     held = sorted(each.lot.code for each in taken if each.lot.held and _more(each, given_back))
     if held:
         raise Refused("on-hold", f"On hold: {', '.join(held)}.", material_lots=held)

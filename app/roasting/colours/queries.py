@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.green.instruments.tables import Instrument
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.queries import unit_by_code
 from app.ledger.tables import Entry, UnitKind
 from app.roasting.colours.schemas import ColourOut
@@ -27,7 +28,14 @@ class Taken(NamedTuple):
     entry_id: int
 
 
-def colour_out(roast: str, row: RoastColour, card: str | None, at: datetime, who: str) -> ColourOut:
+def colour_out(  # noqa: PLR0917 - a row's members
+    roast: str,
+    row: RoastColour,
+    card: str | None,
+    at: datetime,
+    who: str,
+    void_reason: str | None = None,
+) -> ColourOut:
     """Write a colour as it is answered."""
     shades: list[int] = json.loads(row.shades)
     return ColourOut(
@@ -43,6 +51,8 @@ def colour_out(roast: str, row: RoastColour, card: str | None, at: datetime, who
         calibration=row.calibration,
         taken_at=at,
         taken_by=who,
+        voided=void_reason is not None,
+        void_reason=void_reason,
     )
 
 
@@ -54,14 +64,16 @@ def _colours() -> AnySelect:
             col(Instrument.code).label("card"),
             col(Entry.happened_at),
             col(Entry.who),
+            col(ActVoid.reason).label("void_reason"),
         )
         .join(Entry, col(Entry.id) == col(RoastColour.entry_id))
         .outerjoin(Instrument, col(Instrument.id) == col(RoastColour.instrument_id))
+        .outerjoin(ActVoid, col(ActVoid.colour_entry_id) == col(RoastColour.entry_id))
     )
 
 
 def _shown(roast: str, row: Any) -> ColourOut:  # noqa: ANN401 - a row of `_colours`
-    return colour_out(roast, row.RoastColour, row.card, row.happened_at, row.who)
+    return colour_out(roast, row.RoastColour, row.card, row.happened_at, row.who, row.void_reason)
 
 
 def colours_of(session: Session, unit_id: int, code: str) -> list[ColourOut]:

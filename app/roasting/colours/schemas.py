@@ -46,3 +46,5 @@ class ColourOut(Told):
     """What was known of that instrument when the reading was booked."""
     taken_at: MomentOut
     taken_by: str
+    voided: bool
+    void_reason: str | None

@@ -1,11 +1,15 @@
-"""Moving crates that travel alone, and counting them."""
+"""Moving crates that travel alone, counting them, and taking either back."""
 
 from collections.abc import Mapping, Sequence
 
-from sqlmodel import col
+from sqlalchemy import select
+from sqlmodel import Session, col
 
 from app.ledger.cards import named
+from app.ledger.corrections.acts import Act, void_act
+from app.ledger.corrections.schemas import ActVoided, ActVoidIn
 from app.ledger.posting import Pen
+from app.ledger.tables import Unit
 from app.sending.actions import CUSTOMERS
 from app.sending.crates.schemas import (
     CrateCountIn,
@@ -22,9 +26,10 @@ from app.sending.crates.stock import (
     look_up,
     write_moves,
 )
-from app.sending.crates.tables import CrateAct, CrateMovement
+from app.sending.crates.tables import CrateAct, CrateKind, CrateMovement
+from app.sending.tables import Customer
 from app.shared.db import next_number
-from app.shared.problems import FieldRefused
+from app.shared.problems import FieldRefused, Refused
 
 
 def move(pen: Pen, asked: CrateMovementIn) -> CrateMovementOut:
@@ -90,3 +95,54 @@ def count(pen: Pen, asked: CrateCountIn) -> CrateCountOut:
         counted_at=at,
         entry=entry_id,
     )
+
+
+def void(pen: Pen, number: int, asked: ActVoidIn) -> ActVoided:
+    """Say that crates which travelled alone never did, or that a count of crates never was.
+
+    All that was booked with it goes too.
+
+    Raises:
+        Refused: `not-voidable` for crates that went with a dispatch or return; `crates-short`
+            where they have moved on since.
+    """
+    movement = pen.session.get(CrateMovement, number)
+    if movement is None:
+        raise Refused("not-found", f"There is no movement {number} of crates.")
+    if movement.unit_id is not None:
+        unit = pen.session.get_one(Unit, movement.unit_id)
+        raise Refused(
+            "not-voidable",
+            f"The crates of movement {number} went with {unit.kind} {unit.code}: void that.",
+            unit=unit.code,
+        )
+    lines = pen.session.scalars(
+        select(CrateMovement)
+        .where(col(CrateMovement.entry_id) == movement.entry_id)
+        .order_by(col(CrateMovement.id))
+    ).all()
+    customer = pen.session.get_one(Customer, movement.customer_id) if movement.customer_id else None
+    of = {"at": customer.name if customer else "the house"}
+    voided = void_act(pen, Act("crates_entry_id", number, of, movement.entry_id), asked)
+    _refuse_short_now(pen.session, lines, customer)
+    return voided
+
+
+def _refuse_short_now(
+    session: Session, lines: Sequence[CrateMovement], customer: Customer | None
+) -> None:
+    """Refuse to leave fewer than no crates in the house or at a customer."""
+    kinds = [line.kind_id for line in lines]
+    sides = {"are in the house": in_house(session, kinds)}
+    if customer is not None and customer.id is not None:
+        sides[f"are at {customer.name}"] = at_customer(session, customer.id, kinds)
+    for where, counts in sides.items():
+        for kind_id, there in counts.items():
+            if there < 0:
+                name = session.get_one(CrateKind, kind_id).name
+                raise Refused(
+                    "crates-short",
+                    f"Without it {there} crates {name} {where}: void first what moved since.",
+                    kind=name,
+                    there=there,
+                )

@@ -7,7 +7,7 @@ from app.ledger.cards import card_at
 from app.ledger.tables import Entry, Unit
 from app.sending.actions import CUSTOMERS
 from app.sending.crates.schemas import AtCustomer, CrateBalance, CrateMovementLine
-from app.sending.crates.stock import COUNTS, in_house
+from app.sending.crates.stock import COUNTS, VOIDED, in_house
 from app.sending.crates.tables import CrateKind, CrateMovement
 from app.sending.tables import Customer
 from app.shared.db import AnySelect, among
@@ -52,7 +52,7 @@ def movement_page(session: Session, page: Page, customer: str | None) -> PageOf:
             col(CrateKind.name).label("kind"),
             col(Customer.name).label("customer"),
             col(Unit.code),
-            col(Unit.voided_entry_id),
+            VOIDED.label("voided"),
             col(Entry.happened_at),
             col(Entry.who),
         )
@@ -74,7 +74,7 @@ def movement_page(session: Session, page: Page, customer: str | None) -> PageOf:
             house=row.CrateMovement.house,
             away=row.CrateMovement.away,
             unit=row.code,
-            voided=row.voided_entry_id is not None,
+            voided=bool(row.voided),
             reason=row.CrateMovement.reason,
             moved_at=row.happened_at,
             moved_by=row.who,

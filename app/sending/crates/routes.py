@@ -2,11 +2,12 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Path, Query, Response
 
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
+from app.ledger.corrections.schemas import ActVoided, ActVoidIn
 from app.sending.crates import actions, queries
 from app.sending.crates.schemas import (
     CrateBalance,
@@ -27,6 +28,8 @@ from app.shared.staff import Permission
 router = APIRouter(route_class=ExactRoute, tags=["sending"])
 
 Sender = Annotated[Clerk, allowed(Permission.DISPATCH)]
+Corrector = Annotated[Clerk, allowed(Permission.VOID)]
+MovementNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 
 @router.post("/crate-kinds", status_code=201, response_model=CrateKindOut, dependencies=[Keyed])
@@ -75,6 +78,20 @@ def list_crate_movements(
 ) -> Response:
     """List movements and counts of crates, oldest first."""
     return page_answer(clerk.request, *clerk.read(queries.movement_page, page, customer))
+
+
+@router.post(
+    "/crates/movements/{number}/void",
+    status_code=201,
+    response_model=ActVoided,
+    dependencies=[Keyed],
+)
+def void_crate_movement(clerk: Corrector, number: MovementNumber, asked: ActVoidIn) -> Response:
+    """Take back crates that travelled alone, or a count; all booked with it goes too.
+
+    Crates that went with a dispatch or return are taken back by voiding that.
+    """
+    return clerk.write(actions.void, number, asked)
 
 
 @router.post("/crates/counts", status_code=201, response_model=CrateCountOut, dependencies=[Keyed])

@@ -135,7 +135,7 @@ class CrateMovementLine(Told):
     unit: str | None
     """The dispatch or return they went with."""
     voided: bool
-    """Whether that was voided: then the movement never was."""
+    """Whether it was voided, or what it went with: then the movement never was."""
     reason: str | None
     moved_at: MomentOut
     moved_by: str

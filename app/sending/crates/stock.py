@@ -3,10 +3,11 @@
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from sqlalchemy import bindparam, func, or_, select
+from sqlalchemy import bindparam, exists, func, or_, select
 from sqlmodel import Session, col
 
 from app.ledger.cards import named
+from app.ledger.corrections.tables import ActVoid
 from app.ledger.posting import Pen
 from app.ledger.tables import Unit
 from app.sending.crates.schemas import CratesIn, CratesSent
@@ -16,8 +17,16 @@ from app.sending.tables import Customer
 from app.shared.db import among, next_number
 from app.shared.problems import FieldRefused, Refused
 
-COUNTS = or_(col(CrateMovement.unit_id).is_(None), col(Unit.voided_entry_id).is_(None))
-"""A movement with a dispatch or return that was voided never was."""
+VOIDED = or_(
+    exists(
+        select(col(ActVoid.entry_id))
+        .where(col(ActVoid.crates_entry_id) == col(CrateMovement.entry_id))
+        .correlate(CrateMovement)
+    ),
+    col(Unit.voided_entry_id).is_not(None),
+)
+"""Tells of a movement, beside the unit it went with, that it was voided or went with what was."""
+COUNTS = ~VOIDED
 
 _NOT_GONE = or_(
     col(CrateMovement.unit_id).is_(None),

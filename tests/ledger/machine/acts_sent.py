@@ -9,8 +9,6 @@ from hypothesis.stateful import precondition, rule
 from app.sending.actions import dispatch, take_back
 from app.sending.cases.actions import build, take_apart
 from app.sending.cases.schemas import CaseIn, TakenOut
-from app.sending.crates.actions import move as move_crates
-from app.sending.crates.schemas import CrateMovementIn
 from app.sending.picking.actions import cancel, record
 from app.sending.picking.schemas import CancelIn, PickIn
 from app.sending.sales.actions import sell
@@ -130,16 +128,6 @@ class SentActs(Floor):
             grams = Counter({code: count * BAG_G for code, count in bags.items()})
             sold = Thing("dispatch", grams.total(), grams.total(), grams, bags=Counter(bags))
             self._model.make(made.code, sold)
-
-    @rule()
-    def bring_crates_back(self) -> None:
-        asked = CrateMovementIn.model_validate(
-            {"customer": "Café Nord", "act": "back", "crates": [{"kind": "Blue", "count": 1}]}
-        )
-        refusals = {"crates-short"} if self._model.crates_away() < 1 else set()
-
-        if self._book(lambda pen: move_crates(pen, asked), refusals):
-            self._model.crates_back += 1
 
     @precondition(lambda self: self._model.of("dispatch"))
     @rule(data=st.data())

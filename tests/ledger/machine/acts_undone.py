@@ -7,13 +7,15 @@ from hypothesis.stateful import rule
 
 from app.ledger import actions as ledger
 from app.ledger.schemas import VoidIn
+from tests.ledger.machine.acts_beside import ActsBeside
+from tests.ledger.machine.acts_green import GreenActs
 from tests.ledger.machine.acts_roasted import TO, RoastedActs
 from tests.ledger.machine.acts_sent import SentActs
 from tests.ledger.machine.book import MADE, RARELY
 from tests.ledger.machine.things import BAG_G
 
 
-class UndoneActs(RoastedActs, SentActs):
+class UndoneActs(GreenActs, RoastedActs, SentActs, ActsBeside):
     """What is taken back."""
 
     @rule(data=st.data())
@@ -51,6 +53,23 @@ class UndoneActs(RoastedActs, SentActs):
         news = [each for each in self._model.units if each not in known]
         if news:
             self._model.take_over(real.units[code].born_with or (code,), news)
+        else:
+            self._model = real
+        self._said, self._wrong = {}, set()
+
+    @rule(data=st.data(), nets=st.lists(st.integers(1, 6000), min_size=1, max_size=3))
+    def correct_a_delivery(self, data: st.DataObject, nets: list[int]) -> None:
+        code, real = self._pick(data, "lot"), self._model
+        self._wrong = real.correcting_lot(code)
+        self._said = {"corrects": code, "correction_reason": "mistyped"}
+        self._model = deepcopy(real) if self._wrong else real.without(code)
+        known = set(self._model.units)
+
+        self._receive(nets)
+
+        news = [each for each in self._model.units if each not in known]
+        if news:
+            self._model.take_over_lot((code, *real.units[code].born_with), news)
         else:
             self._model = real
         self._said, self._wrong = {}, set()

@@ -31,6 +31,16 @@ def split(total_g: int, left: Mapping[str, int]) -> Counter[str]:
     return +shares
 
 
+def pour(total_g: int, left: Mapping[str, int], given: Mapping[str, int]) -> Counter[str]:
+    """Split what is poured: first of what is given back, then of all else that is there."""
+    again_g = min(total_g, sum(given.values()))
+    rest = {code: left_g - given.get(code, 0) for code, left_g in left.items()}
+    shares = split(again_g, given) if again_g else Counter()
+    if total_g > again_g:
+        shares.update(split(total_g - again_g, {code: g for code, g in rest.items() if g}))
+    return shares
+
+
 class Coffee(Stock):
     """What the acts of a roastery come to."""
 
@@ -131,16 +141,30 @@ class Coffee(Stock):
                 refusals.add("invalid")
             elif not all(map(self._loose, there)):
                 refusals.add("wrong-kind")
-            if any(map(self.is_held, there)):
+            given = {
+                code: self.given[code] - parts.get(code, 0)
+                for code in there
+                if self.given[code] > parts.get(code, 0)
+            }
+            if grams <= sum(given.values()):
+                there = given  # none of it moves now, so nothing stops it
+            elif any(map(self.is_held, there)):
                 refusals.add("on-hold")
-            if any(self.units[code].disposition in UNUSABLE for code in there):
-                refusals.add("not-released")
             if grams > sum(there.values()):
                 refusals.add("insufficient-stock")
             else:
-                drawn.update(split(grams, there))
+                drawn.update(pour(grams, there, given))
             touched |= there.keys()
+        if any(
+            self.units[code].disposition in UNUSABLE and not self._only_again(code, drawn[code])
+            for code in touched
+        ):
+            refusals.add("not-released")
         return refusals | self.drawing(drawn, "roast", "blend"), drawn, touched
+
+    def _only_again(self, code: str, grams: int) -> bool:
+        """Tell whether a unit gives no more than it gave the one that is replaced."""
+        return 0 < grams <= self.given[code]
 
     def blending(
         self, parts: Mapping[str, int], pours: Mapping[str, int]

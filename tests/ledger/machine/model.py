@@ -40,6 +40,10 @@ class Model(Coffee, Bags):
         refusals = self.naming(code, kind)
         return refusals | {"has-dependants"} if self.dependants(code) else refusals
 
+    def correcting_lot(self, code: str) -> set[str]:
+        """Predict the refusals of receiving a lot anew: as of voiding it, but for its kind."""
+        return self.naming(code, "lot") | (self.voiding(code) - {"not-voidable"})
+
     def unadjusting(self, number: int) -> set[str]:
         """Predict the refusals of taking an adjustment back."""
         adjusted = self.by_hand[number]
@@ -85,6 +89,14 @@ class Model(Coffee, Bags):
             )  # fmt: skip
             imagined.void(code)
         return imagined
+
+    def take_over_lot(self, olds: Sequence[str], news: Sequence[str]) -> None:
+        """Let a lot go on as the new one, and sack for sack where there are as many."""
+        as_many = len(olds) == len(news)
+        for old, new in zip(olds, news if as_many else [news[0]] * len(olds), strict=True):
+            self.take_over([old], [new])
+            if self.units[new].kind == "lot":
+                self.units[new].place = None
 
     def take_over(self, olds: Sequence[str], news: Sequence[str]) -> None:
         """Let what was booked in the place of others be held and stand as they."""

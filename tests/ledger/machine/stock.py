@@ -34,7 +34,12 @@ class Stock:
     """Planned batches by their number."""
     cases: dict[str, Case] = field(default_factory=dict)
     picks: dict[int, Pick] = field(default_factory=dict)
-    crates_back: int = 0
+    crates_back: dict[int, int] = field(default_factory=dict)
+    """Crates that came back alone, by the number of the movement; none where that never was."""
+    film_off: dict[int, int] = field(default_factory=dict)
+    """Pieces of packing material that were written off, likewise."""
+    colours: dict[tuple[str, int], bool] = field(default_factory=dict)
+    """Whether a colour that was read later stands, by roast and number."""
     taken: int = 0
     """How many units, lines and adjustments were taken down."""
 
@@ -98,7 +103,7 @@ class Stock:
                 refusals.add("on-hold")
             if grams > unit.left_g:
                 refusals.add("insufficient-stock")
-            if unit.disposition in UNUSABLE:
+            if unit.disposition in UNUSABLE and (drawn or asked)[code] > self.given[code]:
                 refusals.add("not-released")
         return refusals
 
@@ -180,13 +185,14 @@ class Stock:
         return live[0] if live else None
 
     def film_left(self) -> int:
-        """Count the pieces of packing material that no pack used."""
-        return FILM - sum(unit.film for unit in self.units.values() if not unit.voided)
+        """Count the pieces of packing material that no pack used and nobody wrote off."""
+        used = sum(unit.film for unit in self.units.values() if not unit.voided)
+        return FILM - used - sum(self.film_off.values())
 
     def crates_away(self) -> int:
         """Count the crates that the customer has; fewer than none where a dispatch never was."""
         sent = sum(unit.crates for unit in self.units.values() if not unit.voided)
-        return sent - self.crates_back
+        return sent - sum(self.crates_back.values())
 
     def batch_of(self, code: str | None) -> int | None:
         """Name the planned batch of a roast, which one booked in its place is of as well."""
