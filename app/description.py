@@ -30,6 +30,7 @@ TAGS: Final[Mapping[str, str]] = {
     "orders": "What customers want and by when, standing orders, and how much of it went out.",
     "sending": "Customers, what was sent to them and what came back.",
     "production": "What has to be roasted, and the batches that are planned.",
+    "cover": "How many days of green there are, and when to order how much.",
     "quality": "Holds and releases, samples and grading, the tasting of what was set aside.",
     "labels": "What is glued to sacks, racks, roasts and packs, and who printed which.",
     "book": "Corrections and the journal: every write is one line of it.",

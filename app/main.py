@@ -11,6 +11,7 @@ from fastapi.routing import APIRoute
 from fastapi_offline import FastAPIOffline
 
 from app import __version__, doors
+from app.cover import routes as cover
 from app.description import describe
 from app.green import routes as green
 from app.green.arrivals import photo_routes as photos
@@ -92,6 +93,7 @@ PACKAGES = (
     orders,
     standing_orders,
     production,
+    cover,
     picks,
     cases,
     sales,

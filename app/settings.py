@@ -34,6 +34,8 @@ Degrees = Annotated[Decimal, Field(ge=-50, le=100)]
 DegreesFromTo = Annotated[tuple[Degrees, Degrees], AfterValidator(_run_from_to)]
 HoldingAlarm = Literal["moisture_high", "moisture_low", "water_activity_high", "drift"]
 Days = Annotated[int, Field(ge=0, le=3650)]
+Window = Annotated[int, Field(ge=1, le=1098)]
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 LabelMm = tuple[Annotated[int, Field(ge=59, le=210)], Annotated[int, Field(ge=29, le=297)]]
 
 
@@ -221,6 +223,16 @@ class Settings(BaseSettings):
     """The firm's own; with it cases are numbered by Serial Shipping Container Codes."""
     pick_keeps_hours: Annotated[int, Field(ge=1, le=8760)] = 48
     """So long bags are kept for a pick that is neither sent nor cancelled (our own rule)."""
+    cover_windows_days: tuple[Window, Window] = (28, 56)
+    """Over how many days the use of green is averaged: whole weeks, so that no weekday counts more
+    than another. Cover is by the first unless another is asked for, and both are shown; what to
+    order is worked out by the second (our own rule)."""
+    cover_open_days: bool = False
+    """Whether cover counts the days alone on which the roastery is open."""
+    closed_weekdays: frozenset[Weekday] = frozenset()
+    """Days of the week on which nothing is roasted."""
+    closed_dates: frozenset[date] = frozenset()
+    """And dates."""
     ahead_minutes: Annotated[int, Field(ge=0, le=1440)] = 5
     """How far ahead of the server's clock a time may be before it is refused."""
 

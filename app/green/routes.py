@@ -6,8 +6,8 @@ from fastapi import APIRouter, Depends, Query, Response
 
 from app.green import actions, queries
 from app.green.actions import SUPPLIERS
+from app.green.origins import Country
 from app.green.schemas import (
-    Country,
     DeliveryIn,
     DeliveryLine,
     DeliveryOut,

@@ -4,8 +4,6 @@ from datetime import date
 from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import (
-    AfterValidator,
-    BeforeValidator,
     ConfigDict,
     Field,
     StringConstraints,
@@ -27,6 +25,7 @@ from app.green.identity.schemas import (
     KnownSpecies,
     Words,
 )
+from app.green.origins import Country
 from app.green.readings.values import Moisture
 from app.green.tables import Condition
 from app.green.weights import TareSample, Weights, weigh
@@ -34,24 +33,14 @@ from app.ledger.cards import CardOut
 from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
 from app.places.schemas import Caution
-from app.shared.codes import Code, NewCode, PlaceCode, fold
+from app.shared.codes import Code, NewCode, PlaceCode
 from app.shared.mass import KgIn, KgOut
 from app.shared.numbers import NumberOut
 from app.shared.times import Day, MomentIn, MomentOut
-from app.standards.countries import is_country, why_no_country
 from app.standards.ico_marks import MarkForm, coffee_year, read_coffee_year
 
 MOST_SACKS = 20_000
 """In one delivery: some sixty containers, so more is a slip of the finger."""
-
-
-def _country(code: str) -> str:
-    if not is_country(code):
-        raise ValueError(why_no_country(code))
-    return code
-
-
-Country = Annotated[str, BeforeValidator(fold), AfterValidator(_country)]
 Address = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=500)]
 Email = Annotated[
     str,

@@ -26,7 +26,7 @@ from pydantic import (
     ValidationInfo,
 )
 
-from app.green.schemas import Country
+from app.green.origins import Country
 from app.shared.codes import NewCode, PlaceCode, fold
 from app.shared.mass import GRAM, HEAVIEST_G, Grams, kg_from_grams, share_out
 from app.shared.shares import plain

@@ -15,6 +15,7 @@ COMMITS = {
 FLOATS = {
     "app/standards/forecasting.py": "forecasts, which are statistics",
     "app/standards/outlines.py": "areas on the globe, by a library that knows floats alone",
+    "app/standards/planning.py": "quantiles of the normal distribution, in the standard library",
 }
 """Modules that may make a binary float, each with its reason; never of a mass."""
 

@@ -12,8 +12,9 @@ from pydantic import (
     WithJsonSchema,
 )
 
+from app.green.origins import Country
 from app.ledger.cards import CardOut
-from app.ledger.schemas import Asked, Change, Note, Party, Told
+from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
 from app.shared.codes import fold
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut, exact_number
@@ -93,6 +94,12 @@ class ContractTerms(Asked):
     quality_days: DayCount | None = None
     technical_days: DayCount | None = None
     note: Note | None = None
+    ordered_on: Day | None = None
+    """The day it was agreed: from then on its lead time counts."""
+    origin: Country | None = None
+    """Where the coffee is to come from."""
+    component: Name | None = None
+    """The component of charges that it is bought for."""
 
 
 class ContractIn(ContractTerms):
@@ -161,6 +168,9 @@ class ContractLine(CardOut, StandingOut):
     lead_time_days: int | None
     expected_on: date | None
     note: str | None
+    ordered_on: date | None
+    origin: str | None
+    component: str | None
     price: NumberOut | None
     """Only for those who may see prices, as its currency and unit."""
     currency: str | None

@@ -51,3 +51,9 @@ class PurchaseContract(Card, table=True):
     quality_days: int | None = None
     technical_days: int | None = None
     note: str | None = Field(default=None, sa_column=Column(Text))
+    ordered_on: date | None = None
+    """The day it was agreed, from which its lead time counts."""
+    origin: str | None = Field(default=None, max_length=2)
+    """Where the coffee is to come from, ISO 3166-1 alpha-2."""
+    component: str | None = Field(default=None, max_length=200)
+    """The component of charges that it is bought for, by name."""

@@ -23,6 +23,8 @@ class SlotIn(Asked):
     """Of the charge."""
     lots: Codes
     """The lots it is taken from, the first as long as it lasts."""
+    component: Name | None = None
+    """What the slot is called; slots of several styles that are called alike are one component."""
 
 
 def _whole(slots: list[SlotIn]) -> list[SlotIn]:
@@ -40,6 +42,7 @@ Slots = Annotated[list[SlotIn], Field(min_length=1, max_length=20), AfterValidat
 class SlotOut(Told):
     share_milli: MilliOut = Field(alias="share_pct")
     lots: list[str]
+    component: str | None = None
 
 
 class StyleIn(Asked):

@@ -1,0 +1,1 @@
+"""Cover: how many days of green there are, when to order, and how much."""
