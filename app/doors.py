@@ -1,7 +1,7 @@
-"""The doors that need no token: is it alive, is it ready, what does it count, where to begin."""
+"""The doors that need no token: is it alive, is it ready, what does it count."""
 
 from fastapi import APIRouter, Request, Response
-from fastapi.responses import HTMLResponse, PlainTextResponse
+from fastapi.responses import PlainTextResponse
 from prometheus_client import CONTENT_TYPE_LATEST, generate_latest
 from sqlalchemy.exc import DBAPIError
 
@@ -11,34 +11,6 @@ from app.shared.answers import Answer
 from app.shared.problems import Refused
 
 router = APIRouter(tags=["doors"])
-
-_FRONT = """<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark">
-<title>Jutebook</title>
-</head>
-<body>
-<main>
-<h1>Jutebook</h1>
-<p>The book of a roastery's coffee, from the sack on the rack to the bag at the customer's.</p>
-<ul>
-<li><a href="/api/docs">The API, to read and to try</a></li>
-<li><a href="/api/openapi.json">Its OpenAPI document</a></li>
-<li><a href="/problems/">Problems this service answers, explained</a></li>
-</ul>
-</main>
-</body>
-</html>
-"""
-
-
-@router.get("/", response_class=HTMLResponse, include_in_schema=False)
-def front() -> HTMLResponse:
-    """Show where to begin."""
-    return HTMLResponse(_FRONT)
 
 
 @router.head("/healthz", include_in_schema=False)

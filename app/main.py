@@ -63,6 +63,8 @@ from app.tracing import routes as tracing
 from app.tracing import void_routes as voids
 from app.tracing.evidence import routes as unit_evidence
 from app.tracing.flow import routes as flows
+from app.web.pages import open_pages
+from app.web.sessions import Guesses
 
 PACKAGES = (
     green,
@@ -136,6 +138,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(api)
     app.include_router(problem_pages)
     app.include_router(doors.router)
+    open_pages(app)
     describe(app)
     return app
 
@@ -147,6 +150,7 @@ def open_book(app: FastAPI, settings: Settings) -> None:
     app.state.read_engine = (
         open_engine(settings.read_database_url) if settings.read_database_url else app.state.engine
     )
+    app.state.guesses = Guesses(settings)
     app.state.in_flight = set()
     app.state.in_flight_lock = threading.Lock()
 

@@ -44,6 +44,7 @@ from app.sending.sales import tables as sales
 from app.settings import project_folder
 from app.shared import sign_in
 from app.shared.db import writing
+from app.web import tables as web
 
 TABLES = (
     sign_in,
@@ -81,6 +82,7 @@ TABLES = (
     labels,
     recall,
     drills,
+    web,
 )
 """The modules whose import registers every table."""
 

@@ -4,6 +4,7 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Literal
+from zoneinfo import available_timezones
 
 from platformdirs import user_data_path
 from pydantic import AfterValidator, Field
@@ -26,6 +27,12 @@ def _run_from_to(limits: tuple[Decimal, Decimal]) -> tuple[Decimal, Decimal]:
     if limits[0] > limits[1]:
         raise ValueError("the lower limit comes first")
     return limits
+
+
+def _known_zone(name: str) -> str:
+    if name not in available_timezones():
+        raise ValueError(f"{name} is not the name of a time zone")
+    return name
 
 
 FourLimits = Annotated[tuple[int, int, int, int], AfterValidator(_run_upward)]
@@ -233,6 +240,16 @@ class Settings(BaseSettings):
     """Days of the week on which nothing is roasted."""
     closed_dates: frozenset[date] = frozenset()
     """And dates."""
+    session_idle_minutes: Annotated[int, Field(ge=1, le=100_000)] = 720
+    """Who did nothing at the pages for so long signs in again (our own rule)."""
+    session_hours: Annotated[int, Field(ge=1, le=10_000)] = 168
+    """So long after signing in everybody signs in again (our own rule)."""
+    guesses_per_name: Annotated[int, Field(ge=1, le=1_000_000)] = 10
+    """Wrong passwords for one name in 15 minutes before no more are looked at."""
+    guesses_per_address: Annotated[int, Field(ge=1, le=1_000_000)] = 100
+    """The same from one network address, behind which a whole house may stand."""
+    time_zone: Annotated[str, AfterValidator(_known_zone)] = "UTC"
+    """The zone of the times that the pages show and take, such as `Europe/Berlin`."""
     ahead_minutes: Annotated[int, Field(ge=0, le=1440)] = 5
     """How far ahead of the server's clock a time may be before it is refused."""
 

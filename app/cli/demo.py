@@ -1,6 +1,7 @@
 """The demo: a throw-away book with a year of an invented roastery in it, served until stopped."""
 
 import errno
+import secrets
 import signal
 import socket
 import sys
@@ -24,7 +25,7 @@ from app.ledger.tables import Unit
 from app.schema import migrate
 from app.settings import Settings
 from app.shared.db import reading, writing
-from app.shared.sign_in import add_token
+from app.shared.sign_in import add_token, add_user
 from app.shared.staff import Role
 from app.shared.times import now
 from seed import Played, play
@@ -51,8 +52,8 @@ def demo(days: Days = None, port: Port = None) -> None:
     """Serve a book that is made up for you to try things out on.
 
     It plays a year of an invented roastery, up to yesterday, into a book in a temporary folder,
-    and prints the address, a token for each role and three things to try. Ctrl-C stops it and
-    throws the book away. Your own book is not touched.
+    and prints the address, a person and a token for each role, and three things to try. Ctrl-C
+    stops it and throws the book away. Your own book is not touched.
     """
     # From here on being asked to stop is no failure, and the folder goes whatever happens.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
@@ -64,10 +65,10 @@ def demo(days: Days = None, port: Port = None) -> None:
         settings = house.model_copy(update=book)
         with open_book(settings) as engine:
             played = _fill(engine, settings, days)
-            tokens = _make_tokens(engine)
+            password, tokens = _let_in(engine)
             units = _count_units(engine)
         free = free_port(house.host, house.port if port is None else port)
-        greet = partial(_greet, played=played, tokens=tokens, units=units)
+        greet = partial(_greet, played=played, password=password, tokens=tokens, units=units)
         listen(settings.model_copy(update={"port": free}), greet)
 
 
@@ -95,9 +96,13 @@ def _progress() -> Iterator[Progress]:
         yield progress
 
 
-def _make_tokens(engine: Engine) -> Mapping[Role, str]:
+def _let_in(engine: Engine) -> tuple[str, Mapping[Role, str]]:
+    """Enter a person for each role with one throw-away password, and make each a token."""
+    password = secrets.token_hex(8)
     with writing(engine) as session:
-        return {role: add_token(session, STAFF[role], [role]) for role in Role}
+        for role in Role:
+            add_user(session, STAFF[role], password, [role])
+        return password, {role: add_token(session, STAFF[role], [role]) for role in Role}
 
 
 def _count_units(engine: Engine) -> int:
@@ -123,7 +128,9 @@ def free_port(host: str, wanted: int) -> int:
     raise MistakeError(f"Port {wanted} and the {_PORTS_TRIED - 1} after it are taken.")
 
 
-def _greet(address: str, *, played: Played, tokens: Mapping[Role, str], units: int) -> None:
+def _greet(
+    address: str, *, played: Played, password: str, tokens: Mapping[Role, str], units: int
+) -> None:
     say = typer.echo
     say(f"The demo serves at {address}")
     say(f"The API, to read and to try: {address}/api/docs")
@@ -131,7 +138,10 @@ def _greet(address: str, *, played: Played, tokens: Mapping[Role, str], units: i
     say(f"In the book: {units} lots, sacks, roasts, blends, packs and dispatches of an invented")
     say(f"roastery, on {played.days} working days from {played.first} to {played.last}.")
     say("")
-    say("Sign in with the token of a role; the docs ask for it under Authorize:")
+    say(f"Sign in to the pages at {address}/ by one of the names below;")
+    say(f"the password of all of them: {password}")
+    say("")
+    say("Scripts take the token of a role; the docs ask for it under Authorize:")
     for role, token in tokens.items():
         say(f"  {role:<10} {STAFF[role]:<16} {token}")
     say("")

@@ -5,11 +5,20 @@ from typing import Annotated
 
 import typer
 from sqlalchemy import select
-from sqlmodel import col
+from sqlmodel import Session, col
 
 from app.cli.desk import MistakeError, examples, migrated_book, paper, read_settings, ruled
 from app.shared.db import reading, writing
-from app.shared.sign_in import Token, User, add_token, add_user, revoke_tokens
+from app.shared.sign_in import (
+    Token,
+    User,
+    add_token,
+    add_user,
+    close_user,
+    live_user,
+    revoke_tokens,
+    set_password,
+)
 from app.shared.staff import Role
 from app.shared.times import text
 
@@ -24,7 +33,7 @@ Roles = Annotated[
     ),
 ]
 
-users = typer.Typer(help="Enter people who sign in with a password, and list them.")
+users = typer.Typer(help="Enter, list and close people who sign in with a password.")
 tokens = typer.Typer(help="Make, list and revoke tokens for scanners, scripts and devices.")
 
 
@@ -84,11 +93,49 @@ def enter_user(name: Name, roles: Roles) -> None:
 @users.command("list", epilog=examples("jutebook users list"))
 def list_users() -> None:
     """List the people who may sign in, and what they are."""
-    table = ruled("People", "name", "roles", "since")
+    table = ruled("People", "name", "roles", "since", "closed")
     with migrated_book(read_settings()) as engine, reading(engine) as session:
         for user in session.scalars(select(User).order_by(col(User.name))):
-            table.add_row(user.name, user.roles.replace(",", ", "), text(user.created_at))
+            closed = text(user.closed_at) if user.closed_at else ""
+            roles = user.roles.replace(",", ", ")
+            table.add_row(user.name, roles, text(user.created_at), closed)
     paper().print(table)
+
+
+def _live(session: Session, name: str) -> User:
+    user = live_user(session, name)
+    if user is None:
+        raise MistakeError(f"Nobody named {name} may sign in.")
+    return user
+
+
+@users.command(
+    "password",
+    epilog=examples("jutebook users password Ida", "jutebook users password Ida < password.txt"),
+)
+def change_password(name: Name) -> None:
+    """Give a person another password, which ends their sessions.
+
+    It is asked for or read as `jutebook users add` does.
+    """
+    named = _name(name)
+    with migrated_book(read_settings()) as engine:
+        password = _password()
+        try:
+            with writing(engine) as session:
+                set_password(_live(session, named), password)
+        except ValueError as error:
+            raise MistakeError(f"The password of {named} stays: {error}.") from error
+    typer.echo(f"{named} has another password; whoever was signed in as {named} is out.")
+
+
+@users.command("close", epilog=examples("jutebook users close Ida"))
+def close(name: Name) -> None:
+    """Let a person in no more: sessions end at once, and the name stays in the journal."""
+    named = _name(name)
+    with migrated_book(read_settings()) as engine, writing(engine) as session:
+        close_user(_live(session, named))
+    typer.echo(f"{named} may not sign in any more.")
 
 
 @tokens.command(

@@ -35,9 +35,11 @@ R = TypeVar("R")
 class Clerk:
     """Whoever is signed in, at the book."""
 
-    def __init__(self, request: Request, staff: Staff) -> None:
+    def __init__(self, request: Request, staff: Staff, key: str | None = None) -> None:
+        """Serve a request; a form brings its idempotency key itself, not in a header."""
         self.staff = staff
         self._request = request
+        self._brought = key
         self._state = request.app.state
 
     @property
@@ -69,7 +71,7 @@ class Clerk:
             Refused: what the action raises; `idempotency-key-reused`; `request-in-flight`.
         """
         status = self._request.scope["route"].status_code or 200
-        key = _key(self._request)
+        key = self._brought or _key(self._request)
         if key is None:
             with writing(self._state.engine) as session:
                 made = action(self._pen(session), *args, **kwargs)

@@ -82,6 +82,10 @@ KINDS: Final[Mapping[str, Kind]] = {
     "forbidden": Kind(
         403, "Not yours to do",
         "You are known, and your roles do not include the permission that the detail names."),
+    "form-outdated": Kind(
+        409, "The form is of an earlier sign-in",
+        "Whoever sent the form signed in again after it was opened. Nothing was booked; open it "
+        "again and send it."),
     "has-dependants": Kind(
         409, "Something was made from it",
         "An entry can be voided while nothing was made from its coffee. "
@@ -206,6 +210,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         "each, with `rework` as the rework of a recipe. The detail says which. Take less of it, "
         "name a recipe that takes rework, or have it tasted again."),
     "too-large": Kind(413, "Too large", "The body is larger than this service reads."),
+    "too-many-guesses": Kind(
+        429, "Too many wrong passwords",
+        "No password is looked at for a while. Wait, or ask an administrator for another one: "
+        "`jutebook users password NAME`."),
     "unauthorized": Kind(
         401, "Who are you?",
         "Send `Authorization: Bearer <token>`. An administrator makes tokens with "

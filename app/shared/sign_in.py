@@ -9,10 +9,13 @@ import re
 import secrets
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
+from typing import Literal
 
 from argon2 import PasswordHasher
+from argon2.exceptions import VerificationError
 from fastapi import Request
-from sqlalchemy import select
+from sqlalchemy import String, select
 from sqlmodel import Field, Session, SQLModel, col
 
 from app.shared.db import reading
@@ -32,6 +35,14 @@ class User(SQLModel, table=True):
     """Comma-separated role names."""
     password_hash: str
     created_at: datetime = Field(sa_type=UtcDateTime)
+    password_set_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    """When it was changed, which ended every session begun before."""
+    closed_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    """Since when nobody signs in by this name any more; the name stays in the journal."""
+    language: str | None = Field(default=None, max_length=10)
+    """The language of the pages; what the browser asks for when nothing was chosen."""
+    mass_unit: Literal["kg", "lb"] | None = Field(default=None, sa_type=String(2))
+    """What the pages show and take masses in; kilograms when nothing was chosen."""
 
 
 class Token(SQLModel, table=True):
@@ -62,14 +73,14 @@ def _join(roles: list[Role]) -> str:
     return ",".join(sorted(roles))
 
 
-def _split(roles: str) -> frozenset[Role]:
+def split_roles(roles: str) -> frozenset[Role]:
+    """Read roles as they are kept."""
     return frozenset(Role(role) for role in roles.split(","))
 
 
 def add_user(session: Session, name: str, password: str, roles: list[Role]) -> User:
     """Enter a person; ValueError when the name is taken or the password is short."""
-    if len(password) < 12:  # noqa: PLR2004 - the figure stands in the message
-        raise ValueError("a password has at least 12 characters")
+    _refuse_short(password)
     if session.scalars(select(User).where(col(User.name) == name)).first():
         raise ValueError(f"there is already a user named {name}")
     user = User(
@@ -82,10 +93,47 @@ def add_user(session: Session, name: str, password: str, roles: list[Role]) -> U
     return user
 
 
+def _refuse_short(password: str) -> None:
+    if len(password) < 12:  # noqa: PLR2004 - the figure stands in the message
+        raise ValueError("a password has at least 12 characters")
+
+
+def live_user(session: Session, name: str) -> User | None:
+    """Find who may sign in by that name."""
+    return session.scalars(
+        select(User).where(col(User.name) == name, col(User.closed_at).is_(None))
+    ).first()
+
+
+def set_password(user: User, password: str) -> None:
+    """Give a person another password, which ends their sessions; ValueError when it is short."""
+    _refuse_short(password)
+    user.password_hash = PasswordHasher().hash(password)
+    user.password_set_at = now()
+
+
+def close_user(user: User) -> None:
+    """Let nobody in by that name any more, and end its sessions."""
+    user.closed_at = now()
+
+
+def knows_password(user: User | None, password: str) -> bool:
+    """Tell whether the password is theirs; for nobody it takes as long to say no."""
+    try:
+        return PasswordHasher().verify(user.password_hash if user else _nobody(), password)
+    except VerificationError:
+        return False
+
+
+@cache
+def _nobody() -> str:
+    return PasswordHasher().hash(secrets.token_urlsafe())
+
+
 def add_token(session: Session, name: str, roles: list[Role]) -> str:
     """Make a token and return it: the only time anybody sees it."""
     secret = "jb_" + secrets.token_urlsafe(32)
-    session.add(Token(name=name, roles=_join(roles), sha256=_digest(secret), created_at=now()))
+    session.add(Token(name=name, roles=_join(roles), sha256=digest(secret), created_at=now()))
     return secret
 
 
@@ -99,7 +147,8 @@ def revoke_tokens(session: Session, name: str) -> int:
     return len(live)
 
 
-def _digest(secret: str) -> str:
+def digest(secret: str) -> str:
+    """Make of a secret nobody can guess what is kept of it."""
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
@@ -122,7 +171,7 @@ def identify(request: Request) -> Staff:
     with reading(request.app.state.engine) as session:
         token = session.scalars(
             select(Token).where(
-                col(Token.sha256) == _digest(secret.strip()), col(Token.revoked_at).is_(None)
+                col(Token.sha256) == digest(secret.strip()), col(Token.revoked_at).is_(None)
             )
         ).first()
     if token is None:
@@ -131,4 +180,4 @@ def identify(request: Request) -> Staff:
             "That token is not known or was revoked.",
             challenge='Bearer error="invalid_token"',
         )
-    return Staff(token.name, _split(token.roles))
+    return Staff(token.name, split_roles(token.roles))

@@ -22,7 +22,8 @@ EDITED = {
     "supplier": "a card",
     "token": "is revoked",
     "unit": "what is left, where it stands, whether it was voided; the rest has a guard of its own",
-    "user_account": "changes passwords and roles",
+    "user_account": "changes passwords, roles and what a person chose; is closed",
+    "web_session": "not of the book: is marked as seen, and deleted when it ends",
 }
 """Tables whose rows may change, each with what changes."""
 

@@ -1,0 +1,203 @@
+"""The desk: whoever is signed in at a browser, with a form to fill in and a book to write into.
+
+A page asks for it by its permission (`Mover = Annotated[Desk, may(Permission.MOVE)]`), reads with
+`desk.read`, books with `desk.book` and answers with `desk.show` or `desk.onward`.
+"""
+
+from collections.abc import Callable
+from typing import Annotated, Any, Final, TypeVar
+from urllib.parse import parse_qsl, urlencode
+
+from fastapi import Request, Response, Security
+from fastapi.responses import RedirectResponse
+from fastapi.security import SecurityScopes
+from pydantic import BaseModel
+from sqlalchemy.exc import OperationalError
+from starlette.concurrency import run_in_threadpool
+
+from app.ledger.clerk import Clerk
+from app.shared.answers import Answer, read_json
+from app.shared.problems import Refused, problem
+from app.shared.staff import Permission
+from app.web import forms, sessions
+from app.web.forms import KEY_FIELD, TOKEN_FIELD, Form, Typed
+from app.web.rendering import for_people, render, tell_next
+from app.web.sessions import Visitor
+from app.web.texts import Manner, _, language_asked, speak
+
+Body = TypeVar("Body", bound=BaseModel)
+
+LARGEST_FORM: Final = 1_000_000
+_MOST_FIELDS: Final = 10_000
+SECRET: Final = "secret_"  # noqa: S105 - how names begin
+"""How the name of a field begins that is never brought along and never shown again."""
+
+
+class Desk(Clerk):
+    """Whoever is signed in, at a page."""
+
+    def __init__(self, request: Request, visitor: Visitor, typed: Typed) -> None:
+        super().__init__(request, visitor.staff)
+        self.visitor = visitor
+        self.typed = typed
+        """The fields of the form that was sent; empty where a page is only looked at."""
+
+    def blank(self, body: type[Body], **filled: object) -> Form[Body]:
+        """Make an empty form; a link may bring fields along, `/move?sacks=…&to=…`."""
+        form = forms.blank(body, **filled)
+        brought = _listed(self.request.query_params.multi_items())
+        key = brought.pop(KEY_FIELD, None)
+        form.typed = {**form.typed, **brought}
+        form.key = key[0] if key else form.key
+        return form
+
+    def sent(self, body: type[Body]) -> Form[Body]:
+        """Read the form that was sent."""
+        return forms.sent(body, self.typed)
+
+    def book(
+        self,
+        form: Form[Any],
+        action: Callable[..., BaseModel],
+        *before: object,
+        **named: object,
+    ) -> dict[str, Any] | None:
+        """Book a form by the action the API takes for it: one transaction, one entry, once.
+
+        `before` goes to the action before the body, `named` by name. Returns what the API would
+        answer, and None when anything was refused: then the form says why, and keeps all that was
+        typed. A form that is sent again, by a double tap or after a lost answer, is booked once.
+        """
+        if form.asked is None:
+            return None
+        self._brought = form.key
+        try:
+            answer = self.write(action, *before, form.asked, **named)
+        except Refused as refused:
+            form.refuse(refused)
+            if refused.slug == "idempotency-key-reused":
+                form.key = forms.blank(form.body).key
+        except OperationalError:
+            form.refuse(Refused("busy", _("The database did not take it; nothing was booked.")))
+        else:
+            made: dict[str, Any] = read_json(bytes(answer.body))
+            return made
+        return None
+
+    def show(self, template: str, form: Form[Any] | None = None, **context: object) -> Response:
+        """Answer a page. With a form that was refused: its status, and its problem to a script."""
+        if form is not None and form.status != 200 and not for_people(self.request):  # noqa: PLR2004
+            return _problem_of(form)
+        status = 200 if form is None else form.status
+        return render(self.request, template, status, desk=self, form=form, **context)
+
+    def onward(self, path: str, said: str) -> Response:
+        """Go on to another page, which says what was done; a script is told both."""
+        if not for_people(self.request):
+            return Answer({"said": said, "to": path})
+        answer = RedirectResponse(path, 303)
+        tell_next(answer, said)
+        return answer
+
+
+def _problem_of(form: Form[Any]) -> Response:
+    if form.problem is not None:
+        return problem(form.problem.slug, form.problem.detail, None, **form.problem.figures)
+    errors = [
+        {"pointer": f"#/{name.partition(':')[0].replace('.', '/')}", "detail": said}
+        for name, said in form.errors.items()
+    ]
+    return problem("invalid", " ".join(form.errors.values()), errors=errors)
+
+
+def _listed(pairs: list[tuple[str, str]]) -> dict[str, list[str]]:
+    listed: dict[str, list[str]] = {}
+    for name, value in pairs:
+        listed.setdefault(name, []).append(value)
+    return listed
+
+
+async def read_fields(request: Request) -> dict[str, list[str]]:
+    """Read an URL-encoded form; `bad-request` for what is none, `too-large` beyond the limit."""
+    body = bytearray()
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > LARGEST_FORM:
+            raise Refused("too-large", f"A form has at most {LARGEST_FORM} bytes.")
+    try:
+        pairs = parse_qsl(
+            body.decode(), keep_blank_values=True, errors="strict", max_num_fields=_MOST_FIELDS
+        )
+    except ValueError as error:
+        raise Refused("bad-request", "The form cannot be read.") from error
+    if any("\0" in text for pair in pairs for text in pair):
+        raise Refused("bad-request", "The form has a NUL character in it.")
+    return _listed(pairs)
+
+
+def refuse_foreign(request: Request) -> None:
+    """Refuse what another site makes a browser send (Fetch Metadata; RFC 6454 for the rest)."""
+    site = request.headers.get("sec-fetch-site")
+    origin = request.headers.get("origin")
+    foreign = site not in {"same-origin", "none"} if site else False
+    if origin and origin != "null" and not site:
+        foreign = origin.partition("://")[2] != request.headers.get("host")
+    if foreign:
+        raise Refused(
+            "forbidden", "Another site sent this form; nothing was booked.", permission="forms:send"
+        )
+
+
+def manner_of(request: Request, visitor: Visitor | None) -> Manner:
+    """Tell how to speak to whoever sends a request."""
+    asked = language_asked(request.headers.get("accept-language", ""))
+    zone = request.app.state.settings.time_zone
+    if visitor is None:
+        return Manner(asked, zone=zone)
+    return Manner(visitor.language or asked, visitor.mass_unit, zone)
+
+
+async def _at_desk(request: Request, needed: SecurityScopes) -> Desk:
+    visitor = await run_in_threadpool(sessions.find, request)
+    request.state.visitor = visitor
+    # Said here and not in a thread, so that everything this request does speaks so.
+    speak(manner_of(request, visitor))
+    typed: dict[str, list[str]] = {}
+    if request.method == "POST":
+        refuse_foreign(request)
+        typed = request.state.typed = await read_fields(request)
+    if visitor is None:
+        raise Refused("unauthorized", _("Nobody is signed in here."), challenge="Bearer")
+    if request.method == "POST" and typed.pop(TOKEN_FIELD, None) != [visitor.form_token]:
+        raise Refused("form-outdated", _("You signed in again after this form was opened."))
+    if "\0" in request.scope["path"] + "".join(request.query_params.values()):
+        raise Refused("bad-request", "The address has a NUL character in it.")
+    for permission in needed.scopes:
+        if not visitor.staff.may(Permission(permission)):
+            raise Refused(
+                "forbidden",
+                f"{visitor.staff.name} may not do this: the permission {permission} is missing.",
+                permission=permission,
+            )
+    return Desk(request, visitor, typed)
+
+
+def may(permission: Permission) -> object:
+    """Let in whoever has the permission; the parameter's type says so in the signature."""
+    return Security(_at_desk, scopes=[permission])
+
+
+Visiting = Annotated[Desk, may(Permission.READ)]
+"""Whoever is signed in: every role reads."""
+
+
+def with_fields(path: str, typed: Typed) -> str:
+    """Write a link to a form that brings along what was typed, so that nobody types it again."""
+    pairs = [
+        (name, value)
+        for name, values in typed.items()
+        if name != TOKEN_FIELD and not name.startswith(SECRET)
+        for value in values
+        if value
+    ]
+    return f"{path}?{urlencode(pairs)}" if pairs else path

@@ -1,0 +1,283 @@
+"""From what a browser sends to the body that the API reads, and back with words beside the field.
+
+A field of a form has the name of the member it fills, with full stops on the way down:
+`lots.0.sacks.1.net_kg`. What the member is, number, time, list or text, is read off the JSON schema
+of the body, so that a form needs no second description. Blank fields are left out, as in JSON.
+
+What people write: decimal comma or point, pounds where the field's name ends in `:lb`, a list as
+one text with a line each, a time of the roastery's clock.
+"""
+
+import re
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from functools import cache
+from typing import Any, Final, Generic, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from app.shared.problems import KINDS, Refused
+from app.web.shown import kg_of_pounds
+from app.web.texts import _, manner
+
+Body = TypeVar("Body", bound=BaseModel)
+
+Typed = Mapping[str, Sequence[str]]
+"""What was typed by the name of its field, as often as the field was there."""
+Place = tuple[str | int, ...]
+"""Where something stands in a body: `("lots", 0, "name")`."""
+
+TOKEN_FIELD: Final = "_token"  # noqa: S105 - the name of a field
+KEY_FIELD: Final = "_key"
+_PARTS: Final = re.compile(r"[\s;,]+")
+_NUMBERS: Final = re.compile(r"[\s;]+")
+
+
+class Unreadable(ValueError):  # noqa: N818 - an answer, not an error
+    """What was typed is not what the field takes; the message says so to whoever typed it."""
+
+
+@dataclass
+class Form(Generic[Body]):
+    """What somebody typed, the body it makes, and what was said against it."""
+
+    body: type[Body]
+    typed: Typed = field(default_factory=dict)
+    key: str = field(default_factory=lambda: secrets.token_urlsafe(16))
+    """The idempotency key: the same until the form was booked, however often it is sent."""
+    asked: Body | None = None
+    errors: dict[str, str] = field(default_factory=dict)
+    """What was refused, by the name of its field; what belongs to no field by ""."""
+    problem: Refused | None = None
+    """The refusal as a whole; its words stand above the form."""
+
+    def value(self, name: str) -> str:
+        """Say what stands in a field."""
+        return "\n".join(self.typed.get(name, ()))
+
+    def values(self, name: str) -> Sequence[str]:
+        """Say everything that stands under one name."""
+        return self.typed.get(name, ())
+
+    def error(self, name: str) -> str | None:
+        """Say what was refused about a field."""
+        return self.errors.get(name)
+
+    def rows(self, name: str, at_least: int = 1) -> range:
+        """Count the rows of a list of fields: `rows("lots.0.sacks")`."""
+        beginning = f"{name}."
+        numbers = [
+            int(typed[len(beginning) :].partition(".")[0])
+            for typed in self.typed
+            if typed.startswith(beginning)
+        ]
+        return range(max([at_least, *(number + 1 for number in numbers)]))
+
+    @property
+    def status(self) -> int:
+        """The status of the page that shows it."""
+        if self.problem is not None:
+            return KINDS[self.problem.slug].status
+        return 422 if self.errors else 200
+
+    @property
+    def problem_title(self) -> str:
+        """What kind of refusal it is, in a few words."""
+        return KINDS[self.problem.slug].title if self.problem else ""
+
+    @property
+    def problem_meaning(self) -> str:
+        """What to know and to do about it."""
+        return KINDS[self.problem.slug].meaning if self.problem else ""
+
+    @property
+    def stray(self) -> list[str]:
+        """What was refused and stands beside no field that was typed in."""
+        return [said for name, said in self.errors.items() if name not in self.typed]
+
+    def refuse(self, refused: Refused) -> None:
+        """Put a refusal beside the fields it is about, and above the form."""
+        self.problem = refused
+        listed = refused.figures.get("errors", [])
+        assert isinstance(listed, list)  # noqa: S101 - `FieldRefused` makes it
+        for each in listed:
+            self.errors[self._name(_place(each["pointer"]))] = each["detail"]
+
+    def _name(self, place: Place) -> str:
+        """Name the field that fills a place of the body, or the list that the place is in."""
+        for length in range(len(place), 0, -1):
+            name = ".".join(map(str, place[:length]))
+            found = next((typed for typed in self.typed if typed.partition(":")[0] == name), None)
+            if found is not None:
+                return found
+        return ".".join(map(str, place))
+
+    def read(self) -> "Form[Body]":
+        """Make the body of what was typed."""
+        said: dict[str, Any] = {}
+        for name, values in self.typed.items():
+            meant = [value for value in values if value.strip()]
+            if name.startswith("_") or not meant:
+                continue
+            try:
+                _put(said, name.partition(":")[0].split("."), self._meaning(name, meant))
+            except Unreadable as unreadable:
+                self.errors[name] = str(unreadable)
+        if self.errors:
+            return self
+        try:
+            self.asked = self.body.model_validate(_listed(said))
+        except ValidationError as refused:
+            for flaw in refused.errors():
+                self.errors[self._name(flaw["loc"])] = _words(flaw)
+        return self
+
+    def _meaning(self, name: str, values: Sequence[str]) -> Any:  # noqa: ANN401 - JSON
+        path, _colon, unit = name.partition(":")
+        return _meant(self.body, _kind(self.body, path), values, unit)
+
+
+def blank(body: type[Body], **filled: object) -> Form[Body]:
+    """Make a form that nobody has sent, with what is known already filled in."""
+    typed = {
+        name: [str(each) for each in value] if isinstance(value, list | tuple) else [str(value)]
+        for name, value in filled.items()
+        if value is not None
+    }
+    return Form(body, typed)
+
+
+def sent(body: type[Body], typed: Typed) -> Form[Body]:
+    """Read a form that somebody sent."""
+    keys = typed.get(KEY_FIELD, ())
+    key = keys[0] if keys and re.fullmatch(r"[\x21-\x7e]{1,255}", keys[0]) else None
+    form = Form(body, typed) if key is None else Form(body, typed, key)
+    return form.read()
+
+
+def _put(said: dict[str, Any], steps: Sequence[str], value: object) -> None:
+    for step in steps[:-1]:
+        said = said.setdefault(step, {})
+    said[steps[-1]] = value
+
+
+def _listed(said: object) -> Any:  # noqa: ANN401 - JSON
+    """Turn members that are all numbers into a list."""
+    if not isinstance(said, dict):
+        return said
+    if said and all(name.isdecimal() for name in said):
+        return [_listed(said[name]) for name in sorted(said, key=int)]
+    return {name: _listed(value) for name, value in said.items()}
+
+
+@cache
+def _schema(body: type[BaseModel]) -> dict[str, Any]:
+    return body.model_json_schema(by_alias=True)
+
+
+@cache
+def _kind(body: type[BaseModel], path: str) -> tuple[str, str | None]:
+    """Say of a member what JSON makes of it and in what format, from the schema of the body."""
+    whole = _schema(body)
+    found = [whole]
+    for step in path.split("."):
+        found = [
+            inner
+            for each in found
+            for inner in (
+                [each["items"]] if step.isdecimal() and "items" in each
+                else [each["properties"][step]] if step in each.get("properties", {})
+                else []
+            )
+        ]  # fmt: skip
+        found = [one for each in found for one in _resolved(whole, each)]
+    kinds = [each.get("type", "string") for each in found if each.get("type") != "null"]
+    kind = kinds[0] if kinds and "string" not in kinds else "string"
+    if kind == "array":
+        item = next(each for each in found if each.get("type") == "array").get("items", {})
+        of = _resolved(whole, item)[0].get("type", "string")
+        return "array", of
+    return kind, next((each["format"] for each in found if "format" in each), None)
+
+
+def _resolved(whole: dict[str, Any], schema: dict[str, Any]) -> list[dict[str, Any]]:
+    """Follow references and list the choices of a schema."""
+    if "$ref" in schema:
+        return _resolved(whole, whole["$defs"][schema["$ref"].rpartition("/")[2]])
+    choices = [*schema.get("anyOf", ()), *schema.get("oneOf", ()), *schema.get("allOf", ())]
+    return [one for each in choices for one in _resolved(whole, each)] if choices else [schema]
+
+
+def _meant(
+    body: type[BaseModel], kind: tuple[str, str | None], values: Sequence[str], unit: str
+) -> Any:  # noqa: ANN401 - JSON
+    what, more = kind
+    if what == "array":
+        parted = _NUMBERS if more in {"number", "integer"} else _PARTS
+        each = [part for value in values for part in parted.split(value.strip())]
+        return [_meant(body, (more or "string", None), [one], unit) for one in each]
+    said = values[-1].strip()
+    if what in {"number", "integer"}:
+        return _whole(kg_of_pounds(read_number(said)) if unit == "lb" else read_number(said))
+    if what == "boolean":
+        return said not in {"false", "no"}
+    if more == "date-time":
+        return _moment(said)
+    return said
+
+
+def _whole(value: Decimal) -> Decimal | int:
+    return int(value) if value == value.to_integral_value() else value
+
+
+def read_number(said: str) -> Decimal:
+    """Read a number with a decimal comma or point; Unreadable for what could be two numbers.
+
+    "1,234" may be one and a bit or more than a thousand, by who writes it. With the reader's own
+    decimal sign it is the former; with the other sign it is refused.
+    """
+    plain = said.replace("\N{MINUS SIGN}", "-")
+    found = re.fullmatch(r"([+-]?)(\d{1,12})(?:([.,])(\d{1,9}))?", plain, re.ASCII)
+    if found is None:
+        raise Unreadable(_("A number is wanted here, such as %(example)s, without thousands "
+                           "separators.") % {"example": _example()})  # fmt: skip
+    sign, whole, mark, part = found.groups()
+    own = manner().locale.number_symbols["latn"]["decimal"]
+    if mark and mark != own and len(part) == 3:  # noqa: PLR2004 - thousands come in threes
+        raise Unreadable(
+            _("This can be read in two ways. Write it with the decimal sign %(sign)s.")
+            % {"sign": own}
+        )
+    return Decimal(f"{sign}{whole}.{part or 0}")
+
+
+def _example() -> str:
+    return f"11{manner().locale.number_symbols['latn']['decimal']}4"
+
+
+def _moment(said: str) -> str:
+    """Read a time of the roastery's clock; what names its own offset is let through as it is."""
+    try:
+        at = datetime.fromisoformat(said)
+    except ValueError as error:
+        raise Unreadable(_("A date and a time are wanted here.")) from error
+    return said if at.tzinfo else at.replace(tzinfo=manner().clock).isoformat()
+
+
+def _place(pointer: str) -> Place:
+    return tuple(
+        int(step) if step.isdecimal() else step.replace("~1", "/").replace("~0", "~")
+        for step in pointer.removeprefix("#").split("/")
+        if step
+    )
+
+
+def _words(flaw: Any) -> str:  # noqa: ANN401 - Pydantic's own dictionary
+    if flaw["type"] == "missing":
+        return _("This is needed.")
+    cause = flaw.get("ctx", {}).get("error")
+    said = str(cause) if isinstance(cause, Exception) else str(flaw["msg"])
+    return f"{said[:1].upper()}{said[1:]}."

@@ -1,0 +1,48 @@
+"""The task of taking a moisture reading."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Response
+
+from app.green.readings import actions
+from app.green.readings.schemas import ReadingIn
+from app.shared.staff import Permission
+from app.web.desk import Desk, may
+from app.web.shown import number
+from app.web.tasks import Room, Task
+from app.web.texts import N_, _
+
+router = APIRouter(include_in_schema=False)
+
+TASKS = (Task("/moisture", N_("Take a moisture reading"), Room.STORE, Permission.READING),)
+
+Measurer = Annotated[Desk, may(Permission.READING)]
+
+
+@router.get("/moisture")
+def show_moisture(desk: Measurer) -> Response:
+    """Ask of what, how much and measured with what."""
+    return desk.show("moisture.html", desk.blank(ReadingIn))
+
+
+@router.post("/moisture")
+def take_moisture(desk: Measurer) -> Response:
+    """Book the reading, and say how it stands to the range."""
+    form = desk.sent(ReadingIn)
+    if taken := desk.book(form, actions.read):
+        return desk.onward("/moisture", _told(taken))
+    return desk.show("moisture.html", form)
+
+
+def _told(taken: dict[str, Any]) -> str:
+    told = _("%(subject)s: %(value)s %% moisture.") % {
+        "subject": taken["subject"],
+        "value": number(taken["value"]),
+    }
+    if taken["in_range"] is False:
+        low, high = map(number, taken["range"])
+        told += " " + _("Outside %(low)s to %(high)s %%.") % {"low": low, "high": high}
+    said = [*taken["alarms"], *taken["flags"]]
+    return " ".join(
+        [told, *(f"{each['detail'][:1].upper()}{each['detail'][1:]}." for each in said)]
+    )

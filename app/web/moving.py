@@ -1,0 +1,43 @@
+"""The task of moving sacks: scan the place, scan the sacks, book."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Response
+
+from app.places import actions
+from app.places.schemas import MoveIn
+from app.shared.staff import Permission
+from app.web.desk import Desk, may
+from app.web.tasks import Room, Task
+from app.web.texts import N_, ngettext
+
+router = APIRouter(include_in_schema=False)
+
+TASKS = (Task("/move", N_("Move sacks"), Room.STORE, Permission.MOVE),)
+
+Mover = Annotated[Desk, may(Permission.MOVE)]
+
+
+@router.get("/move")
+def show_move(desk: Mover) -> Response:
+    """Ask where to and which sacks."""
+    return desk.show("move.html", desk.blank(MoveIn))
+
+
+@router.post("/move")
+def move(desk: Mover) -> Response:
+    """Book the move, and ask for the next."""
+    form = desk.sent(MoveIn)
+    if moved := desk.book(form, actions.move):
+        return desk.onward("/move", _told(moved))
+    return desk.show("move.html", form)
+
+
+def _told(moved: dict[str, Any]) -> str:
+    number = len(moved["sacks"])
+    told = ngettext(
+        "%(number)s sack now stands at %(place)s.",
+        "%(number)s sacks now stand at %(place)s.",
+        number,
+    ) % {"number": number, "place": moved["to"]}
+    return " ".join([told, *(each["caution"] for each in moved["cautions"])])

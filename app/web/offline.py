@@ -1,0 +1,24 @@
+"""What a browser needs to go on while the connection is gone."""
+
+from fastapi import APIRouter, Response
+
+from app.shared.answers import Answer
+from app.web.assets import contents
+from app.web.desk import Visiting
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/worker.js")
+def serve_worker() -> Response:
+    """Serve the service worker: it stands at the root, since it looks after what is below it."""
+    headers = {"Cache-Control": "no-cache", "X-Content-Type-Options": "nosniff"}
+    return Response(contents()["worker.js"], media_type="text/javascript", headers=headers)
+
+
+@router.get("/whoami")
+def tell_who(desk: Visiting) -> Response:
+    """Tell a script who is signed in, and what the forms of that session carry."""
+    answer = Answer({"who": desk.staff.name, "token": desk.visitor.form_token})
+    answer.headers["Cache-Control"] = "no-store"
+    return answer

@@ -1,0 +1,22 @@
+"""All pages of the service, behind one door."""
+
+from typing import Final
+
+from fastapi import FastAPI
+
+from app.web import account, assets, door, finding, measuring, moving, offline, start, units
+from app.web.refusals import tell_people
+from app.web.tasks import Task
+
+PAGES: Final = (start, door, account, finding, units, moving, measuring, offline, assets)
+"""Each module of pages has a `router`, and `TASKS` where it has any."""
+
+
+def open_pages(app: FastAPI) -> None:
+    """Serve the pages, and tell browsers in words why something was refused."""
+    tasks: list[Task] = []
+    for page in PAGES:
+        app.include_router(page.router)
+        tasks += getattr(page, "TASKS", ())
+    app.state.tasks = tasks
+    tell_people(app)

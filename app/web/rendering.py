@@ -1,0 +1,98 @@
+"""Templates into pages, with the headers that keep a page to itself."""
+
+import json
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from binascii import Error as NotBase64
+from functools import cache
+from pathlib import Path
+from typing import Final
+
+from fastapi import Request, Response
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from app.web import shown, texts
+from app.web.assets import asset
+from app.web.tasks import tasks_of
+
+TEMPLATES: Final = Path(__file__).parent / "templates"
+_SAID: Final = "said"
+"""The cookie that carries what the next page says."""
+
+HEADERS: Final = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
+        "font-src 'self'; connect-src 'self'; worker-src 'self'; manifest-src 'self'; "
+        "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    ),
+    "Permissions-Policy": "camera=(self), geolocation=(), microphone=()",
+    "Referrer-Policy": "same-origin",
+    "X-Content-Type-Options": "nosniff",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cache-Control": "private, no-cache",
+}
+"""No page loads, runs or sends anything of elsewhere, and none stands in a frame."""
+
+
+@cache
+def _environment() -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+        extensions=["jinja2.ext.i18n"],
+    )
+    made.install_gettext_callables(texts.gettext, texts.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    made.filters.update(shown.FILTERS)
+    made.globals.update(
+        asset=asset,
+        manner=texts.manner,
+        languages=texts.LANGUAGES,
+        local_minute=shown.local_minute,
+    )
+    return made
+
+
+def for_people(request: Request) -> bool:
+    """Tell a browser that shows a page from a script that wants the answer itself."""
+    path = request.url.path
+    return "text/html" in request.headers.get("accept", "") and not path.startswith("/api/")
+
+
+def render(request: Request, template: str, status: int = 200, **context: object) -> Response:
+    """Fill in a template and answer it as a page."""
+    visitor = getattr(request.state, "visitor", None)
+    said = _said(request)
+    filled = _environment().get_template(template).render(
+        {
+            "desk": None,
+            "form": None,
+            "visitor": visitor,
+            "tasks": tasks_of(request.app.state.tasks, visitor.staff) if visitor else [],
+            "said": said,
+            "path": request.url.path,
+            "here": f"{request.url.path}?{request.url.query}".rstrip("?"),
+            **context,
+        }
+    )  # fmt: skip
+    page = HTMLResponse(filled, status, HEADERS)
+    if said is not None:
+        page.delete_cookie(_SAID)
+    return page
+
+
+def tell_next(answer: Response, said: str) -> None:
+    """Let the page that comes next say something."""
+    words = urlsafe_b64encode(json.dumps(said).encode()[:3000]).decode()
+    answer.set_cookie(_SAID, words, max_age=60, httponly=True, samesite="lax")
+
+
+def _said(request: Request) -> str | None:
+    try:
+        words = json.loads(urlsafe_b64decode(request.cookies.get(_SAID, "")))
+    except (ValueError, NotBase64):
+        return None
+    return words if isinstance(words, str) else None

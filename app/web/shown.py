@@ -1,0 +1,84 @@
+"""Masses, numbers and times as a person reads them, each a filter of the templates."""
+
+from datetime import date, datetime
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from babel.dates import format_date, format_datetime
+from babel.numbers import format_decimal
+
+from app.shared.mass import GRAM, kg_from_grams
+from app.shared.times import now
+from app.web.texts import manner
+
+POUND_KG = Decimal("0.45359237")
+"""The international pound, exactly (weights and measures acts since 1959)."""
+
+_THREE = "#,##0.###"
+_NARROW = "\N{NARROW NO-BREAK SPACE}"
+
+
+def number(value: Decimal | int) -> str:
+    """Write a number by locale, with the decimals it has, three at most."""
+    return format_decimal(value, format=_THREE, locale=manner().locale, decimal_quantization=True)
+
+
+def thousandths(value: int) -> str:
+    """Write whole thousandths, as readings are kept, as the number they are."""
+    return number(kg_from_grams(value))
+
+
+def mass(grams: int) -> str:
+    """Write grams in kilograms, or in pounds to a hundredth where those were chosen."""
+    return mass_kg(kg_from_grams(grams))
+
+
+def mass_kg(kilograms: Decimal | int) -> str:
+    """Write kilograms, as the API answers them, in what was chosen."""
+    if manner().mass_unit == "lb":
+        pounds = (Decimal(kilograms) / POUND_KG).quantize(Decimal("0.01"), ROUND_HALF_EVEN)
+        return f"{number(pounds)}{_NARROW}lb"
+    return f"{number(Decimal(kilograms))}{_NARROW}kg"
+
+
+def kg_of_pounds(pounds: Decimal) -> Decimal:
+    """Turn pounds into kilograms, to the gram, as the book keeps them."""
+    return (pounds * POUND_KG).quantize(GRAM, ROUND_HALF_EVEN)
+
+
+def moment(at: datetime) -> str:
+    """Write a time in the roastery's zone."""
+    there = at.astimezone(manner().clock)
+    return format_datetime(there, "d MMM y, HH:mm", locale=manner().locale)
+
+
+def clock(at: datetime) -> str:
+    """Write the time of day alone."""
+    return format_datetime(at.astimezone(manner().clock), "HH:mm", locale=manner().locale)
+
+
+def day(on: date | datetime) -> str:
+    """Write a day; of a time the day it was in the roastery's zone."""
+    there = on.astimezone(manner().clock).date() if isinstance(on, datetime) else on
+    return format_date(there, "d MMM y", locale=manner().locale)
+
+
+def machine_time(at: date | datetime) -> str:
+    """Write a time for a `<time datetime=…>`."""
+    return at.isoformat()
+
+
+def local_minute(at: datetime | None = None) -> str:
+    """Write a time as `<input type="datetime-local">` takes it; now when none is given."""
+    return (at or now()).astimezone(manner().clock).strftime("%Y-%m-%dT%H:%M")
+
+
+FILTERS = {
+    "number": number,
+    "thousandths": thousandths,
+    "mass": mass,
+    "mass_kg": mass_kg,
+    "moment": moment,
+    "clock": clock,
+    "day": day,
+    "machine_time": machine_time,
+}

@@ -1,0 +1,136 @@
+// Fields that are scanned into. A scanner types what it read and presses Enter, so Enter in such a
+// field asks the book what that is, says yes or no by colour, word and sound, and moves on.
+//
+// data-scan="location"      one code of these kinds
+// data-scans="sack roast"   many codes, a line each
+
+import { eye } from "./eye.js";
+import { sound } from "./sound.js";
+
+export function listenToScans(within) {
+  for (const field of within.querySelectorAll("input[data-scan]")) one(field);
+  for (const field of within.querySelectorAll("textarea[data-scans]")) many(field);
+}
+
+async function ask(text, wanted) {
+  const query = new URLSearchParams({ text, wanted });
+  try {
+    const answer = await fetch(`/scanned?${query}`, { headers: { Accept: "application/json" } });
+    if (answer.ok) return await answer.json();
+    if (answer.status < 500) return { accepted: false, says: (await answer.json()).detail };
+  } catch { /* no connection: the book looks at it when it is sent */ }
+  return { accepted: true, unheard: true, code: text.trim().toUpperCase(), says: "" };
+}
+
+function say(field, heard, answer) {
+  const around = field.closest(".field");
+  around.classList.toggle("took", answer.accepted && !answer.unheard);
+  around.classList.toggle("threw", !answer.accepted);
+  heard.className = `heard ${answer.unheard ? "" : answer.accepted ? "yes" : "no"}`;
+  heard.textContent = answer.says || answer.code || "";
+  sound(answer.accepted);
+}
+
+function ear(field) {
+  const heard = document.createElement("p");
+  heard.className = "heard";
+  heard.setAttribute("role", "status");
+  field.closest(".field").append(heard);
+  return heard;
+}
+
+function goOn(from) {
+  const form = from.form;
+  const fields = [...form.elements].filter(
+    (each) => each.offsetParent !== null && !each.disabled && each.type !== "hidden" && !each.closest(".scanbox button, .taken"),
+  );
+  fields[fields.indexOf(from) + 1]?.focus();
+}
+
+function onEnter(field, act) {
+  field.addEventListener("keydown", (key) => {
+    if (key.key !== "Enter" || key.isComposing) return;
+    key.preventDefault();
+    if (field.value.trim()) act(field.value);
+  });
+}
+
+function one(field) {
+  const heard = ear(field);
+  const take = async (text) => {
+    const answer = await ask(text, field.dataset.scan);
+    say(field, heard, answer);
+    if (answer.accepted) {
+      field.value = answer.code;
+      goOn(field);
+    } else field.select();
+  };
+  onEnter(field, take);
+  field.addEventListener("input", () => {
+    heard.textContent = "";
+    field.closest(".field").classList.remove("took", "threw");
+  });
+  eye(field, take);
+}
+
+function many(kept) {
+  const field = document.createElement("input");
+  field.className = "code";
+  field.id = `${kept.id}-scan`;
+  field.autocomplete = "off";
+  field.spellcheck = false;
+  field.setAttribute("autocapitalize", "characters");
+  field.autofocus = kept.autofocus;
+  const label = kept.closest(".field").querySelector("label");
+  label.htmlFor = field.id;
+  for (const name of ["aria-describedby", "aria-invalid"]) {
+    if (kept.hasAttribute(name)) field.setAttribute(name, kept.getAttribute(name));
+  }
+  kept.before(field);
+  kept.hidden = true;
+  kept.required = false;
+  const heard = ear(field);
+  const list = document.createElement("ol");
+  list.className = "taken";
+  kept.closest(".field").append(list);
+
+  const codes = () => kept.value.split(/[\s;,]+/).filter(Boolean);
+  const keep = (all) => { kept.value = all.join("\n"); show(); kept.dispatchEvent(new Event("change", { bubbles: true })); };
+  const show = () => {
+    list.replaceChildren(...codes().toReversed().map((code) => {
+      const line = document.createElement("li");
+      const name = document.createElement("span");
+      name.className = "code";
+      name.textContent = code;
+      const out = document.createElement("button");
+      out.type = "button";
+      out.className = "plain";
+      out.textContent = kept.dataset.takeOut;
+      out.setAttribute("aria-label", `${kept.dataset.takeOut}: ${code}`);
+      out.addEventListener("click", () => { keep(codes().filter((each) => each !== code)); field.focus(); });
+      line.append(name, out);
+      return line;
+    }));
+    list.hidden = !codes().length;
+  };
+  const take = async (text) => {
+    const answer = await ask(text, kept.dataset.scans);
+    const all = codes();
+    say(field, heard, answer);
+    if (!answer.accepted) { field.select(); return; }
+    if (!all.includes(answer.code)) all.push(answer.code);
+    field.value = "";
+    keep(all);
+    const count = all.length === 1 ? kept.dataset.countOne : kept.dataset.countMany.replace("%s", all.length);
+    heard.textContent = [answer.code, answer.says, count].filter(Boolean).join(" · ");
+    field.focus();
+  };
+  onEnter(field, take);
+  // What was typed and not confirmed with Enter goes along when the form is sent.
+  field.form.addEventListener("submit", () => {
+    const typed = field.value.trim().toUpperCase();
+    if (typed) { keep([...new Set([...codes(), typed])]); field.value = ""; }
+  }, { capture: true });
+  eye(field, take);
+  show();
+}

@@ -1,0 +1,37 @@
+"""Tasks: one page each, offered to whoever may do it."""
+
+from collections.abc import Iterable
+from enum import StrEnum
+from typing import NamedTuple
+
+from app.shared.sign_in import Staff
+from app.shared.staff import Permission
+from app.web.texts import N_
+
+
+class Room(StrEnum):
+    """Where in the house a task is done, in the order the coffee goes through it."""
+
+    STORE = N_("Green store")
+    ROASTING = N_("Roasting")
+    QUALITY = N_("Quality")
+    PACKING = N_("Packing")
+    SENDING = N_("Sending")
+    OFFICE = N_("Office")
+
+
+class Task(NamedTuple):
+    """A page on which one thing is done."""
+
+    path: str
+    name: str
+    """A verb and what it is done to, marked with `N_`."""
+    room: Room
+    permission: Permission
+
+
+def tasks_of(tasks: Iterable[Task], staff: Staff) -> list[tuple[Room, list[Task]]]:
+    """List the tasks somebody may do, by room."""
+    mine = [task for task in tasks if staff.may(task.permission)]
+    rooms = [(room, [task for task in mine if task.room is room]) for room in Room]
+    return [(room, there) for room, there in rooms if there]
