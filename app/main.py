@@ -13,6 +13,7 @@ from fastapi_offline import FastAPIOffline
 from app import __version__, doors
 from app.cover import routes as cover
 from app.description import describe
+from app.forecasting import routes as forecasting
 from app.green import routes as green
 from app.green.arrivals import photo_routes as photos
 from app.green.arrivals import routes as arrivals
@@ -63,6 +64,7 @@ from app.tracing import routes as tracing
 from app.tracing import void_routes as voids
 from app.tracing.evidence import routes as unit_evidence
 from app.tracing.flow import routes as flows
+from app.value import routes as value
 from app.web.pages import open_pages
 from app.web.sessions import Guesses
 
@@ -114,6 +116,8 @@ PACKAGES = (
     recall,
     balance,
     drills,
+    forecasting,
+    value,
 )
 
 

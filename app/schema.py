@@ -44,6 +44,7 @@ from app.sending.sales import tables as sales
 from app.settings import project_folder
 from app.shared import sign_in
 from app.shared.db import writing
+from app.value import tables as value
 from app.web import tables as web
 
 TABLES = (
@@ -83,6 +84,7 @@ TABLES = (
     recall,
     drills,
     web,
+    value,
 )
 """The modules whose import registers every table."""
 

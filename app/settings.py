@@ -11,6 +11,7 @@ from pydantic import AfterValidator, Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from app.standards.average_quantity import Check
+from app.standards.costing import CostMethod
 from app.standards.defects import Rounding
 from app.standards.due_diligence import FEWER_LINES, FEWEST_YEARS_KEPT
 
@@ -187,6 +188,16 @@ class Settings(BaseSettings):
     crop_red_months: Annotated[int, Field(ge=1, le=120)] = 12
     """And so long after it red: a warning, which never blocks (a green-coffee trader's advice on
     storage: about a year)."""
+    cost_method: CostMethod = CostMethod.SPECIFIC
+    """How green that is drawn is priced: chosen for the whole firm, never for a lot (IAS 2,
+    Inventories, paragraphs 23 to 27)."""
+    cost_pool: Literal["origin", "name"] = "origin"
+    """What is priced together where lots do not price themselves (our own rule)."""
+    abc_cuts_pct: FromTo = (Decimal(80), Decimal(95))
+    """Up to which shares of the value that was used lots are A and B (from memory; other cuts are
+    in use)."""
+    forecast_weeks: Annotated[int, Field(ge=4, le=156)] = 52
+    """Over how many weeks demand is looked at for a forecast (our own rule)."""
     eudr_applies_on: date = date(2026, 12, 30)
     """When Regulation (EU) 2023/1115 binds this firm: the default is for large and medium ones;
     micro and small ones set up by the end of 2024 set 2027-06-30. It was moved before."""

@@ -14,7 +14,6 @@ from datetime import UTC, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Annotated, NamedTuple
 
-import pycountry
 from pydantic import (
     AfterValidator,
     BaseModel,
@@ -31,6 +30,7 @@ from app.shared.codes import NewCode, PlaceCode, fold
 from app.shared.mass import GRAM, HEAVIEST_G, Grams, kg_from_grams, share_out
 from app.shared.shares import plain
 from app.shared.times import text, to_utc
+from app.standards.currencies import is_currency
 
 REQUIRED = ("lot", "name", "origin", "received_at", "sacks", "sack_kg")
 
@@ -135,7 +135,7 @@ def _price(cell: object) -> Decimal:
 
 
 def _currency(code: str) -> str:
-    if not re.fullmatch(r"[A-Z]{3}", code) or pycountry.currencies.get(alpha_3=code) is None:
+    if not is_currency(code):
         raise ValueError(f"{_shown(code)} is no currency code of ISO 4217 (such as EUR)")
     return code
 

@@ -47,7 +47,18 @@ def _one_day(
     return period(first, last, 1)
 
 
+def _year_before(
+    first: Annotated[Day | None, Query(alias="from")] = None,
+    last: Annotated[Day | None, Query(alias="to")] = None,
+) -> Period:
+    end = last or now().date()
+    year = date.fromordinal(max(end.toordinal() - 364, 1))
+    return period(first or year, end, 365)
+
+
 FourWeeksAsked = Annotated[Period, Depends(_four_weeks)]
 """A period; four weeks from today where nothing is said."""
 DayAsked = Annotated[Period, Depends(_one_day)]
 """A period; today where nothing is said, one day where only its beginning is."""
+YearAsked = Annotated[Period, Depends(_year_before)]
+"""A period; the 365 days up to today, or up to its end, where its beginning is not said."""

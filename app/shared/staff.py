@@ -27,6 +27,8 @@ class Permission(StrEnum):
     """Keep certificates, and put them on record for lots."""
     CLEAN = "machines:clean"
     """Record that a machine, a silo, a hopper or a tray was emptied and cleaned."""
+    COSTS = "costs:book"
+    """Book what green cost beside the price of its contract, and take it back."""
     COUNT = "counts:take"
     """Open a stock count, enter what was counted, end it."""
     CONTRACTS = "contracts:edit"
@@ -110,8 +112,8 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
         _P.INSPECT, _P.RECALL, _P.SIGN_DRILL,
     }),
     Role.BUYER: frozenset({
-        _P.READ, _P.PRICES, _P.JOURNAL, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS, _P.EVIDENCE,
-        _P.APPROVE_COUNT, _P.CERTIFICATES, _P.CONTRACTS, _P.ORDERS, _P.SIGN_DRILL,
+        _P.READ, _P.PRICES, _P.COSTS, _P.JOURNAL, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS,
+        _P.EVIDENCE, _P.APPROVE_COUNT, _P.CERTIFICATES, _P.CONTRACTS, _P.ORDERS, _P.SIGN_DRILL,
     }),
     Role.ADMIN: frozenset(Permission),
 }  # fmt: skip

@@ -79,8 +79,8 @@ def test_every_permission_is_granted_to_a_role_besides_the_administrator_s() -> 
 def test_every_permission_opens_something(operations: list[Operation]) -> None:
     opening = {p for _, _, operation in operations for p in _permissions(operation)}
 
-    # The first opens a part of an answer, the second a part of a request.
-    assert set(Permission) - opening == {Permission.PRICES, Permission.OFF_RECIPE}
+    # It opens a part of a request.
+    assert set(Permission) - opening == {Permission.OFF_RECIPE}
 
 
 def test_reading_is_open_to_every_role(operations: list[Operation]) -> None:
@@ -91,8 +91,8 @@ def test_reading_is_open_to_every_role(operations: list[Operation]) -> None:
         for permission in _permissions(operation)
     }
 
-    # The whole journal has the prices in it.
-    assert reads == {Permission.READ, Permission.JOURNAL}
+    # The whole journal has prices in it, and costs are nothing else.
+    assert reads == {Permission.READ, Permission.JOURNAL, Permission.PRICES}
     assert all(Permission.READ in GRANTS[role] for role in Role)
 
 

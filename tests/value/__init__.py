@@ -1,0 +1,1 @@
+"""Tests of cost, stock value and age."""
