@@ -41,6 +41,7 @@ from app.quality.grading import routes as grading
 from app.recall import routes as recall
 from app.recall.balance import routes as balance
 from app.recall.drills import routes as drills
+from app.recall.evidence import routes as case_evidence
 from app.roasting import routes as roasting
 from app.roasting import void_routes as roasting_voids
 from app.roasting.batches import routes as batches
@@ -118,6 +119,7 @@ PACKAGES = (
     drills,
     forecasting,
     value,
+    case_evidence,
 )
 
 

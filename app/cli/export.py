@@ -11,12 +11,12 @@ import typer
 from sqlalchemy import Column, LargeBinary, Row, Table, select
 from sqlmodel import Session
 
-from app.cli.cells import write_csv
 from app.cli.desk import MistakeError, examples, migrated_book, read_settings
 from app.green.arrivals.pictures import ENDINGS
 from app.ledger.journal.exporting import export
 from app.ledger.journal.reading import head
 from app.schema import metadata
+from app.shared.cells import write_csv
 from app.shared.db import reading
 
 _SECRET = re.compile(r"password|secret|hash|token|sha256")

@@ -8,9 +8,9 @@ from typing import Annotated, Any
 import typer
 from pydantic import TypeAdapter, ValidationError
 
-from app.cli.cells import write_csv
 from app.cli.desk import MistakeError, examples, migrated_book, paper, read_settings, ruled
 from app.shared.answers import to_json
+from app.shared.cells import write_csv
 from app.shared.codes import Code
 from app.shared.db import reading
 from app.tracing.queries import trace_unit

@@ -14,7 +14,7 @@ from app.labels.drawing import PrintJob, draw
 from app.labels.fonts import FontRuler
 from app.labels.pieces import MM, Face, Item, Lettering, half_points
 from app.papers.drawing import draw_words
-from app.papers.layout import Words
+from app.papers.sheets import Words
 from app.shared.mass import kg_text
 from app.standards.sscc import element_string, is_sscc
 

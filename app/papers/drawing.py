@@ -10,7 +10,8 @@ from fpdf.enums import TextMode
 
 from app.labels.fonts import FontRuler, readable, runs
 from app.labels.pieces import MM, Lettering, half_points
-from app.papers.layout import PAGE, NoteFacts, Page, Words, lay_out
+from app.papers.layout import NoteFacts, lay_out
+from app.papers.sheets import PAGE, Page, Words
 
 _POINT = half_points(2)
 _STROKE = 0.03
@@ -32,7 +33,7 @@ def draw_note(facts: NoteFacts) -> bytes:
     pdf.set_draw_color(0)
     pdf.set_text_color(0)
     for page in pages:
-        _draw_page(pdf, page, ruler)
+        draw_page(pdf, page, ruler)
     return bytes(pdf.output())
 
 
@@ -54,7 +55,8 @@ def _lines(text: str) -> str:
     return "\n".join(line for line in shown if line)
 
 
-def _draw_page(pdf: FPDF, page: Page, ruler: FontRuler) -> None:
+def draw_page(pdf: FPDF, page: Page, ruler: FontRuler) -> None:
+    """Draw a page: its lines, then its words."""
     pdf.add_page()
     pdf.set_line_width(_RULE)
     for y in page.rules:

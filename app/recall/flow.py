@@ -43,6 +43,8 @@ def title(case: Case, frozen: Frozen) -> str:
     """Say what the picture of a scope shows."""
     what = "Drill" if case.row.drill else "Case"
     ahead = frozen.scope.direction is Direction.FORWARD
-    return f"{what} {case.row.code}, scope {frozen.number}: where the coffee " + (
-        "went" if ahead else "came from"
+    went = "where the coffee went" if ahead else "where the coffee came from"
+    return (
+        f"{what} {case.row.code}, scope {frozen.number}: {went}, as the book had it at entry "
+        f"{frozen.at_entry}"
     )

@@ -2,7 +2,17 @@
 
 from typing import Any
 
-from sqlalchemy import Text, cast, literal, null, select, union_all
+from sqlalchemy import (
+    ColumnElement,
+    Subquery,
+    Text,
+    cast,
+    literal,
+    null,
+    select,
+    true,
+    union_all,
+)
 from sqlmodel import Session, col
 
 from app.ledger.tables import Entry
@@ -143,6 +153,18 @@ def log_page(session: Session, page: Page, code: str) -> PageOf:
     lines = _log(case.row.id)
     entries = select(lines.c.entry_id).distinct().subquery()
     rows, following = turn_page(session, select(entries.c.entry_id), entries.c.entry_id, page)
+    return _logged(session, lines, lines.c.entry_id.in_([row.entry_id for row in rows])), following
+
+
+def whole_log(session: Session, case: Case) -> list[dict[str, object]]:
+    """Read all that was written about a case at once."""
+    lines = _log(case.row.id)
+    return _logged(session, lines, true())
+
+
+def _logged(
+    session: Session, lines: Subquery, which: ColumnElement[bool]
+) -> list[dict[str, object]]:
     shown = session.execute(
         select(
             lines.c.entry_id, lines.c.what, lines.c.said, col(Customer.name),
@@ -150,7 +172,7 @@ def log_page(session: Session, page: Page, code: str) -> PageOf:
         )
         .join(Entry, col(Entry.id) == lines.c.entry_id)
         .outerjoin(Customer, col(Customer.id) == lines.c.customer_id)
-        .where(lines.c.entry_id.in_([row.entry_id for row in rows]))
+        .where(which)
         .order_by(lines.c.entry_id, lines.c.what)
     )  # fmt: skip
     return [
@@ -159,7 +181,7 @@ def log_page(session: Session, page: Page, code: str) -> PageOf:
             "at": text(row.happened_at), "recorded_at": text(row.recorded_at), "by": row.who,
         }
         for row in shown
-    ], following  # fmt: skip
+    ]  # fmt: skip
 
 
 def state_by_case(session: Session, case_ids: list[int]) -> dict[int, Step]:

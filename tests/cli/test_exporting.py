@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine, text
 
-from app.cli.cells import cell
 from app.schema import metadata
+from app.shared.cells import cell
 from app.shared.db import writing
 from tests.api import Api
 from tests.cli.conftest import Jutebook

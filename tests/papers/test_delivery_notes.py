@@ -9,7 +9,8 @@ from fastapi import FastAPI
 from app.labels.fonts import FontRuler
 from app.labels.pieces import Lettering
 from app.papers.drawing import draw_note
-from app.papers.layout import PAGE, NoteCase, NoteFacts, NoteLine, lay_out, wrapped
+from app.papers.layout import NoteCase, NoteFacts, NoteLine, lay_out
+from app.papers.sheets import PAGE, wrapped
 from app.settings import Settings
 from tests.api import Api, problem
 from tests.labels.paper import Paper

@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 
 from app.labels.fonts import readable
 from app.labels.pieces import MM, Lettering, Ruler, half_points
-from app.papers.layout import Words, wrapped
+from app.papers.sheets import Words, wrapped
 from app.shared.mass import kg_text
 from app.tracing.flow.rules import Box, Flow, Link, Node, Side
 from app.tracing.flow.wording import label
@@ -85,8 +85,8 @@ def lay_out(flow: Flow, title: str, width: int, ruler: Ruler, foot: Sequence[str
     columns = _columns(flow)
     across = (width - 2 * _MARGIN) // max(len(columns), 1)
     lines = {node.box: _lines(node, flow, across - _BAR - _GAP, ruler) for node in flow.nodes}
-    top = _MARGIN + _TITLE * 3 // 2
-    high, thick = _scale(columns, lines, width * 2 // 5)
+    top = _MARGIN + 2 * _TITLE
+    high, thick = _scale(columns, lines, width * 9 // 20)
     placed: dict[Box, _Placed] = {}
     for number, column in enumerate(columns):
         y = top + (high - _height(column, lines, thick)) // 2

@@ -16,6 +16,11 @@ from app.shared.times import text
 _FORMULA = re.compile(r"'*[=+\-@\t\r]")
 
 
+def runs_as_formula(said: str) -> bool:
+    """Tell whether a spreadsheet might take a text for a formula."""
+    return _FORMULA.match(said) is not None
+
+
 def cell(value: object) -> str:
     """Write a value for a CSV file: numbers as numbers, times in UTC, text neutralised."""
     match value:
@@ -30,7 +35,7 @@ def cell(value: object) -> str:
         case date():
             return value.isoformat()
     said = json.dumps(value, ensure_ascii=False) if isinstance(value, dict | list) else str(value)
-    return f"'{said}" if _FORMULA.match(said) else said
+    return f"'{said}" if runs_as_formula(said) else said
 
 
 def write_csv(file: TextIO, header: Sequence[str], rows: Iterable[Sequence[object]]) -> int:

@@ -1,0 +1,82 @@
+"""Reports as PDF: the same bytes for the same state of the book.
+
+The file carries the time of the last entry that was read and no other, and no random number. The
+pictures stand on pages of their own at the end, across.
+"""
+
+from typing import Final
+
+from fpdf import FPDF
+
+from app.labels.fonts import FontRuler, readable
+from app.labels.pieces import MM
+from app.papers.drawing import draw_page, draw_words
+from app.papers.sheets import FOOT, LEFT, PAGE, SMALL, Words
+from app.recall.evidence.reading import Evidence
+from app.recall.evidence.report import DRILL, lay_out
+from app.tracing.flow.layout import Band, Picture
+from app.tracing.flow.layout import lay_out as lay_flow_out
+from app.tracing.flow.svg import SHADES
+
+_TALL: Final = (PAGE[0] / MM, PAGE[1] / MM)
+_ACROSS_FOOT: Final = 200 * MM
+
+
+def draw_report(found: Evidence) -> bytes:
+    """Draw a report and write the file."""
+    ruler = FontRuler()
+    pages = lay_out(found, ruler)
+    pictures = [
+        lay_flow_out(flow, readable(title), PAGE[1], ruler, [found.scope.caution])
+        for title, flow in found.pictures
+    ]
+    pdf = FPDF(unit="mm", format=_TALL)
+    pdf.set_auto_page_break(False)
+    pdf.set_margin(0)
+    pdf.set_creation_date(found.recorded_at)
+    pdf.set_title(f"Report on {found.heading}")
+    pdf.set_creator("Jutebook")
+    pdf.set_draw_color(0)
+    pdf.set_text_color(0)
+    whole = len(pages) + len(pictures)
+    said = f"{DRILL} {found.case.code}" if found.case.drill else found.case.code
+    for number, page in enumerate(pages, 1):
+        page.words.append(_numbered(said, number, whole, FOOT))
+        draw_page(pdf, page, ruler)
+    for number, picture in enumerate(pictures, len(pages) + 1):
+        picture.words.append(_numbered(said, number, whole, max(_ACROSS_FOOT, picture.height)))
+        _draw_picture(pdf, picture, ruler)
+    return bytes(pdf.output())
+
+
+def _numbered(said: str, number: int, whole: int, y: int) -> Words:
+    return Words(LEFT, y, f"{said}, page {number} of {whole}", SMALL)
+
+
+def _draw_picture(pdf: FPDF, picture: Picture, ruler: FontRuler) -> None:
+    high = max(PAGE[0], picture.height + 10 * MM) / MM
+    pdf.add_page(orientation="landscape", format=(high, PAGE[1] / MM))
+    for band in sorted(picture.bands, key=lambda band: -band.thick):
+        _draw_band(pdf, band)
+    for bar in picture.bars:
+        pdf.set_fill_color(SHADES[bar.suspect][1])
+        pdf.rect(bar.x / MM, bar.y / MM, bar.width / MM, bar.thick / MM, style="F")
+    pdf.set_fill_color(0)
+    for words in picture.words:
+        draw_words(pdf, words, ruler)
+
+
+def _draw_band(pdf: FPDF, band: Band) -> None:
+    """Go along the upper edge, down, and back along the lower one."""
+    right, left = (band.x + band.bend) / MM, (band.to_x - band.bend) / MM
+    x, y, to_x, to_y = (length / MM for length in (band.x, band.y, band.to_x, band.to_y))
+    thick = band.thick / MM
+    with pdf.new_path() as path:
+        path.style.fill_color = SHADES[band.suspect][0]
+        path.style.fill_opacity = 0.85
+        path.style.stroke_color = None
+        path.move_to(x, y)
+        path.curve_to(right, y, left, to_y, to_x, to_y)
+        path.line_to(to_x, to_y + thick)
+        path.curve_to(left, to_y + thick, right, y + thick, x, y + thick)
+        path.close()

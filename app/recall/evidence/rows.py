@@ -1,0 +1,121 @@
+"""Tables, facts and paragraphs on sheets of paper, each row whole on one page."""
+
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+from app.labels.fonts import readable
+from app.labels.pieces import MM, Lettering, Ruler, half_points
+from app.papers.sheets import GAP, LEFT, RIGHT, SMALL, TEXT, Sheet, leading, wrapped
+
+_TITLE: Final = half_points(24)
+_NAMES: Final = 36 * MM
+_SIGNED: Final = 12 * MM
+
+
+class Column(NamedTuple):
+    """A column of a table."""
+
+    name: str
+    width: int
+    right: bool = False
+    """Whether figures end at its right."""
+
+
+class Report:
+    """A report being filled from the top."""
+
+    def __init__(self, ruler: Ruler, heads: Sequence[str]) -> None:
+        self.sheet = Sheet(ruler, [readable(head) for head in heads])
+
+    def title(self, said: str) -> None:
+        """Begin a section; never at the very foot of a page."""
+        sheet = self.sheet
+        sheet.y += GAP
+        if not sheet.room(leading(_TITLE) + 4 * leading(SMALL)):
+            sheet.turn()
+        sheet.write(LEFT, said, _TITLE, Lettering.BOLD)
+        sheet.y += leading(_TITLE) + GAP // 2
+
+    def paragraph(self, said: str) -> None:
+        """Write a text across the page."""
+        self._whole(LEFT, RIGHT - LEFT, said)
+        self.sheet.y += GAP // 2
+
+    def _whole(self, x: int, width: int, said: str) -> None:
+        sheet = self.sheet
+        for line in wrapped(readable(said), width, TEXT, Lettering.TEXT, sheet.ruler):
+            if not sheet.room(leading(TEXT)):
+                sheet.turn()
+            sheet.write(x, line, TEXT)
+            sheet.y += leading(TEXT)
+
+    def facts(self, facts: Sequence[tuple[str, str]]) -> None:
+        """Write names and what they are; what is not known is left out."""
+        for name, said in facts:
+            if said:
+                if not self.sheet.room(leading(TEXT)):
+                    self.sheet.turn()
+                self.sheet.y += TEXT - SMALL  # both stand on one line
+                self.sheet.write(LEFT, name, SMALL)
+                self.sheet.y -= TEXT - SMALL
+                self._whole(LEFT + _NAMES, RIGHT - LEFT - _NAMES, said)
+        self.sheet.y += GAP
+
+    def table(self, columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
+        """Write a table; its heading stands on each page again."""
+        if not rows:
+            self.paragraph("None.")
+            return
+        if not self.sheet.room(4 * leading(SMALL)):
+            self.sheet.turn()
+        self._heading(columns)
+        for row in rows:
+            self._row(columns, row)
+        self.sheet.y += GAP
+
+    def _heading(self, columns: Sequence[Column]) -> None:
+        x = LEFT
+        for column in columns:
+            if column.right:
+                self.sheet.right(x + column.width, column.name, SMALL, Lettering.BOLD)
+            else:
+                self.sheet.write(x, column.name, SMALL, Lettering.BOLD)
+            x += column.width
+        self.sheet.y += leading(SMALL)
+        self.sheet.rule()
+
+    def _row(self, columns: Sequence[Column], row: Sequence[str]) -> None:
+        sheet = self.sheet
+        cells = [
+            wrapped(readable(said), column.width - GAP // 2, SMALL, Lettering.TEXT, sheet.ruler)
+            for column, said in zip(columns, row, strict=True)
+        ]
+        high = max(*map(len, cells), 1) * leading(SMALL)
+        if not sheet.room(high):
+            sheet.turn()
+            self._heading(columns)
+        top, x = sheet.y, LEFT
+        for column, lines in zip(columns, cells, strict=True):
+            sheet.y = top
+            for line in lines:
+                if column.right:
+                    sheet.right(x + column.width, line, SMALL)
+                else:
+                    sheet.write(x, line, SMALL)
+                sheet.y += leading(SMALL)
+            x += column.width
+        sheet.y = top + high + GAP // 4
+
+    def lines(self, names: Sequence[str], times: int) -> None:
+        """Leave room to be filled in by hand."""
+        sheet = self.sheet
+        if not sheet.room(times * (_SIGNED + leading(SMALL))):
+            sheet.turn()
+        across = (RIGHT - LEFT) // len(names)
+        for _ in range(times):
+            sheet.y += _SIGNED
+            sheet.rule()
+            for number, name in enumerate(names):
+                sheet.write(LEFT + number * across, name, SMALL)
+            sheet.y += leading(SMALL)
+        sheet.y += GAP
