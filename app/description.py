@@ -103,7 +103,7 @@ _UNITS: Final = (
 
 _UNIT_FILTERS: Final = frozenset({"lot", "unit", "dispatch"})
 """Parameters that name a unit of the book, which must be there."""
-_UNIT_FIELDS: Final = _UNIT_FILTERS | {"units", "sack", "sacks", "pack", "subject", "case"}
+_UNIT_FIELDS: Final = _UNIT_FILTERS | {"units", "sack", "sacks", "pack", "subject", "case", "fails"}
 """Members of a body that do."""
 
 

@@ -12,6 +12,7 @@ from fastapi_offline import FastAPIOffline
 
 from app import __version__, doors
 from app.cover import routes as cover
+from app.cover.cards import routes as planning_cards
 from app.description import describe
 from app.forecasting import routes as forecasting
 from app.green import routes as green
@@ -99,6 +100,7 @@ PACKAGES = (
     standing_orders,
     production,
     cover,
+    planning_cards,
     picks,
     cases,
     sales,

@@ -7,6 +7,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, MetaData
 from sqlmodel import SQLModel
 
+from app.cover.cards import tables as planning_cards
 from app.green import tables as green
 from app.green.arrivals import tables as arrivals
 from app.green.certificates import tables as certificates
@@ -85,6 +86,7 @@ TABLES = (
     drills,
     web,
     value,
+    planning_cards,
 )
 """The modules whose import registers every table."""
 

@@ -42,6 +42,7 @@ Degrees = Annotated[Decimal, Field(ge=-50, le=100)]
 DegreesFromTo = Annotated[tuple[Degrees, Degrees], AfterValidator(_run_from_to)]
 HoldingAlarm = Literal["moisture_high", "moisture_low", "water_activity_high", "drift"]
 Days = Annotated[int, Field(ge=0, le=3650)]
+UnitKg = Annotated[Decimal, Field(gt=0, le=30_000, decimal_places=3)]
 Window = Annotated[int, Field(ge=1, le=1098)]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 LabelMm = tuple[Annotated[int, Field(ge=59, le=210)], Annotated[int, Field(ge=29, le=297)]]
@@ -245,6 +246,27 @@ class Settings(BaseSettings):
     """Over how many days the use of green is averaged: whole weeks, so that no weekday counts more
     than another. Cover is by the first unless another is asked for, and both are shown; what to
     order is worked out by the second (our own rule)."""
+    cover_plan_days: Annotated[int, Field(ge=1, le=366)] = 28
+    """How far ahead orders are known well enough to be the plan (our own rule)."""
+    cover_service_pct: Annotated[Decimal, Field(ge=50, le=Decimal("99.99"))] = Decimal(95)
+    """The chance that stock does not run out before an order arrives, order by order (common in
+    textbooks)."""
+    cover_lead_time_days: Days = 90
+    """From order to arrival where nothing was measured, agreed or entered (our own rule: coffee
+    comes by sea)."""
+    cover_lead_time_sd_days: Days = 14
+    """Its standard deviation where fewer than two deliveries tell (our own rule)."""
+    cover_review_days: Annotated[int, Field(ge=1, le=3650)] = 28
+    """How long an order has to last, beside the lead time (our own rule: a month's orders)."""
+    cover_harvest_days: Annotated[int, Field(ge=1, le=3650)] = 365
+    """The same for what is bought once a harvest."""
+    cover_sack_kg: UnitKg = Decimal(60)
+    """A sack where a planning card says nothing (Brazil, most of Africa and Asia; a table of bag
+    weights by origin)."""
+    cover_pallet_kg: UnitKg = Decimal(600)
+    """A pallet: ten such sacks (common practice, no source)."""
+    cover_container_kg: UnitKg = Decimal(19_200)
+    """A container of 20 feet: 320 such sacks (ITC Coffee Guide: 275 to 320)."""
     cover_open_days: bool = False
     """Whether cover counts the days alone on which the roastery is open."""
     closed_weekdays: frozenset[Weekday] = frozenset()

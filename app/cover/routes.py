@@ -4,9 +4,19 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Response
 
-from app.cover import queries
-from app.cover.queries import Asked
-from app.cover.schemas import By, CoverOut
+from app.cover import forward, ordering, projecting, queries, supposing
+from app.cover.frames import Asked
+from app.cover.schemas import (
+    By,
+    CoverOut,
+    ForwardBy,
+    ForwardOut,
+    ItemBy,
+    OrdersOut,
+    ProjectionOut,
+    WhatIfIn,
+    WhatIfOut,
+)
 from app.ledger.clerk import Reader
 from app.shared.answers import Answer, ExactRoute
 from app.shared.times import Day
@@ -37,3 +47,44 @@ def show_cover(clerk: Reader, asked: CoverAsked, by: By = "lot") -> Response:
     apart. A day in the past is answered by what had happened by its end, whenever it was booked.
     """
     return Answer(clerk.read(queries.cover, by, asked, clerk.settings))
+
+
+@router.get("/cover/forward", response_model=ForwardOut)
+def show_forward_cover(
+    clerk: Reader,
+    by: ForwardBy = "component",
+    days: Annotated[
+        int | None, Query(ge=1, le=366, description="How many days the plan has")
+    ] = None,
+) -> Response:
+    """Say how far green goes against what orders, standing orders and planned batches take.
+
+    After the plan the average of the long window goes on. What is packed and roasted is used first.
+    """
+    return Answer(clerk.read(forward.forward, by, days, clerk.settings))
+
+
+@router.get("/cover/orders", response_model=OrdersOut)
+def list_suggested_orders(clerk: Reader, by: ItemBy = "component") -> Response:
+    """List what is to be ordered by when and how much, what is due first at the top.
+
+    The level of service is a chance by order cycle, not the share of demand that is filled.
+    """
+    return Answer(clerk.read(ordering.orders, by, clerk.settings))
+
+
+@router.get("/cover/projection", response_model=ProjectionOut)
+def show_projection(
+    clerk: Reader,
+    key: Annotated[str, Query(min_length=1, max_length=200)],
+    by: ItemBy = "component",
+    days: Annotated[int, Query(ge=1, le=366, description="How many days ahead")] = 90,
+) -> Response:
+    """Project the stock of a component or an origin day by day, with a band and what arrives."""
+    return Answer(clerk.read(projecting.projection, by, key, days, clerk.settings))
+
+
+@router.post("/cover/what-if", response_model=WhatIfOut)
+def suppose(clerk: Reader, asked: WhatIfIn) -> Response:
+    """Say how cover would change if a customer joined or a lot failed. Nothing is booked."""
+    return Answer(clerk.read(supposing.what_if, asked, clerk.settings))

@@ -1,15 +1,33 @@
 """How long what is there lasts: windows, closed days, the day it runs out."""
 
-from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
 from math import ceil
 from typing import Final, NamedTuple
 
-from app.standards.planning import days_of_cover, net_cover
+from app.standards.planning import Amount, days_of_cover, net_cover
+
+
+class OrderUnit(StrEnum):
+    """In what green is ordered."""
+
+    SACK = "sack"
+    PALLET = "pallet"
+    CONTAINER = "container"
+
+
+class LeadBasis(StrEnum):
+    """What a lead time is read off."""
+
+    CARD = "card"
+    MEASURED = "measured"
+    AGREED = "agreed"
+    SETTING = "setting"
+
 
 NO_USE: Final = "no use in window"
 FARTHEST_DAYS: Final = 36_525
@@ -81,15 +99,21 @@ class Tally:
     on_order_g: int = 0
     sampled_g: int = 0
     written_off_g: int = 0
-    drawn: Counter[date] = field(default_factory=Counter)
-    """Green drawn into roasts, by day."""
+    drawn: dict[date, Amount] = field(default_factory=dict)
+    """Green drawn into roasts, by day; of a product what its bags took, in parts of a gram."""
+    component: str | None = None
+    """Of a product, the component that these figures are of."""
     shared_lots: set[str] = field(default_factory=set)
 
     @property
     def available_g(self) -> int:
         return self.on_hand_g - self.held_g
 
-    def used_g(self, first: date) -> int:
+    def draw(self, day: date, grams: int) -> None:
+        """Add what was drawn on a day."""
+        self.drawn[day] = self.drawn.get(day, 0) + grams
+
+    def used_g(self, first: date) -> Amount:
         """Add up what was drawn since a day; nothing later than the day asked about is in it."""
         return sum(grams for day, grams in self.drawn.items() if day >= first)
 
@@ -105,7 +129,7 @@ class Lasting(NamedTuple):
 class Cover(NamedTuple):
     """What a window says of a stock."""
 
-    used_g: int
+    used_g: Amount
     daily_g: Fraction
     cover: Lasting
     net_days: Fraction | None
@@ -127,16 +151,20 @@ def cover_of(tally: Tally, over: Window, as_of: date, calendar: Calendar) -> Cov
     def _lasts(stock_g: int) -> Lasting:
         return lasting(days_of_cover(stock_g, used_g, over.counted), as_of, calendar)
 
+    lasts = _lasts(tally.available_g)
+    more_g = tally.on_order_g - tally.reserved_g
     return Cover(
         used_g,
         daily_g,
-        _lasts(tally.available_g),
-        net_cover(tally.available_g, tally.on_order_g, tally.reserved_g, daily_g),
-        _lasts(tally.on_hand_g),
+        lasts,
+        net_cover(tally.available_g, tally.on_order_g, tally.reserved_g, daily_g)
+        if more_g
+        else lasts.days,
+        _lasts(tally.on_hand_g) if tally.held_g else lasts,
     )
 
 
-def why_none(over: Window, used_g: int) -> str | None:
+def why_none(over: Window, used_g: Amount) -> str | None:
     """Say why there is no number."""
     if not over.counted:
         return "no open day in window"

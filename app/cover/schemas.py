@@ -1,11 +1,14 @@
 """What the API reads and answers about cover."""
 
 from datetime import date
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
-from app.ledger.schemas import Told
+from app.cover.rules import LeadBasis, OrderUnit
+from app.ledger.schemas import Asked, Name, Told
+from app.production.schemas import Gap
+from app.shared.codes import Code
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
 
@@ -58,6 +61,9 @@ class CoverRow(Told):
     runs_out_if_released_on: date | None
     note: str | None
     """Why there is no number."""
+    component: str | None
+    """Of a product, the component that ends first: all figures are of it, and its use is what the
+    product's own bags took."""
     windows: list[WindowOut]
     """Short and long, side by side."""
     shared_lots: list[str]
@@ -82,3 +88,168 @@ class CoverOut(Told):
     items: list[CoverRow]
     """What runs out first at the top; what was not used at the end."""
     apart: ApartOut
+    gaps: list[Gap]
+    """Products of which nobody knows the green, and why."""
+
+
+ForwardBy = Literal["lot", "origin", "component", "product"]
+ItemBy = Literal["component", "origin"]
+WhatIfBy = Literal["lot", "origin", "component"]
+
+
+class ForwardRow(Told):
+    key: str
+    name: str | None
+    component: str | None
+    """Of a product, the component that ends first: all figures are of it."""
+    on_hand_g: KgOut = Field(alias="on_hand_kg")
+    held_g: KgOut = Field(alias="held_kg")
+    available_g: KgOut = Field(alias="available_kg")
+    planned_g: KgOut = Field(alias="planned_kg")
+    """Green that the plan takes in its days."""
+    daily_use_kg: NumberOut
+    """What is taken a day after the plan: the average of the long window."""
+    days_of_cover: NumberOut | None
+    runs_out_on: date | None
+    days_if_released: NumberOut | None
+    runs_out_if_released_on: date | None
+    note: str | None
+
+
+class ForwardOut(Told):
+    by: ForwardBy
+    as_of: date
+    plan_days: int
+    window_days: int
+    items: list[ForwardRow]
+    short_g: KgOut = Field(alias="short_kg")
+    """Green of the plan that no lot of its slot has."""
+    gaps: list[Gap]
+
+
+class LeadTimeOut(Told):
+    days: NumberOut
+    sd_days: NumberOut
+    basis: LeadBasis
+    """`card`: as the planning card says; `measured`: of its past deliveries; `agreed`: as its
+    contracts say; `setting`."""
+    deliveries: int
+    """From how many first deliveries of contracts it was measured."""
+
+
+class OrderRow(Told):
+    key: str
+    name: str | None
+    method: Literal["reorder_point", "harvest"]
+    service_pct: NumberOut
+    z: NumberOut
+    daily_use_kg: NumberOut
+    daily_sd_kg: NumberOut
+    lead_time: LeadTimeOut
+    safety_stock_g: KgOut = Field(alias="safety_stock_kg")
+    reorder_point_g: KgOut = Field(alias="reorder_point_kg")
+    available_g: KgOut = Field(alias="available_kg")
+    held_g: KgOut = Field(alias="held_kg")
+    on_order_g: KgOut = Field(alias="on_order_kg")
+    position_g: KgOut = Field(alias="position_kg")
+    """Available and on order."""
+    due: bool
+    """Whether the reorder point is reached."""
+    order_by: date | None
+    """The day on which it is; null without use."""
+    order_by_if_released: date | None
+    runs_out_on: date | None
+    """Without any delivery, at the average."""
+    order_up_to_g: KgOut = Field(alias="order_up_to_kg")
+    exact_g: KgOut = Field(alias="exact_kg")
+    """What brings the position from the reorder point, or from where it is, to that."""
+    suggested_g: KgOut = Field(alias="suggested_kg")
+    unit: OrderUnit
+    unit_g: KgOut = Field(alias="unit_kg")
+    units: int
+    why: str
+
+
+class OrdersOut(Told):
+    by: ItemBy
+    as_of: date
+    window_days: int
+    service: str
+    """What a service level means, and what it does not."""
+    items: list[OrderRow]
+    """What is due first at the top."""
+
+
+class ArrivalOut(Told):
+    contract: str
+    supplier: str
+    open_g: KgOut = Field(alias="open_kg")
+    on: date | None
+    """Expected; null where nobody knows, or where the day is past: then it is in no projection."""
+    earliest_on: date | None
+    latest_on: date | None
+    """With the spread of the lead time, at the level of service."""
+
+
+class ProjectedDay(Told):
+    on: date
+    planned_g: KgOut = Field(alias="planned_kg")
+    arriving_g: KgOut = Field(alias="arriving_kg")
+    expected_g: KgOut = Field(alias="expected_kg")
+    """At the end of the day."""
+    low_g: KgOut = Field(alias="low_kg")
+    high_g: KgOut = Field(alias="high_kg")
+    short_g: KgOut = Field(alias="short_kg")
+    """Wanted and not there."""
+
+
+class ProjectionOut(Told):
+    by: ItemBy
+    key: str
+    as_of: date
+    service: str
+    reorder_point_g: KgOut = Field(alias="reorder_point_kg")
+    safety_stock_g: KgOut = Field(alias="safety_stock_kg")
+    order_by: date | None
+    runs_out_on: date | None
+    """The first day on which something is short, arrivals counted."""
+    arrivals: list[ArrivalOut]
+    days: list[ProjectedDay]
+
+
+class Joining(Asked):
+    """A customer who takes so many bags of a product a week."""
+
+    product: Name
+    bags_a_week: Annotated[int, Field(ge=1, le=1_000_000, strict=True)]
+
+
+class WhatIfIn(Asked):
+    by: WhatIfBy = "component"
+    joins: list[Joining] = Field(default_factory=list, max_length=100)
+    fails: list[Code] = Field(default_factory=list, max_length=100)
+    """Lots that turn out unusable."""
+    window_days: Annotated[int, Field(ge=1, le=1098, strict=True)] | None = None
+
+
+class IfOut(Told):
+    available_g: KgOut = Field(alias="available_kg")
+    daily_use_kg: NumberOut
+    days_of_cover: NumberOut | None
+    runs_out_on: date | None
+
+
+class WhatIfRow(Told):
+    key: str
+    name: str | None
+    before: IfOut
+    after: IfOut
+
+
+class WhatIfOut(Told):
+    by: WhatIfBy
+    as_of: date
+    window_days: int
+    items: list[WhatIfRow]
+    """Those alone for which it changes something."""
+    gaps: list[Gap]

@@ -124,7 +124,7 @@ def _add_use(facts: Facts, by: By, sums: Tallies, since: date) -> None:
     for draw in facts.draws:
         key = _of_draw(facts, by, draw)
         if key is not None:
-            sums.at(key).drawn[draw.day] += draw.grams
+            sums.at(key).draw(draw.day, draw.grams)
         elif draw.day >= since:
             sums.used_g += draw.grams
 

@@ -131,13 +131,13 @@ def _bagged(
         found.setdefault(standing.sku, Bagged(products[standing.sku])).standing += standing.bags
     for sku, one in sorted(found.items()):
         one.packed = packed.get(one.product.id or 0, 0)
-        one.coffee = _coffee(one.product, cards)
+        one.coffee = coffee_of(one.product, cards)
         if one.coffee is None:
-            gaps.append((sku, _why_unknown(one.product)))
+            gaps.append((sku, why_unknown(one.product)))
     return [one for _, one in sorted(found.items())]
 
 
-def _coffee(product: Product, cards: Cards) -> Coffee | None:
+def coffee_of(product: Product, cards: Cards) -> Coffee | None:
     """Find what is in the bag; a card that was renamed since is not found."""
     if product.recipe is not None and fold(product.recipe) in cards.recipes:
         return Coffee("recipe", fold(product.recipe))
@@ -146,7 +146,8 @@ def _coffee(product: Product, cards: Cards) -> Coffee | None:
     return None
 
 
-def _why_unknown(product: Product) -> str:
+def why_unknown(product: Product) -> str:
+    """Say why nobody knows what is in the bag."""
     named = product.recipe or product.style
     if named is None:
         return "a product that names neither recipe nor style"

@@ -65,6 +65,8 @@ class Permission(StrEnum):
     PLACES = "locations:edit"
     PLAN = "batches:plan"
     """Plan batches, which reserves their green, and cancel them."""
+    PLANNING = "cover:plan"
+    """Say how components and origins are bought: level of service, lead time, units."""
     PRICES = "prices:see"
     """What green cost: a matter between buyers and suppliers."""
     PRODUCTS = "products:edit"
@@ -114,6 +116,7 @@ GRANTS: Final[Mapping[Role, frozenset[Permission]]] = {
     Role.BUYER: frozenset({
         _P.READ, _P.PRICES, _P.COSTS, _P.JOURNAL, _P.SUPPLIERS, _P.CUSTOMERS, _P.PRODUCTS,
         _P.EVIDENCE, _P.APPROVE_COUNT, _P.CERTIFICATES, _P.CONTRACTS, _P.ORDERS, _P.SIGN_DRILL,
+        _P.PLANNING,
     }),
     Role.ADMIN: frozenset(Permission),
 }  # fmt: skip

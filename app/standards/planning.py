@@ -38,7 +38,7 @@ class Spread(NamedTuple):
 
 def days_of_cover(stock: Amount, used: Amount, days: int) -> Fraction | None:
     """Say how long stock lasts at the average of a window; None where nothing was used."""
-    return Fraction(stock) * days / used if used > 0 and days > 0 else None
+    return Fraction(stock * days, used) if used > 0 and days > 0 else None
 
 
 def net_cover(
@@ -126,4 +126,8 @@ def whole_units(quantity: Amount, unit: int) -> int:
 
 def rounded(number: Fraction, places: int = 6) -> Decimal:
     """Write a fraction with so many decimals, half to even."""
-    return Decimal(round(number * 10**places)).scaleb(-places)
+    # By hand and not by `round`, for long lists: a fraction is reduced at every step.
+    scaled, rest = divmod(number.numerator * 10**places, number.denominator)
+    if 2 * rest > number.denominator or (2 * rest == number.denominator and scaled % 2):
+        scaled += 1
+    return Decimal(scaled).scaleb(-places)

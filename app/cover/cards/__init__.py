@@ -1,0 +1,1 @@
+"""Planning cards: how a component or an origin is bought."""

@@ -1,0 +1,29 @@
+"""Where planning cards stand, and finding those of components or origins."""
+
+import re
+from collections.abc import Mapping
+
+from sqlalchemy import select
+from sqlmodel import Session
+
+from app.cover.cards.schemas import PlanningCardOut
+from app.cover.cards.tables import PlanningCard
+from app.ledger.cards import Shelf
+from app.packing.recipes.rules import fold
+
+PLANNING_CARDS = Shelf(
+    "planning card", PlanningCard, PlanningCardOut, key="item", folded="item_key"
+)
+
+
+def tidy(item: str) -> str:
+    """Write an item without spaces after its colon, an origin in capitals."""
+    by, _, name = re.sub(r":\s*", ":", item, count=1).partition(":")
+    return f"{by}:{name.upper() if by == 'origin' else name}"
+
+
+def planning_cards(session: Session, by: str) -> Mapping[str, PlanningCard]:
+    """Read the cards of components or of origins, by folded name."""
+    cards = session.scalars(select(PlanningCard)).all()
+    split = [(card.item.partition(":"), card) for card in cards]
+    return {fold(name): card for (kind, _, name), card in split if kind == by}

@@ -1,0 +1,199 @@
+"""Prints how long cover takes in a large book: `python -m tests.bench.cover --lots 5000`.
+
+Three years of draws beside bare group-bys by the driver, which read the same rows and make nothing
+of them. SQLite in a temporary folder, or a PostgreSQL server of its own with `--postgresql`.
+"""
+
+import argparse
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from statistics import median
+from tempfile import TemporaryDirectory
+from time import perf_counter
+from typing import Any
+
+from sqlalchemy import Engine, insert, text
+from sqlmodel import Session, SQLModel
+
+from app.cover.frames import Asked
+from app.cover.ordering import orders
+from app.cover.queries import cover
+from app.schema import migrate
+from app.settings import Settings
+from app.shared.answers import to_json
+from app.shared.db import batched, open_engine, reading
+from tests.postgres import PostgresServer
+
+SACKS = 20
+SACK_G = 60_000
+DAYS = 3 * 365
+ROASTS_A_DAY = 40
+DRAW_G = 6_000
+TIMES = 5
+
+Row = dict[str, Any]
+
+_STOCK = (
+    "SELECT s.lot_id, sum(u.left_g) FROM unit u JOIN sack s ON s.unit_id = u.id "
+    "WHERE u.left_g > 0 GROUP BY s.lot_id"
+)
+_USE = (
+    "SELECT s.lot_id, date(e.happened_at), sum(f.grams) FROM entry e "
+    "JOIN unit u ON u.born_entry_id = e.id AND u.kind = 'roast' AND u.voided_entry_id IS NULL "
+    "JOIN flow f ON f.target_id = u.id JOIN sack s ON s.unit_id = f.source_id "
+    "WHERE e.happened_at >= :since GROUP BY s.lot_id, date(e.happened_at)"
+)
+
+
+@contextmanager
+def _database(*, postgresql: bool) -> Iterator[str]:
+    if postgresql:
+        with PostgresServer() as server:
+            server.create_database("bench")
+            yield server.url("bench")
+        return
+    with TemporaryDirectory(prefix="jutebook-bench-") as folder:
+        yield f"sqlite:///{folder}/book.db"
+
+
+class _Filler:
+    """Makes rows by table, and writes them in bulk; the journal's hashes are left blank."""
+
+    def __init__(self, lots: int) -> None:
+        self.rows: dict[str, list[Row]] = {}
+        self.today = datetime.now(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
+        self._units = 0
+        self._entries = 0
+        self._green(lots)
+        self._draws(lots)
+
+    def _add(self, table: str, **row: object) -> None:
+        self.rows.setdefault(table, []).append(row)
+
+    def _entry(self, kind: str, at: datetime) -> int:
+        self._entries += 1
+        self._add("entry", id=self._entries, kind=kind, happened_at=at, recorded_at=at, who="bench",
+                  facts="{}", previous_sha256="0" * 64, sha256="0" * 64)  # fmt: skip
+        return self._entries
+
+    def _unit(self, kind: str, entry: int, made_g: int, left_g: int) -> int:
+        self._units += 1
+        self._add("unit", id=self._units, code=f"{kind[0].upper()}-{self._units}", kind=kind,
+                  made_g=made_g, left_g=left_g, born_entry_id=entry)  # fmt: skip
+        return self._units
+
+    def _green(self, lots: int) -> None:
+        self.sacks: list[int] = []
+        began = self.today - timedelta(days=DAYS)
+        for number in range(lots):
+            entry = self._entry("delivery", began)
+            self._add("delivery", id=number + 1, code=f"A-{number}", entry_id=entry)
+            lot = self._unit("lot", entry, SACKS * SACK_G, 0)
+            self._add("green_lot", unit_id=lot, delivery_id=number + 1, name=f"Lot {number}",
+                      origin=("ET", "KE", "BR", "CO")[number % 4])  # fmt: skip
+            for place in range(SACKS):
+                sack = self._unit("sack", entry, SACK_G, SACK_G)
+                self._add("sack", unit_id=sack, lot_id=lot, number=place + 1, condition="sound")
+                self._add("flow", source_id=lot, target_id=sack, grams=SACK_G)
+                self.sacks.append(sack)
+
+    def _draws(self, lots: int) -> None:
+        """Let every lot be drawn on in turn, two sacks a roast."""
+        drawn = 0
+        units = self.rows["unit"]
+        for day in range(DAYS):
+            for run in range(ROASTS_A_DAY):
+                at = self.today - timedelta(days=DAYS - day) + timedelta(minutes=15 * run)
+                entry = self._entry("roast", at)
+                roast = self._unit("roast", entry, DRAW_G * 17 // 10, 0)
+                self._add("roast", unit_id=roast, charge_g=2 * DRAW_G, passed=True, checks="[]")
+                for _ in range(2):
+                    number = drawn * SACKS % len(self.sacks)
+                    sack = self.sacks[number + drawn // lots % SACKS]
+                    units[sack - 1]["left_g"] -= DRAW_G
+                    self._add("flow", source_id=sack, target_id=roast, grams=DRAW_G)
+                    drawn += 1
+
+    def write(self, engine: Engine) -> None:
+        """Write everything, what is referred to first."""
+        tables = SQLModel.metadata.tables
+        with engine.begin() as connection:
+            for name in ("entry", "unit", "delivery", "green_lot", "sack", "roast", "flow"):
+                for some in batched(self.rows[name], 20_000):
+                    connection.execute(insert(tables[name]), some)
+        with engine.connect() as connection:
+            connection.execute(text("ANALYZE"))
+            connection.commit()
+
+
+def _timed(act: Callable[[], int]) -> tuple[float, int]:
+    took, found = [], 0
+    for _ in range(TIMES):
+        begun = perf_counter()
+        found = act()
+        took.append(perf_counter() - begun)
+    return median(took), found
+
+
+def measure(engine: Engine, settings: Settings) -> Iterator[tuple[str, float, int]]:
+    """Time each question, its answer written as JSON; the bare statements come first."""
+    since = (datetime.now(UTC) - timedelta(days=56)).strftime("%Y-%m-%d")
+
+    def bare() -> int:
+        with engine.connect() as connection:
+            connection.execute(text(_USE), {"since": since}).all()
+            return len(connection.execute(text(_STOCK)).all())
+
+    def asked(question: Callable[[Session], Any]) -> Callable[[], int]:
+        def act() -> int:
+            with reading(engine) as session:
+                answer = question(session)
+                to_json(answer)
+                return len(answer.items)
+
+        return act
+
+    past = (datetime.now(UTC) - timedelta(days=30)).date()
+    yield "bare group-by by the driver", *_timed(bare)
+    yield "cover by lot", *_timed(
+        asked(lambda s: cover(s, "lot", Asked(None, 28, None), settings))
+    )  # fmt: skip
+    yield "cover by lot, a month ago", *_timed(
+        asked(lambda s: cover(s, "lot", Asked(past, 28, None), settings))
+    )  # fmt: skip
+    yield "cover by lot, three years of use", *_timed(
+        asked(lambda s: cover(s, "lot", Asked(None, DAYS, None), settings))
+    )  # fmt: skip
+    yield "cover by origin", *_timed(
+        asked(lambda s: cover(s, "origin", Asked(None, 28, None), settings))
+    )  # fmt: skip
+    yield "what to order by origin", *_timed(asked(lambda s: orders(s, "origin", settings)))
+
+
+def main(arguments: list[str]) -> None:
+    """Fill a book, and print a line for each question."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.cover", description=__doc__)
+    parser.add_argument("--lots", type=int, default=5000)
+    parser.add_argument("--postgresql", action="store_true")
+    asked = parser.parse_args(arguments)
+    say = sys.stdout.write
+    with _database(postgresql=asked.postgresql) as url:
+        engine = open_engine(url)
+        migrate(engine)
+        filler = _Filler(asked.lots)
+        filler.write(engine)
+        flows = len(filler.rows["flow"])
+        say(f"{engine.dialect.name}: {asked.lots} lots, {len(filler.sacks)} sacks, {flows} flows\n")
+        say("| what | rows | seconds | times the bare group-by |\n| --- | --: | --: | --: |\n")
+        bare = None
+        for name, seconds, rows in measure(engine, Settings(database_url=url, _env_file=None)):
+            bare = bare or seconds
+            say(f"| {name} | {rows} | {seconds:.3f} | {seconds / bare:.1f} |\n")
+            sys.stdout.flush()
+        engine.dispose()
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
