@@ -31,9 +31,9 @@ _FORKS = multiprocessing.get_context("forkserver")
 _FORKS.set_forkserver_preload(["tests.serving", "tests.built"])
 
 
-def _listen() -> socket.socket:
+def _listen(port: int = 0) -> socket.socket:
     """Open the socket before the service starts: clients then wait in line instead of polling."""
-    return socket.create_server(("127.0.0.1", 0), backlog=128)
+    return socket.create_server(("127.0.0.1", port), backlog=128)
 
 
 def _address(listener: socket.socket) -> str:
@@ -41,9 +41,9 @@ def _address(listener: socket.socket) -> str:
 
 
 @contextmanager
-def served(service: FastAPI) -> Iterator[str]:
+def served(service: FastAPI, port: int = 0) -> Iterator[str]:
     """Serve from a thread; yields the address."""
-    listener = _listen()
+    listener = _listen(port)
     server = uvicorn.Server(uvicorn.Config(service, log_config=None))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
     thread.start()

@@ -9,7 +9,7 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import BigInteger, String, bindparam, cast, literal, null, select, union_all
+from sqlalchemy import BigInteger, String, bindparam, cast, func, literal, null, select, union_all
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -62,14 +62,22 @@ class Life(NamedTuple):
 
 
 def _unit() -> AnySelect:
-    lot, lot_unit = aliased(GreenLot), aliased(Unit)
+    lot, lot_unit, sack, in_sack = aliased(GreenLot), aliased(Unit), aliased(Sack), aliased(Unit)
+    in_sacks = (
+        select(func.sum(col(in_sack.left_g)))
+        .join(sack, col(sack.unit_id) == col(in_sack.id))
+        .where(col(sack.lot_id) == col(Unit.id))
+        .correlate(Unit)
+        .scalar_subquery()
+    )
     return (
         select(
             col(Unit.id),
             col(Unit.code),
             col(Unit.kind),
             col(Unit.made_g),
-            col(Unit.left_g),
+            # A lot is used up by its sacks: what is left of it is in them.
+            func.coalesce(in_sacks, col(Unit.left_g)).label("left_g"),
             col(Unit.voided_entry_id),
             col(Location.code).label("place"),
             col(lot.name).label("name"),
@@ -161,7 +169,7 @@ def life(session: Session, code: str) -> Life:
         name=row.name,
         lot=row.lot,
         made_g=row.made_g,
-        left_g=row.left_g,
+        left_g=int(row.left_g),
         place=row.place,
         held=row.held,
         voided=row.voided_entry_id is not None,

@@ -14,7 +14,9 @@ from app.web.texts import N_, _
 
 router = APIRouter(include_in_schema=False)
 
-TASKS = (Task("/moisture", N_("Take a moisture reading"), Room.STORE, Permission.READING),)
+TASKS = (
+    Task("/moisture", N_("Take a moisture reading"), Room.STORE, Permission.READING, offline=True),
+)
 
 Measurer = Annotated[Desk, may(Permission.READING)]
 

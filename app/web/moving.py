@@ -13,7 +13,7 @@ from app.web.texts import N_, ngettext
 
 router = APIRouter(include_in_schema=False)
 
-TASKS = (Task("/move", N_("Move sacks"), Room.STORE, Permission.MOVE),)
+TASKS = (Task("/move", N_("Move sacks"), Room.STORE, Permission.MOVE, offline=True),)
 
 Mover = Annotated[Desk, may(Permission.MOVE)]
 

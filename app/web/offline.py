@@ -16,6 +16,12 @@ def serve_worker() -> Response:
     return Response(contents()["worker.js"], media_type="text/javascript", headers=headers)
 
 
+@router.get("/offline")
+def show_offline(desk: Visiting) -> Response:
+    """Say that there is no connection and what can be done without: kept for that moment."""
+    return desk.show("offline.html")
+
+
 @router.get("/whoami")
 def tell_who(desk: Visiting) -> Response:
     """Tell a script who is signed in, and what the forms of that session carry."""

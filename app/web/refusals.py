@@ -10,8 +10,10 @@ from starlette.exceptions import HTTPException
 
 from app.shared.answers import read_json
 from app.shared.problems import KINDS, Refused
+from app.web import sessions
 from app.web.desk import manner_of, with_fields
 from app.web.rendering import for_people, render, tell_next
+from app.web.sessions import Visitor
 from app.web.texts import _, speak
 
 Handler = Callable[[Request, Exception], Response]
@@ -28,7 +30,7 @@ def _in_words(handler: Handler) -> Handler:
         answer = handler(request, error)
         if not for_people(request):
             return answer
-        visitor = getattr(request.state, "visitor", None)
+        visitor = _visitor(request, error)
         speak(manner_of(request, visitor))
         document = read_json(bytes(answer.body))
         slug = document["type"].rpartition("/")[2]
@@ -44,6 +46,14 @@ def _in_words(handler: Handler) -> Handler:
         return page
 
     return tell
+
+
+def _visitor(request: Request, error: Exception) -> Visitor | None:
+    """Tell who is there, also where no page was that had asked; not of a database that is gone."""
+    if not hasattr(request.state, "visitor") and not isinstance(error, DBAPIError):
+        request.state.visitor = sessions.find(request)
+    visitor: Visitor | None = getattr(request.state, "visitor", None)
+    return visitor
 
 
 def _again(request: Request, slug: str) -> Response:

@@ -50,6 +50,7 @@ def _environment() -> Environment:
     made.globals.update(
         asset=asset,
         manner=texts.manner,
+        say=texts.gettext,  # what a variable holds; `_` takes a text as it stands, and fills it in
         languages=texts.LANGUAGES,
         local_minute=shown.local_minute,
     )
@@ -65,7 +66,8 @@ def for_people(request: Request) -> bool:
 def render(request: Request, template: str, status: int = 200, **context: object) -> Response:
     """Fill in a template and answer it as a page."""
     visitor = getattr(request.state, "visitor", None)
-    said = _said(request)
+    # The service worker that keeps a page for later does not show it to anybody.
+    said = _said(request) if request.headers.get("purpose") != "keep" else None
     filled = _environment().get_template(template).render(
         {
             "desk": None,

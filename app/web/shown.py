@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
 
-from babel.dates import format_date, format_datetime
+from babel.dates import format_date, format_time
 from babel.numbers import format_decimal
 
 from app.shared.mass import GRAM, kg_from_grams
@@ -48,18 +48,18 @@ def kg_of_pounds(pounds: Decimal) -> Decimal:
 def moment(at: datetime) -> str:
     """Write a time in the roastery's zone."""
     there = at.astimezone(manner().clock)
-    return format_datetime(there, "d MMM y, HH:mm", locale=manner().locale)
+    return f"{format_date(there, locale=manner().locale)}, {clock(at)}"
 
 
 def clock(at: datetime) -> str:
     """Write the time of day alone."""
-    return format_datetime(at.astimezone(manner().clock), "HH:mm", locale=manner().locale)
+    return format_time(at.astimezone(manner().clock), "short", locale=manner().locale)
 
 
 def day(on: date | datetime) -> str:
     """Write a day; of a time the day it was in the roastery's zone."""
     there = on.astimezone(manner().clock).date() if isinstance(on, datetime) else on
-    return format_date(there, "d MMM y", locale=manner().locale)
+    return format_date(there, locale=manner().locale)
 
 
 def machine_time(at: date | datetime) -> str:

@@ -28,6 +28,8 @@ class Task(NamedTuple):
     """A verb and what it is done to, marked with `N_`."""
     room: Room
     permission: Permission
+    offline: bool = False
+    """Whether its form opens and is kept while there is no connection; see `static/worker.js`."""
 
 
 def tasks_of(tasks: Iterable[Task], staff: Staff) -> list[tuple[Room, list[Task]]]:

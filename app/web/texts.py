@@ -19,7 +19,7 @@ from babel import Locale, negotiate_locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
-LANGUAGES: Final = {"en": "English"}
+LANGUAGES: Final = {"en": "English", "de": "Deutsch"}
 """The languages there are, each in its own words."""
 _FORMATS: Final = {"en": "en_GB"}
 """Whose dates and numbers go with a language that several countries write."""

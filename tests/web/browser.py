@@ -3,7 +3,7 @@
 import os
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import cache
 from importlib.resources import files
@@ -13,6 +13,7 @@ from typing import Any, Final
 
 from PIL import Image
 from selenium import webdriver
+from selenium.common.exceptions import TimeoutException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
@@ -106,12 +107,48 @@ class Browser:
 
     def wait_for(self, words: str, within: str = "body") -> None:
         """Wait until a part of the page says something."""
+        said = words.casefold()
+        self._wait(lambda: said in self.text(within).casefold(), f"{words!r} is not in")
+
+    def _wait(self, until: Callable[[], bool], what: str) -> None:
         try:
-            WebDriverWait(self.driver, PATIENCE_S, poll_frequency=0.05).until(
-                lambda _: words.casefold() in self.text(within).casefold()
-            )
-        except Exception as error:
-            raise AssertionError(f"{words!r} is not in: {self.text()}") from error
+            WebDriverWait(self.driver, PATIENCE_S, poll_frequency=0.05).until(lambda _: until())
+        except TimeoutException as error:
+            raise AssertionError(f"{what}: {self.text()}") from error
+
+    def wait_until_focused(self, element_id: str) -> None:
+        self._wait(lambda: self.focused() == element_id, f"{element_id} has not got the focus")
+
+    def wait_until_gone(self, selector: str) -> None:
+        self._wait(lambda: not self.text(selector), f"{selector} is still there")
+
+    def wait_until_kept(self, *paths: str) -> None:
+        """Wait until the service worker has kept these pages for a time without connection."""
+        script = (
+            "const [paths, done] = arguments; Promise.all([caches.open('pages'),"
+            " navigator.serviceWorker.ready]).then(async ([kept]) => done("
+            "navigator.serviceWorker.controller !== null"
+            " && (await Promise.all(paths.map((path) => kept.match(path)))).every(Boolean)))"
+        )
+        self._wait(
+            lambda: bool(self.driver.execute_async_script(script, list(paths))),
+            f"{paths} are not kept",
+        )
+
+    def value(self, name: str) -> str:
+        return str(self.field(name).get_attribute("value"))
+
+    def replace(self, name: str, text: str) -> None:
+        self.field(name).clear()
+        self.type(name, text)
+
+    def press_in(self, selector: str, words: str) -> None:
+        """Press a button or follow a link with these words in a part of the page."""
+        for each in self.driver.find_elements(By.CSS_SELECTOR, f"{selector} :is(a, button)"):
+            if each.text.casefold() == words.casefold():
+                each.click()
+                return
+        raise AssertionError(f"there is no {words} in: {self.text(selector)}")
 
     def run(self, script: str, *args: Any) -> Any:
         return self.driver.execute_script(script, *args)

@@ -7,11 +7,11 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import update
 
-from app.main import open_book
 from app.settings import Settings
 from app.shared.db import writing
 from app.shared.sign_in import close_user, live_user, set_password
 from app.shared.times import now
+from app.web.sessions import Guesses
 from app.web.tables import WebSession
 from tests.web.conftest import PASSWORD, Visitor, hidden_fields, words
 
@@ -127,7 +127,7 @@ def test_guessing_is_stopped_and_then_even_the_right_password_is_not_looked_at(
     service: FastAPI, settings: Settings, add_person: Callable[..., str]
 ) -> None:
     name = add_person("Noor", "warehouse")
-    open_book(service, settings.model_copy(update={"guesses_per_name": 3}))
+    service.state.guesses = Guesses(settings.model_copy(update={"guesses_per_name": 3}))
     with Visitor(service) as guesser, Visitor(service) as other:
         for guess in range(3):
             assert guesser.sign_in(name, f"guess number {guess}").status_code == 422

@@ -1,0 +1,78 @@
+"""The catalogue of texts, held against the templates and the code."""
+
+import re
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from babel.messages import Catalog
+from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import read_po, write_po
+
+from app.shared.problems import KINDS
+from app.web.texts import LANGUAGES, LOCALES
+
+_WEB = LOCALES.parent
+_METHODS = [("**.py", "python"), ("templates/**.html", "jinja2")]
+_OPTIONS = {"templates/**.html": {"trimmed": "true", "newstyle_gettext": "true"}}
+
+
+def translated() -> list[str]:
+    """Name the languages that have a catalogue; English stands in the code."""
+    return [language for language in LANGUAGES if language != "en"]
+
+
+def extracted() -> Catalog:
+    """Gather every text of the pages, and what every kind of refusal is called."""
+    found = Catalog(project="Jutebook", charset="utf-8")
+    for _file, _line, message, _comments, _context in extract_from_dir(
+        str(_WEB), _METHODS, _OPTIONS
+    ):
+        found.add(message)
+    for kind in KINDS.values():
+        found.add(kind.title)
+        found.add(kind.meaning)
+    return found
+
+
+def file_of(language: str) -> Path:
+    return LOCALES / f"{language}.po"
+
+
+def read(language: str) -> Catalog:
+    with file_of(language).open("rb") as opened:
+        return read_po(opened, locale=language)
+
+
+def renew() -> None:
+    """Bring each language's file to the texts there are; what is new there waits for its words."""
+    for language in translated():
+        said = read(language)
+        said.update(extracted(), no_fuzzy_matching=True)
+        said.obsolete.clear()
+        with file_of(language).open("wb") as opened:
+            write_po(
+                opened, said, no_location=True, omit_header=True, sort_output=True,
+                width=100, ignore_obsolete=True,
+            )  # fmt: skip
+
+
+def flaws(language: str) -> Iterator[str]:
+    """Name texts that lack their words, that are not said any more, or that lose a figure."""
+    wanted, said = extracted(), read(language)
+    for message in wanted:
+        there = said.get(message.id)
+        if message.id and (there is None or not all(_strings(there.string)) or there.fuzzy):
+            yield f"lacks its words: {message.id}"
+    for message in said:
+        if message.id and message.id not in wanted:
+            yield f"is not said any more: {message.id}"
+        if any(_figures(words) - _figures(str(message.id)) for words in _strings(message.string)):
+            yield f"names a figure that is not there: {message.id}"
+
+
+def _figures(text: str) -> set[str]:
+    return set(re.findall(r"%\(\w+\)s", text))
+
+
+def _strings(string: str | Sequence[str] | None) -> Sequence[str]:
+    return [string or ""] if isinstance(string, str | None) else string

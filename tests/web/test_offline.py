@@ -1,0 +1,93 @@
+"""Booking while the connection is cut: kept, shown, sent in order, booked once, refusals told."""
+
+import socket
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+
+import pytest
+from fastapi import FastAPI
+from selenium import webdriver
+
+from tests.api import Api
+from tests.makers import furnish, receive, sack_codes
+from tests.serving import served
+from tests.web.browser import Browser
+from tests.web.conftest import PASSWORD
+
+pytestmark = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+
+
+@pytest.fixture
+def port() -> int:
+    """A port that the service comes back to after its connection was cut."""
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        return int(free.getsockname()[1])
+
+
+@pytest.fixture
+def roaming(chromium: webdriver.Chrome, port: int) -> Iterator[Browser]:
+    chromium.get("about:blank")
+    chromium.execute_cdp_cmd("Network.clearBrowserCookies", {})
+    yield Browser(chromium, f"http://127.0.0.1:{port}")
+    chromium.get("about:blank")
+    origin = f"http://127.0.0.1:{port}"
+    chromium.execute_cdp_cmd(
+        "Storage.clearDataForOrigin", {"origin": origin, "storageTypes": "all"}
+    )
+
+
+@pytest.fixture
+def connected(service: FastAPI, port: int) -> Callable[[], AbstractContextManager[str]]:
+    """Serve for a while; before and after, whoever calls is refused."""
+    return lambda: served(service, port)
+
+
+def test_what_is_booked_without_a_connection_is_sent_in_order_when_it_is_back(
+    roaming: Browser,
+    connected: Callable[[], AbstractContextManager[str]],
+    api: Api,
+    add_person: Callable[..., str],
+    book_is_sound: Callable[[], None],
+) -> None:
+    furnish(api)
+    sacks = sack_codes(receive(api, 60, 60))
+    roaming.look("phone")
+    with connected():
+        roaming.sign_in(add_person("Noor", "warehouse"), PASSWORD)
+        roaming.wait_until_kept("/move", "/moisture", "/offline")
+
+    roaming.open("/")
+    assert "These forms work all the same." in roaming.text()
+    for place, sack in (("A-01", sacks[0]), ("B-02", sacks[0]), ("Z-99", sacks[1])):
+        roaming.open("/move")
+        roaming.scan(place)
+        roaming.wait_until_focused("f-sacks-scan")
+        roaming.scan(sack)
+        roaming.wait_for("1 scanned")
+        roaming.press("Book the move")
+        roaming.wait_for(f"{place}, {sack}", "#queue")
+    assert "Waiting for a connection, not booked yet:" in roaming.text("#queue")
+    roaming.shoot("offline-queue")
+    assert roaming.findings() == []
+    assert not [line for line in api.get("/entries")["items"] if line["kind"] == "move"]
+
+    with connected():
+        roaming.open("/move")
+        roaming.wait_for("Refused:", "#queue")
+        told = roaming.text("#queue")
+        assert "Z-99" in told
+        assert "A-01" not in told
+        roaming.shoot("offline-refused")
+        roaming.press_in("#queue", "Open and correct")
+        assert roaming.value("to") == "Z-99"
+        roaming.replace("to", "A-01")
+        roaming.press("Book the move")
+        roaming.wait_for("1 sack now stands at A-01.")
+        roaming.wait_until_gone("#queue")
+
+    moves = [(each["unit"], each["to"]) for each in api.get("/moves")["items"]]
+    assert moves == [(sacks[0], "A-01"), (sacks[0], "B-02"), (sacks[1], "A-01")]
+    assert {line["who"] for line in api.get("/entries")["items"] if line["kind"] == "move"} == {
+        "Noor"
+    }
+    book_is_sound()

@@ -1,0 +1,85 @@
+"""One catalogue, two languages; numbers, times and masses as somebody reads and writes them."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from decimal import Decimal
+
+import pytest
+from fastapi import FastAPI
+
+from app.settings import Settings
+from app.web.forms import Unreadable, read_number
+from app.web.shown import kg_of_pounds, mass, moment, number
+from app.web.texts import Manner, language_asked, speaking
+from tests.api import Api
+from tests.makers import furnish, receive
+from tests.web import catalogue
+from tests.web.conftest import Visitor, hidden_fields, words
+
+GERMAN = Manner("de", zone="Europe/Berlin")
+
+
+@pytest.mark.parametrize("language", catalogue.translated())
+def test_every_text_has_its_words_in_every_language(language: str) -> None:
+    assert list(catalogue.flaws(language)) == []
+
+
+def test_a_browser_is_answered_in_the_language_it_asks_for_if_there_is_one() -> None:
+    asked = {"de-AT,de;q=0.9,en;q=0.8": "de", "fr,en;q=0.5": "en", "": "en", "fr": "en"}
+
+    assert {header: language_asked(header) for header in asked} == asked
+
+
+def test_numbers_and_times_are_written_by_locale() -> None:
+    # Unicode CLDR, common/main/de.xml and en_GB.xml: decimal sign, grouping, order of a date.
+    at = datetime(2026, 3, 31, 5, 30, tzinfo=UTC)
+    with speaking(GERMAN):
+        assert (number(Decimal("19200.5")), moment(at)) == ("19.200,5", "31.03.2026, 07:30")
+    with speaking(Manner("en")):
+        assert (number(Decimal("19200.5")), moment(at)) == ("19,200.5", "31 Mar 2026, 05:30")
+
+
+def test_a_mass_is_shown_in_pounds_and_typed_pounds_are_kept_to_the_gram() -> None:
+    # NIST Handbook 44, appendix C: 1 pound is 0.453 592 37 kg exactly.
+    with speaking(Manner("en", "lb")):
+        assert mass(60_000) == "132.28\N{NARROW NO-BREAK SPACE}lb"
+    assert kg_of_pounds(Decimal("132.28")) == Decimal("60.001")
+    assert kg_of_pounds(Decimal(1)) == Decimal("0.454")
+
+
+def test_a_number_is_read_with_either_sign_unless_it_could_be_two() -> None:
+    with speaking(GERMAN):
+        assert read_number("1,234") == Decimal("1.234")
+        assert read_number("11.4") == Decimal("11.4")
+        assert read_number("-0,35") == Decimal("-0.35")
+        for two in ("1.234", "1.234,5", "1 234", "1e3", "½", "٣"):
+            with pytest.raises(Unreadable):
+                read_number(two)
+
+
+def test_somebody_who_chose_german_and_pounds_sees_and_types_so(
+    api: Api, service: FastAPI, settings: Settings, visitor_as: Callable[..., Visitor]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    service.state.settings = settings.model_copy(update={"time_zone": "Europe/Berlin"})
+    noor = visitor_as("warehouse")
+    form = hidden_fields(noor.get("/account").text)
+    noor.post("/account/manner", form | {"language": "de", "mass_unit": "lb"})
+
+    page = noor.get("/u/GL-7")
+    refused = noor.fill("/moisture", subject="GL-7", value="feucht")
+    told = noor.get(
+        noor.fill("/moisture", subject="GL-7", value="11,4",
+                  taken_at="2026-03-02T09:30").headers["location"]
+    )  # fmt: skip
+    lost = noor.get("/no-such-page")
+
+    assert '<html lang="de">' in page.text
+    assert "132,28\N{NARROW NO-BREAK SPACE}lb" in page.text
+    assert "02.03.2026, 09:00" in words(page)
+    assert "Hier gehört eine Zahl hin, etwa 11,4" in words(refused)
+    assert "GL-7: 11,4 % Feuchte." in words(told)
+    assert words(lost).startswith("Nicht da")
+    taken = api.get("/readings?subject=GL-7")["items"][0]
+    assert (str(taken["value"]), taken["taken_at"]) == ("11.4", "2026-03-02T08:30:00Z")
