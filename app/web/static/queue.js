@@ -46,7 +46,7 @@ function show(section, queue) {
 function line({ id, path, body, who, title, at, refused, foreign }, words) {
   const item = document.createElement("li");
   const said = document.createElement("p");
-  const time = new Date(at).toLocaleTimeString(document.documentElement.lang, { timeStyle: "short" });
+  const time = new Date(at).toLocaleTimeString(document.documentElement.lang, { timeStyle: "short", hourCycle: "h23" });
   said.textContent = `${time} ${title}: ${summary(body)}`;
   item.append(said);
   if (refused || foreign) {
