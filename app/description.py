@@ -38,6 +38,7 @@ TAGS: Final[Mapping[str, str]] = {
     "recall": "Recall cases, the stop, what consignees report, mass balances, and drills.",
     "value": "What coffee cost to the bag; stock value, expenses, ABC, and age of green.",
     "scans": "What a scanner read, and what it is here.",
+    "bag": "What a bag says of itself to whoever holds it.",
     "problems": "Pages that explain each kind of problem.",
     "doors": "Is it alive, is it ready, what does it count.",
 }

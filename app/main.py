@@ -11,6 +11,7 @@ from fastapi.routing import APIRoute
 from fastapi_offline import FastAPIOffline
 
 from app import __version__, doors
+from app.bag import routes as bag
 from app.cover import routes as cover
 from app.cover.cards import routes as planning_cards
 from app.description import describe
@@ -145,6 +146,7 @@ def create_app(settings: Settings) -> FastAPI:
         api.include_router(package.router)
     app.include_router(api)
     app.include_router(problem_pages)
+    app.include_router(bag.router)
     app.include_router(doors.router)
     open_pages(app)
     describe(app)
@@ -159,6 +161,7 @@ def open_book(app: FastAPI, settings: Settings) -> None:
         open_engine(settings.read_database_url) if settings.read_database_url else app.state.engine
     )
     app.state.guesses = Guesses(settings)
+    app.state.turnstile = bag.Turnstile()
     app.state.in_flight = set()
     app.state.in_flight_lock = threading.Lock()
 

@@ -234,6 +234,12 @@ class Settings(BaseSettings):
     """Width and height of the large labels on the roll."""
     label_small_mm: LabelMm = (62, 29)
     """Width and height of the small ones; less has no room for a code in 24 points."""
+    bag_pages: bool = False
+    """Whether whoever holds a bag may look up its origin and roast date, without a token."""
+    bag_pages_name_suppliers: bool = False
+    """Whether these pages say who the coffee was bought from."""
+    bag_pages_a_minute: Annotated[int, Field(ge=1, le=1_000_000)] = 300
+    """How many are answered within a minute, to everybody together."""
     firm_name: Annotated[str, Field(max_length=200)] = ""
     """Who sends, as it stands on delivery notes."""
     firm_address: Annotated[str, Field(max_length=1000)] = ""

@@ -9,6 +9,9 @@ from fastapi import FastAPI
 
 from app.shared.answers import read_json, to_json
 
+OUTSIDE = ("/api", "/healthz", "/readyz", "/metrics", "/problems", "/b/", "/01/")
+"""Paths that are whole; others are under `/api/v1`."""
+
 
 class Api:
     """Somebody signed in at the API. Bodies and answers carry exact decimals."""
@@ -29,11 +32,7 @@ class Api:
         named = {name.replace("_", "-"): value for name, value in headers.items()}
         if content is not None:
             named.setdefault("content-type", "application/json")
-        whole = (
-            path
-            if path.startswith(("/api", "/healthz", "/readyz", "/metrics", "/problems"))
-            else f"/api/v1{path}"
-        )
+        whole = path if path.startswith(OUTSIDE) else f"/api/v1{path}"
         return self._loop.run(self._client.request(method, whole, content=content, headers=named))
 
     def get(self, path: str, **headers: str) -> Any:

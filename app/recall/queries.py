@@ -31,6 +31,8 @@ from app.recall.tables import (
     RecallCase,
     RecallNotice,
     RecallReport,
+    RecallScope,
+    RecallScopeUnit,
     RecallStep,
     TriggerKind,
 )
@@ -182,6 +184,18 @@ def _logged(
         }
         for row in shown
     ]  # fmt: skip
+
+
+def is_in_open_case(session: Session, unit_id: int) -> bool:
+    """Tell whether any frozen scope of a case that is not closed reached a unit; drills do not."""
+    cases = session.scalars(
+        select(col(RecallScope.case_id))
+        .join(RecallScopeUnit, col(RecallScopeUnit.scope_id) == col(RecallScope.id))
+        .join(RecallCase, col(RecallCase.id) == col(RecallScope.case_id))
+        .where(col(RecallScopeUnit.unit_id) == unit_id, col(RecallCase.drill).is_(False))
+        .distinct()
+    ).all()
+    return any(state is not Step.CLOSED for state in state_by_case(session, list(cases)).values())
 
 
 def state_by_case(session: Session, case_ids: list[int]) -> dict[int, Step]:

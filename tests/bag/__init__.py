@@ -1,0 +1,1 @@
+"""What a bag says of itself to whoever holds it."""
