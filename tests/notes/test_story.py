@@ -142,4 +142,4 @@ def _members(document: dict[str, Any], operation: dict[str, Any]) -> set[str]:
 def test_every_page_is_in_the_story() -> None:
     there = {page.name for page in FOLDER.glob("*.md")}
 
-    assert there == {*page_names(), "problems.md", "pages.md"}
+    assert there == {*page_names(), "problems.md", "pages.md", "speed.md"}
