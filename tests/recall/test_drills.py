@@ -141,6 +141,41 @@ def test_a_draw_is_repeated_by_its_seed_on_the_book_of_then(roastery: Api) -> No
     roastery.refuse("/drills/pick", {"at_entry": 2**30}, 422, "invalid")
 
 
+def test_a_lot_of_packing_material_is_drawn_as_well_and_can_be_traced(roastery: Api) -> None:
+    for material, kind in (("BAG-250", "bag"), ("LABEL-9", "label")):
+        roastery.post(
+            "/materials", {"code": material, "name": material, "kind": kind, "unit": "piece"}
+        )
+    for lot, material in (("PK-7781", "BAG-250"), ("LB-1", "LABEL-9"), ("UNUSED", "LABEL-9")):
+        roastery.post("/material-lots", {"code": lot, "material": material, "quantity": 100})
+    before = roastery.post("/drills/pick", {"seed": 3})
+    used = [{"lot": "PK-7781"}, {"lot": "LB-1"}]
+    pack(roastery, {"RB-1": 5}, 20, code="PK-2", materials=used)
+    dispatch(roastery, {"PK-2": 5}, code="DS-2")
+
+    draws = [roastery.post("/drills/pick", {"seed": seed}) for seed in range(12)]
+    drawn = draws[0]
+    begun = roastery.post(
+        "/drills", {"code": "DR-1", "pick": drawn["id"], "traced": "material_lot"}
+    )
+
+    assert (before["material_lot"], before["material_lots"]) == (None, 0)
+    assert {each["material_lot"] for each in draws} == {"PK-7781", "LB-1"}
+    assert drawn["material_lots"] == 2
+    assert roastery.get("/drills/picks")["items"] == [before, *draws], "the same for ever"
+    forward = begun["forward"]
+    assert (begun["lot"], forward["lot"]) == (None, drawn["material_lot"])
+    assert (forward["made_bags"], forward["sent_bags"], forward["customers"]) == (20, 5, 1)
+    assert begun["backward"]["pack"] == drawn["pack"]
+    done = roastery.post("/drills/DR-1/complete", {})
+    assert done["complete"]
+    own = roastery.post("/drills", {"material_lot": "LB-1", "pack": "PK-1"})
+    assert own["forward"]["lot"] == "LB-1"
+    none = {"pick": before["id"], "traced": "material_lot"}
+    roastery.refuse("/drills", none, 422, "invalid")
+    roastery.refuse("/drills", {"material_lot": "LB-1", "lot": "LOT-A"}, 422, "invalid")
+
+
 def test_a_drill_that_names_nothing_is_not_begun(api: Api) -> None:
     api.refuse("/drills/pick", {}, 404, "not-found")
     api.refuse("/drills", {}, 422, "invalid")

@@ -165,3 +165,36 @@ def test_what_a_correction_adjusts_stands_under_the_day_of_the_act_it_corrects_t
     )
     assert (returned["kg"], len(returned["entries"])) == (1, 1)
     book_is_sound()
+
+
+def test_a_lot_of_packing_material_is_in_bags_spoiled_written_off_or_missed(api: Api) -> None:
+    # Food-safety audit guides on traceability exercises have contact packaging reconciled as well:
+    # issued = used + spoiled + returned. 100 liners, 99 used and 1 spoiled, leave none unexplained.
+    furnish(api)
+    sack = sack_codes(receive(api, 70))[0]
+    roast(api, {sack: 70}, 60, code="R-1")
+    api.post("/materials", {"code": "LINER", "name": "Liner", "kind": "bag", "unit": "piece"})
+    for lot, quantity in (("PK7781", 100), ("PK7782", 100)):
+        api.post("/material-lots", {"code": lot, "material": "LINER", "quantity": quantity})
+    liners = [{"lot": "PK7781", "used": 99, "spoiled": 1}]
+    made = pack(api, {"R-1": kg("24.75")}, 99, materials=liners)
+    entry = api.get("/entries?limit=500")["items"][-1]["id"]
+
+    closed = api.get("/material-lots/PK7781/balance")
+
+    assert (closed["received"]["quantity"], closed["left"], closed["difference"]) == (100, 0, 0)
+    assert [(each["term"], each["quantity"]) for each in closed["terms"]] == [
+        ("spoiled", 1), ("used", 99),
+    ]  # fmt: skip
+    assert closed["terms"][1]["entries"] == [{"entry": entry, "quantity": 99}]
+    assert closed["unit"] == "piece"
+    api.post(f"/units/{made['code']}/void", {"reason": "booked twice"})
+    assert api.get("/material-lots/PK7781/balance")["terms"] == []
+    for change in ({"written_off": 10}, {"counted": 85}):
+        api.post("/material-lots/PK7782/changes", change | {"reason": "the yearly count"})
+    short = api.get("/material-lots/PK7782/balance")
+    assert {each["term"]: each["quantity"] for each in short["terms"]} == {
+        "count": 5, "written_off": 10,
+    }  # fmt: skip
+    assert (short["left"], short["difference"], short["difference_pct"]) == (85, 5, 5)
+    assert api.send("GET", "/material-lots/NONE/balance").status_code == 404

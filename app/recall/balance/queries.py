@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, Subquery, case, func, select, true
+from sqlalchemy import ColumnElement, Subquery, func, select, true
 from sqlmodel import Session, col
 
 from app.ledger.queries import live, unit_by_code
@@ -19,7 +19,6 @@ from app.recall.balance.schemas import (
     EntryGrams,
     TermOut,
 )
-from app.shared.db import AnySelect
 from app.shared.problems import Refused
 from app.shared.shares import percent
 from app.shared.times import now
@@ -43,8 +42,7 @@ def balance_of(session: Session, code: str, limit: int) -> BalanceOfUnit:
     )
     came_in_g = int(flowed_g) if flowed_g is not None else unit.made_g
     moved = out_of(parts)
-    terms = _terms(session, moved, true())
-    behind = _behind(session, moved, true(), limit)
+    terms, behind = _added_up(session, moved, true(), limit)
     lost = Term(LOST.get(unit.kind, "lost"), came_in_g - unit.made_g, 1)
     if lost.grams:
         terms = [lost, *terms]
@@ -67,42 +65,36 @@ def _born(unit: Unit, grams: int, limit: int) -> list[EntryGrams]:
     return [EntryGrams(entry=unit.born_entry_id, grams=grams)][:limit]
 
 
-def _terms(session: Session, moved: Subquery, within: ColumnElement[bool]) -> list[Term]:
-    """Add up by term what lies within."""
-    rows = session.execute(
-        select(
-            moved.c.term, func.sum(moved.c.grams), func.count(func.distinct(moved.c.entry))
-        )
-        .where(within)
-        .group_by(moved.c.term)
-        .order_by(moved.c.term)
-    )  # fmt: skip
-    return [Term(str(term), int(grams), count) for term, grams, count in rows]
-
-
-def _behind(
+def _added_up(
     session: Session, moved: Subquery, within: ColumnElement[bool], limit: int
-) -> dict[str, Sequence[EntryGrams]]:
-    """Read the first entries behind each term."""
-    place = func.row_number().over(partition_by=moved.c.term, order_by=moved.c.entry)
-    listed = (
-        select(
-            moved.c.term, moved.c.entry, func.sum(moved.c.grams).label("grams"),
-            place.label("place"),
-        )
+) -> tuple[list[Term], Behind]:
+    """Add up by term what lies within, with the first entries behind each: in one reading."""
+    by_entry = (
+        select(moved.c.term, moved.c.entry, func.sum(moved.c.grams).label("grams"))
         .where(within)
         .group_by(moved.c.term, moved.c.entry)
         .subquery()
-    )  # fmt: skip
+    )
+    term = by_entry.c.term
+    listed = select(
+        term, by_entry.c.entry, by_entry.c.grams,
+        func.row_number().over(partition_by=term, order_by=by_entry.c.entry).label("place"),
+        func.sum(by_entry.c.grams).over(partition_by=term).label("whole"),
+        func.count().over(partition_by=term).label("entries"),
+    ).subquery()  # fmt: skip
     rows = session.execute(
-        select(listed.c.term, listed.c.entry, listed.c.grams)
-        .where(listed.c.place <= limit)
+        select(listed)
+        .where(listed.c.place <= max(limit, 1))
         .order_by(listed.c.term, listed.c.entry)
     )
-    found: dict[str, list[EntryGrams]] = defaultdict(list)
-    for term, entry, grams in rows:
-        found[str(term)].append(EntryGrams(entry=entry, grams=int(grams)))
-    return dict(found)
+    terms: list[Term] = []
+    behind: dict[str, list[EntryGrams]] = defaultdict(list)
+    for name, entry, grams, place, whole, entries in rows:
+        if place == 1:
+            terms.append(Term(str(name), int(whole), entries))
+        if place <= limit:
+            behind[str(name)].append(EntryGrams(entry=entry, grams=int(grams)))
+    return terms, behind
 
 
 def _shown(term: Term, whole_g: int, behind: Behind, sign: int = 1) -> TermOut:
@@ -141,8 +133,7 @@ def balance_between(
     within = moved.c.at <= until
     if since is not None:
         within &= moved.c.at >= since
-    terms = _terms(session, moved, within)
-    behind = _behind(session, moved, within, limit)
+    terms, behind = _added_up(session, moved, within, limit)
     stocks = _stocks(session, moved, since, until)
     incoming = [term for term in terms if term.term in {"received", "returned"}]
     outgoing = [term for term in terms if term not in incoming]
@@ -162,15 +153,15 @@ def balance_between(
 
 
 def _stocks(session: Session, moved: Subquery, since: datetime | None, until: datetime) -> Stocks:
-    after = case((moved.c.at > until, moved.c.grams), else_=0)
-    sums: AnySelect = select(func.sum(after))
+    # Either side by itself, so that the index of when things happened leads to what is few.
+    after_g = session.scalar(select(func.sum(moved.c.grams)).where(moved.c.at > until))
+    before_g = 0
     if since is not None:
-        sums = sums.add_columns(func.sum(case((moved.c.at < since, moved.c.grams), else_=0)))
-    row = session.execute(sums).one()
+        before = select(func.sum(moved.c.grams)).where(moved.c.at < since)
+        before_g = int(session.scalar(before) or 0)
     here = session.scalar(
         select(func.sum(col(Unit.left_g)))
         .where(col(Unit.left_g) > 0, col(Unit.voided_entry_id).is_(None))
         .where(col(Unit.kind) != UnitKind.DISPATCH)
     )
-    opening_g = int(row[1] or 0) if since is not None else 0
-    return Stocks(opening_g, int(here or 0) - int(row[0] or 0))
+    return Stocks(before_g, int(here or 0) - int(after_g or 0))

@@ -7,7 +7,14 @@ from fastapi import APIRouter, Query, Response
 from app.ledger.clerk import Reader
 from app.recall.balance import queries
 from app.recall.balance.flow import flow_of_period, flow_of_unit
-from app.recall.balance.schemas import BalanceOfPeriod, BalanceOfUnit, FlowOfPeriod, FlowOfUnit
+from app.recall.balance.materials import balance_of_lot
+from app.recall.balance.schemas import (
+    BalanceOfMaterialLot,
+    BalanceOfPeriod,
+    BalanceOfUnit,
+    FlowOfPeriod,
+    FlowOfUnit,
+)
 from app.shared.answers import PICTURE, Answer, ExactRoute, Svg
 from app.shared.codes import Code
 from app.shared.times import MomentIn, text
@@ -33,6 +40,15 @@ def balance_period(
 ) -> Response:
     """Account for all coffee in the house during a period, by when things happened."""
     return Answer(clerk.read(queries.balance_between, since, until, limit))
+
+
+@router.get("/material-lots/{code}/balance", response_model=BalanceOfMaterialLot)
+def balance_material_lot(clerk: Reader, code: Code, limit: Most = 50) -> Response:
+    """Account for one lot of packing material, in pieces or metres.
+
+    What came in is left, in bags of packs that stand, spoiled, written off or missed by a count.
+    """
+    return Answer(clerk.read(balance_of_lot, code, limit))
 
 
 @router.get("/mass-balance/{code}", response_model=BalanceOfUnit)

@@ -4,8 +4,10 @@ from pydantic import Field
 
 from app.ledger.schemas import Told
 from app.ledger.tables import UnitKind
+from app.packing.materials.tables import MaterialUnit
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
+from app.shared.thousandths import MilliOut
 from app.shared.times import MomentOut
 from app.tracing.flow.schemas import FlowOut
 
@@ -65,3 +67,36 @@ class FlowOfUnit(FlowOut):
 class FlowOfPeriod(FlowOut):
     since: MomentOut | None = Field(alias="from")
     until: MomentOut = Field(alias="to")
+
+
+class EntryQuantity(Told):
+    """What one entry of the journal contributes."""
+
+    entry: int
+    quantity: MilliOut
+
+
+class QuantityTerm(Told):
+    term: str
+    quantity: MilliOut
+    share_pct: NumberOut | None
+    """Of what was received."""
+    entries_count: int
+    entries: list[EntryQuantity]
+    """The first of them, as many as were asked for."""
+
+
+class BalanceOfMaterialLot(Told):
+    lot: str
+    material: str
+    unit: MaterialUnit
+    """What all quantities are counted in."""
+    received: QuantityTerm
+    left: MilliOut
+    """By the book."""
+    terms: list[QuantityTerm]
+    """`used`, `spoiled`, `written_off`, `count`; with what is left they add up to what came in."""
+    difference: MilliOut
+    """What counts missed (below zero: found) and nothing explains."""
+    difference_pct: NumberOut | None
+    caution: str

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import datetime
+from typing import NamedTuple
 
 from app.ledger.posting import Pen
 from app.ledger.queries import live, unit_by_code
@@ -13,7 +14,14 @@ from app.recall.drills.figures import find
 from app.recall.drills.picking import picked
 from app.recall.drills.queries import drill, drill_at, due
 from app.recall.drills.rules import goal_met, is_overdue
-from app.recall.drills.schemas import CompletionIn, DrillIn, DrillOut, Gap, SignOffIn
+from app.recall.drills.schemas import (
+    CompletionIn,
+    DrillIn,
+    DrillOut,
+    Gap,
+    PickOut,
+    SignOffIn,
+)
 from app.recall.drills.tables import Drill, DrillReport, DrillSignOff
 from app.recall.frozen import first_scope, freeze
 from app.recall.rules import CaseKind, Step
@@ -21,16 +29,33 @@ from app.recall.schemas import CaseIn, TriggerIn
 from app.recall.starts import StartIn
 from app.recall.tables import TriggerKind
 from app.shared.answers import to_json
-from app.shared.problems import Refused
+from app.shared.problems import FieldRefused, Refused
 from app.tracing.schemas import Direction
+
+
+class Subjects(NamedTuple):
+    """What a drill traces."""
+
+    lot: Unit | None
+    material_lot: str | None
+    """Forward in the place of a lot."""
+    pack: Unit | None
+
+    @property
+    def start(self) -> StartIn | None:
+        """Where the way forward begins."""
+        if self.material_lot is not None:
+            return StartIn(material_lot=self.material_lot)
+        return StartIn(units=[self.lot.code]) if self.lot is not None else None
 
 
 def begin(pen: Pen, asked: DrillIn) -> DrillOut:
     """Begin a drill: both directions are traced and frozen, and the clock runs."""
-    lot, pack = _subjects(pen, asked)
-    start = StartIn(units=[lot.code]) if lot is not None else None
+    lot, _, pack = subjects = _subjects(pen, asked)
     trigger = TriggerIn(kind=TriggerKind.DRILL, text=asked.scenario)
-    body = CaseIn(code=asked.code, kind=CaseKind.INQUIRY, trigger=trigger, start=start)
+    body = CaseIn(
+        code=asked.code, kind=CaseKind.INQUIRY, trigger=trigger, start=subjects.start
+    )  # fmt: skip
     case, _ = recall.begin(pen, body, drill=True)
     entry_id = case.row.entry_id
     if pack is not None:
@@ -44,15 +69,25 @@ def begin(pen: Pen, asked: DrillIn) -> DrillOut:
     return drill(pen.session, case.row.code, pen.settings)
 
 
-def _subjects(pen: Pen, asked: DrillIn) -> tuple[Unit | None, Unit | None]:
-    lot, pack = asked.lot, asked.pack
+def _subjects(pen: Pen, asked: DrillIn) -> Subjects:
+    lot, material_lot, pack = asked.lot, asked.material_lot, asked.pack
     if asked.pick is not None:
         drawn = picked(pen.session, asked.pick)
-        lot, pack = drawn.lot, drawn.pack
-    return (
+        lot, material_lot, pack = drawn.lot, None, drawn.pack
+        if asked.traced == "material_lot":
+            lot, material_lot = None, _drawn_material(drawn)
+    return Subjects(
         live(unit_by_code(pen.session, lot, UnitKind.LOT)) if lot is not None else None,
+        material_lot,
         live(unit_by_code(pen.session, pack, UnitKind.PACK)) if pack is not None else None,
     )
+
+
+def _drawn_material(drawn: PickOut) -> str:
+    if drawn.material_lot is None:
+        said = f"draw {drawn.id} found no lot of packing material in any bag"
+        raise FieldRefused("#/traced", said)
+    return drawn.material_lot
 
 
 def complete(pen: Pen, code: str, asked: CompletionIn) -> DrillOut:

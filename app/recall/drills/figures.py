@@ -1,7 +1,7 @@
 """The figures of a drill: both directions, with quantities."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -36,9 +36,15 @@ def find(session: Session, drill: Drill, code: str) -> Found:
     frozen = {each.scope.direction: each for each in all_of(session, drill.case_id)}
     ahead, behind = (_now(session, frozen.get(direction)) for direction in Direction)
     names = _codes(session, drill)
-    forward = _forward(session, names.get(drill.lot_id or 0, code), ahead) if ahead else None
+    forward = _forward(session, _traced(names, drill, ahead, code), ahead) if ahead else None
     backward = _backward(session, names.get(drill.pack_id or 0, code), behind) if behind else None
     return Found(forward, backward, gaps_of(session, [each for each in (ahead, behind) if each]))
+
+
+def _traced(names: Mapping[int, str], drill: Drill, scope: Scope, code: str) -> str:
+    """Name what the way forward began at; what a drill traces is kept in its frozen scope."""
+    material = scope.starts[0].material_lot if scope.starts else None
+    return material or names.get(drill.lot_id or 0, code)
 
 
 def _now(session: Session, frozen: Frozen | None) -> Scope | None:

@@ -1,10 +1,11 @@
-"""Drawing a lot and a pack: first a group, then one of it, so that rare coffees come too."""
+"""Drawing a lot, a pack, a lot of packing material: first a group, so that rare ones come too."""
 
 import secrets
 from collections import defaultdict
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Row, or_, select
+from sqlalchemy import ColumnElement, Row, func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -12,6 +13,7 @@ from app.green.tables import Delivery, GreenLot
 from app.ledger.posting import Pen
 from app.ledger.tables import Entry, Unit
 from app.ledger.then import newest_entry
+from app.packing.materials.tables import MaterialLot, MaterialUse
 from app.packing.tables import Pack
 from app.recall.drills.rules import choose
 from app.recall.drills.schemas import PickIn, PickOut
@@ -78,6 +80,42 @@ def _grouped(session: Session, statement: AnySelect) -> Groups:
     return groups
 
 
+class UsedLot(NamedTuple):
+    """A lot of packing material that went into bags, and the entry since which that is known."""
+
+    id: int
+    code: str
+    material_id: int
+    since_entry: int
+
+
+def _used_lots(session: Session) -> list[UsedLot]:
+    rows = session.execute(
+        select(
+            col(MaterialLot.id), col(MaterialLot.code), col(MaterialLot.material_id),
+            func.min(col(Unit.born_entry_id)),
+        )
+        .join(MaterialUse, col(MaterialUse.lot_id) == col(MaterialLot.id))
+        .join(Unit, col(Unit.id) == col(MaterialUse.pack_id))
+        .group_by(col(MaterialLot.id), col(MaterialLot.code), col(MaterialLot.material_id))
+        .order_by(col(MaterialLot.id))
+    )  # fmt: skip
+    return [UsedLot(*row) for row in rows]
+
+
+def _material_lot(used: Sequence[UsedLot], seed: int, at_entry: int) -> tuple[str | None, int]:
+    """Draw a lot of packing material, by material first; and tell how many there were.
+
+    It is drawn again whenever a pick is read: seed and entry draw the same for ever.
+    """
+    there = {each.id: each for each in used if each.since_entry <= at_entry}
+    groups: Groups = defaultdict(list)
+    for each in there.values():
+        groups[str(each.material_id)].append(each.id)
+    drawn = choose(groups, seed, "material lot")
+    return None if drawn is None else there[drawn].code, len(there)
+
+
 def _picks() -> AnySelect:
     lot, pack = aliased(Unit), aliased(Unit)
     return (
@@ -93,8 +131,10 @@ def _picks() -> AnySelect:
     )  # fmt: skip
 
 
-def _pick_out(row: Row[Any]) -> PickOut:
-    return PickOut(**row._mapping, caution=CAUTION)  # noqa: SLF001 - public despite its name
+def _pick_out(row: Row[Any], used: Sequence[UsedLot]) -> PickOut:
+    code, count = _material_lot(used, row.seed, row.at_entry)
+    drawn: dict[str, Any] = dict(row._mapping)  # noqa: SLF001 - public despite its name
+    return PickOut(**drawn, material_lot=code, material_lots=count, caution=CAUTION)
 
 
 def picked(session: Session, number: int) -> PickOut:
@@ -102,10 +142,11 @@ def picked(session: Session, number: int) -> PickOut:
     row = session.execute(_picks().where(col(DrillPick.id) == number)).first()
     if row is None:
         raise FieldRefused("#/pick", f"there is no draw {number}", "unknown-reference")
-    return _pick_out(row)
+    return _pick_out(row, _used_lots(session))
 
 
 def pick_page(session: Session, page: Page) -> PageOf:
     """Read every draw, oldest first, those that no drill came of too."""
     rows, following = turn_page(session, _picks(), col(DrillPick.id), page)
-    return [_pick_out(row).model_dump(by_alias=True) for row in rows], following
+    used = _used_lots(session)
+    return [_pick_out(row, used).model_dump(by_alias=True) for row in rows], following

@@ -31,7 +31,10 @@ DrillCode = Annotated[Code, Path(description="The code of a drill")]
 
 @router.post("/drills/pick", status_code=201, response_model=PickOut, dependencies=[Keyed])
 def pick_drill(clerk: Recaller, asked: PickIn) -> Response:
-    """Draw a green lot and a pack at random, rare ones too; every draw is kept with its seed."""
+    """Draw a green lot, a pack and a lot of packing material at random, rare ones too.
+
+    Every draw is kept with its seed.
+    """
     return clerk.write(picking.pick, asked)
 
 

@@ -1,7 +1,7 @@
 """What the API reads and answers about drills."""
 
 from datetime import date
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -29,9 +29,12 @@ class PickOut(Told):
     at_entry: int
     lot: str | None
     pack: str | None
+    material_lot: str | None
+    """Of packing material that went into bags."""
     lots: int
     """How many there were to draw from."""
     packs: int
+    material_lots: int
     picked_at: MomentOut
     picked_by: str
     caution: str
@@ -41,17 +44,23 @@ class DrillIn(Asked):
     code: NewCode | None = None
     pick: Annotated[int, Field(ge=1, le=2**31 - 1, strict=True)] | None = None
     """A draw, or"""
+    traced: Literal["lot", "material_lot"] = "lot"
+    """Which lot of the draw is traced forward."""
     lot: Code | None = None
     """a lot of one's own choice to trace forward,"""
+    material_lot: Code | None = None
+    """or a lot of packing material in its place,"""
     pack: Code | None = None
     """and a pack to trace backward."""
     scenario: Why = "a drill"
 
     @model_validator(mode="after")
     def _one_subject(self) -> Self:
-        chosen = self.lot is not None or self.pack is not None
-        if chosen == (self.pick is not None):
+        named = (self.lot, self.material_lot, self.pack)
+        if any(each is not None for each in named) == (self.pick is not None):
             raise ValueError("name either a pick, or a lot and a pack")
+        if self.lot is not None and self.material_lot is not None:
+            raise ValueError("trace either a lot forward or a lot of packing material")
         return self
 
 
@@ -73,6 +82,7 @@ class Gap(Told):
 
 class ForwardFigures(Told):
     lot: str
+    """The lot that was traced, of green or of packing material."""
     units: int
     made_bags: int
     in_house_bags: int
@@ -101,6 +111,7 @@ class BackwardFigures(Told):
 class DrillLine(Told):
     code: str
     lot: str | None
+    """Null where a lot of packing material was traced."""
     pack: str | None
     started_at: MomentOut
     started_by: str
