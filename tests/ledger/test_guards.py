@@ -14,6 +14,7 @@ EDITED = {
     "location": "a card",
     "machine": "a card",
     "material": "a card",
+    "planning_card": "a card",
     "product": "a card",
     "purchase_contract": "a card",
     "recipe": "a card",

@@ -30,8 +30,10 @@ def operation_of(document: Json, method: str, path: str) -> tuple[str, str, Json
 
 
 def schema_of(content: Json, media_type: str) -> Json | None:
-    """Find the schema of a body or an answer."""
-    found: Json | None = content.get("content", {}).get(media_type, {}).get("schema")
+    """Find the schema of a body or an answer; parameters like a charset say nothing of its shape."""
+    found: Json | None = (
+        content.get("content", {}).get(media_type.partition(";")[0], {}).get("schema")
+    )
     return found
 
 
