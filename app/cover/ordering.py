@@ -15,7 +15,7 @@ from app.cover.contracts import Contract
 from app.cover.forward import Ahead, Outlook, day_of, look_ahead, outlooks
 from app.cover.frames import kg_a_day, number
 from app.cover.rules import Calendar, LeadBasis, OrderUnit, days_between
-from app.cover.schemas import ItemBy, LeadTimeOut, OrderRow, OrdersOut
+from app.cover.schemas import ItemBy, LeadTimeOut, OrdersOut, SuggestedOrder
 from app.cover.tallies import Facts, of_contract
 from app.packing.recipes.rules import fold
 from app.settings import Settings
@@ -199,12 +199,12 @@ def orders(session: Session, by: ItemBy, settings: Settings) -> OrdersOut:
     )  # fmt: skip
 
 
-def _row(item: Item, as_of: date) -> OrderRow:
+def _row(item: Item, as_of: date) -> SuggestedOrder:
     tally, days = item.outlook.tally, item.days_until(item.position_g)
     order_by = day_of(as_of, days)
     ends = days_of_cover(tally.available_g, item.daily_g, 1)
     released = item.position_g + tally.held_g
-    return OrderRow(
+    return SuggestedOrder(
         key=tally.key,
         name=tally.name,
         method="harvest" if item.harvest else "reorder_point",

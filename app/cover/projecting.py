@@ -11,7 +11,7 @@ from sqlmodel import Session
 from app.cover.contracts import Contract
 from app.cover.forward import day_of, look_ahead
 from app.cover.ordering import SERVICE, Item, contracts_of, expected_on, items
-from app.cover.schemas import ArrivalOut, ItemBy, ProjectedDay, ProjectionOut
+from app.cover.schemas import ComingOut, ItemBy, ProjectedDay, ProjectionOut
 from app.packing.recipes.rules import fold
 from app.settings import Settings
 from app.shared.problems import Refused
@@ -52,10 +52,10 @@ def projection(
     )
 
 
-def _arrival(contract: Contract, item: Item, as_of: date) -> ArrivalOut:
+def _arrival(contract: Contract, item: Item, as_of: date) -> ComingOut:
     on = expected_on(contract, item.lead, as_of)
     off = timedelta(days=ceil(Fraction(item.z) * root(item.lead.variance)))
-    return ArrivalOut(
+    return ComingOut(
         contract=contract.reference,
         supplier=contract.supplier,
         open_g=contract.open_g,
@@ -65,7 +65,7 @@ def _arrival(contract: Contract, item: Item, as_of: date) -> ArrivalOut:
     )
 
 
-def _days(item: Item, arrivals: list[ArrivalOut], as_of: date, days: int) -> Iterator[ProjectedDay]:
+def _days(item: Item, arrivals: list[ComingOut], as_of: date, days: int) -> Iterator[ProjectedDay]:
     """Step from day to day; what is short is not made up for later."""
     arriving: Counter[date] = Counter()
     for arrival in arrivals:

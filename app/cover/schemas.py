@@ -137,7 +137,7 @@ class LeadTimeOut(Told):
     """From how many first deliveries of contracts it was measured."""
 
 
-class OrderRow(Told):
+class SuggestedOrder(Told):
     key: str
     name: str | None
     method: Literal["reorder_point", "harvest"]
@@ -176,11 +176,11 @@ class OrdersOut(Told):
     window_days: int
     service: str
     """What a service level means, and what it does not."""
-    items: list[OrderRow]
+    items: list[SuggestedOrder]
     """What is due first at the top."""
 
 
-class ArrivalOut(Told):
+class ComingOut(Told):
     contract: str
     supplier: str
     open_g: KgOut = Field(alias="open_kg")
@@ -213,7 +213,7 @@ class ProjectionOut(Told):
     order_by: date | None
     runs_out_on: date | None
     """The first day on which something is short, arrivals counted."""
-    arrivals: list[ArrivalOut]
+    arrivals: list[ComingOut]
     days: list[ProjectedDay]
 
 

@@ -1,1 +1,1 @@
-"""Benchmarks: how long a recall takes in a large book. Nothing here is a test of time."""
+"""Benchmarks: how long questions take in a large book. Nothing here is a test of time."""
