@@ -18,6 +18,7 @@ from app.ledger.clerk import Clerk
 from app.ledger.posting import Pen
 from app.ledger.schemas import Asked, Told
 from app.shared.answers import Answer
+from app.shared.names import fold_name
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import FieldRefused, Refused
 from app.shared.versions import Versioned, holds, require_match
@@ -57,9 +58,14 @@ class Shelf(Generic[C]):
     private: frozenset[str] = field(default_factory=frozenset)
     """Fields about a person: kept on the card, kept out of the journal that is never changed."""
 
+    @property
+    def by_name(self) -> bool:
+        """Whether cards are found by a name, or else by their number; the others have codes."""
+        return self.folded != self.key
+
     def fold(self, key: str) -> str:
         """Bring a key to the form in which it is compared."""
-        return key.strip().casefold() if self.folded != self.key else key.strip().upper()
+        return fold_name(key) if self.by_name else key.strip().upper()
 
 
 @cache
@@ -73,14 +79,25 @@ def find(session: Session, shelf: Shelf[C], key: str) -> C | None:
     """Find a card by its key or, where the key is a name, by its number."""
     by_key = _by_key(shelf.table, shelf.folded)
     card = session.scalars(by_key, {"key": shelf.fold(key)}).first()
-    if card is None and shelf.folded != shelf.key and key.isascii() and key.isdigit():
-        card = session.get(shelf.table, min(int(key[:19]), 2**31 - 1))
+    if card is None and shelf.by_name and _is_number(key):
+        return _numbered(session, shelf, int(key[:19]))
     return card
 
 
+def _is_number(key: str) -> bool:
+    return key.isascii() and key.isdigit()
+
+
+def _numbered(session: Session, shelf: Shelf[C], number: int) -> C | None:
+    return session.get(shelf.table, max(0, min(number, 2**31 - 1)))
+
+
 def named(session: Session, shelf: Shelf[C], key: str | int, pointer: str) -> C:
-    """Find the card that a body names, or point at the field that names none."""
-    card = find(session, shelf, str(key))
+    """Find the card that a body names, or point at the field that names none.
+
+    A number is the number of a card, whatever name another one has.
+    """
+    card = _numbered(session, shelf, key) if isinstance(key, int) else find(session, shelf, key)
     if card is None:
         raise FieldRefused(
             pointer, f"there is no {shelf.noun} {key}: enter it first", "unknown-reference"
@@ -99,8 +116,13 @@ def card_at(session: Session, shelf: Shelf[C], key: str) -> C:
 def _refuse_taken(session: Session, shelf: Shelf[C], key: str) -> None:
     column: Any = getattr(shelf.table, shelf.folded)
     if session.scalars(select(shelf.table).where(column == shelf.fold(key))).first() is not None:
-        slug = "name-taken" if shelf.folded != shelf.key else "code-taken"
+        slug = "name-taken" if shelf.by_name else "code-taken"
         raise Refused(slug, f"There is already a {shelf.noun} {key}.")
+    if shelf.by_name and _is_number(key):
+        raise FieldRefused(
+            f"#/{shelf.key}",
+            f"{key} would be read as the number of a {shelf.noun}: add a word to it",
+        )
 
 
 def _said(shelf: Shelf[C], said: dict[str, Any]) -> dict[str, object]:

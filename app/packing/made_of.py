@@ -6,9 +6,9 @@ from sqlmodel import Session
 
 from app.ledger.tables import Unit
 from app.packing.recipes.actions import names_of, recipe_named
-from app.packing.recipes.rules import fold
 from app.packing.tables import Product
 from app.roasting.styles.actions import style_named
+from app.shared.names import fold_name
 from app.shared.problems import FieldRefused
 
 
@@ -40,5 +40,5 @@ def other_contents(session: Session, product: Product, units: Mapping[str, Unit]
         f"{code} is {names.get(unit.id) or f'a {unit.kind} without a name'}; {product.sku} is made "
         f"of {made_of}"
         for code, unit in units.items()
-        if fold(names.get(unit.id) or "") != fold(made_of)
+        if fold_name(names.get(unit.id) or "") != fold_name(made_of)
     ]

@@ -13,7 +13,7 @@ from app.green.reservations.queries import reserved_of
 from app.green.tables import Delivery, GreenLot, Sack
 from app.ledger.queries import on_hold
 from app.ledger.tables import Entry, Unit
-from app.packing.recipes.rules import Component, fold
+from app.packing.recipes.rules import Component
 from app.packing.recipes.tables import Recipe
 from app.packing.tables import Blend, Pack, Product
 from app.production.rules import Cards, Coffee
@@ -23,6 +23,7 @@ from app.roasting.tables import Machine, MachineKind, Roast
 from app.sending.orders.queries import OpenLine, open_lines
 from app.sending.standing.queries import still_to_call
 from app.sending.tables import Returned
+from app.shared.names import fold_name
 from app.shared.periods import Period
 from app.standards.crop_years import CropYears, crop_years
 
@@ -109,14 +110,14 @@ def roasted_on_hand(
         .where(DISPOSITION.in_(["passed", "released"]))
     )
     for style_id, word, left_g in roasts:
-        free[Coffee("style", style_keys.get(style_id) or fold(word or ""))] += left_g
+        free[Coffee("style", style_keys.get(style_id) or fold_name(word or ""))] += left_g
     blends = session.execute(
         select(col(Blend.recipe_id), col(Blend.recipe), col(Unit.left_g))
         .join(Unit, col(Unit.id) == col(Blend.unit_id))
         .where(col(Unit.left_g) > 0, ~on_hold(col(Unit.id)))
     )
     for recipe_id, word, left_g in blends:
-        free[Coffee("recipe", recipe_keys.get(recipe_id) or fold(word or ""))] += left_g
+        free[Coffee("recipe", recipe_keys.get(recipe_id) or fold_name(word or ""))] += left_g
     return free
 
 

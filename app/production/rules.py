@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal, NamedTuple
 
-from app.packing.recipes.rules import WHOLE_MILLI, Component, fold
+from app.packing.recipes.rules import WHOLE_MILLI, Component
+from app.shared.names import fold_name
 
 
 class Coffee(NamedTuple):
@@ -53,7 +54,7 @@ class Cards(NamedTuple):
 
     def coffee(self, name: str) -> Coffee | None:
         """Find what a component is; a style comes before a recipe of the same name."""
-        key = fold(name)
+        key = fold_name(name)
         if key in self.styles:
             return Coffee("style", key)
         return Coffee("recipe", key) if key in self.recipes else None

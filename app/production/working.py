@@ -10,7 +10,7 @@ from math import ceil
 from sqlalchemy import select
 from sqlmodel import Session
 
-from app.packing.recipes.rules import WHOLE_MILLI, fold
+from app.packing.recipes.rules import WHOLE_MILLI
 from app.packing.recipes.tables import Recipe
 from app.packing.tables import Product
 from app.production import reading
@@ -24,6 +24,7 @@ from app.roasting.styles.tables import Style
 from app.roasting.tables import Machine
 from app.roasting.yields import Batches, Yield, batches_for, usual_charge
 from app.settings import Settings
+from app.shared.names import fold_name
 from app.shared.periods import Period
 
 MOST_BATCHES = 500
@@ -139,10 +140,10 @@ def _bagged(
 
 def coffee_of(product: Product, cards: Cards) -> Coffee | None:
     """Find what is in the bag; a card that was renamed since is not found."""
-    if product.recipe is not None and fold(product.recipe) in cards.recipes:
-        return Coffee("recipe", fold(product.recipe))
-    if product.style is not None and fold(product.style) in cards.styles:
-        return Coffee("style", fold(product.style))
+    if product.recipe is not None and fold_name(product.recipe) in cards.recipes:
+        return Coffee("recipe", fold_name(product.recipe))
+    if product.style is not None and fold_name(product.style) in cards.styles:
+        return Coffee("style", fold_name(product.style))
     return None
 
 

@@ -139,7 +139,9 @@ KINDS: Final[Mapping[str, Kind]] = {
         "A consignee reports more bags than it was sent. Ask again, or look whether a dispatch "
         "was not booked."),
     "name-taken": Kind(
-        409, "That name is taken", "Another one carries this name, whatever its capitals."),
+        409, "That name is taken",
+        "Another one carries this name, whatever its capitals, its spaces and how its accents were "
+        "typed."),
     "not-empty": Kind(
         409, "Something stood in it",
         "A place is cleaned when it is empty. Draw or move what is in it first, or say with "

@@ -75,6 +75,39 @@ def test_a_change_without_the_version_it_was_made_on_is_refused(
     assert refusal["etag"] == api.send("GET", where).headers["etag"]
 
 
+# "é" as one letter and as two: UAX #15, Unicode Normalization Forms, figure 3.
+@pytest.mark.parametrize("same", ["CAFE\u0301 \u00a0 NORD", "  caf\u00e9\tnord "])
+@pytest.mark.parametrize("path", ["/customers", "/suppliers", "/crate-kinds", "/styles"])
+def test_names_that_differ_in_accents_as_typed_or_in_spaces_are_one(
+    api: Api, path: str, same: str
+) -> None:
+    api.post(path, {"name": "Caf\u00e9 Nord"})
+
+    api.refuse(path, {"name": same}, 409, "name-taken")
+
+    if path == "/suppliers":
+        lot = {"name": "Sidama", "origin": "ET", "sacks": [{"net_kg": 60}]}
+        api.post(
+            "/deliveries", {"supplier": same, "received_at": "2026-03-02T08:00:00Z", "lots": [lot]}
+        )
+    assert [card["name"] for card in api.get(path)["items"]] == ["Caf\u00e9 Nord"]
+
+
+def test_a_name_does_not_hide_the_card_with_that_number(api: Api) -> None:
+    api.post("/suppliers", {"name": "Finca"})
+    [error] = api.refuse("/suppliers", {"name": "1"}, 422, "invalid")["errors"]
+    renamed = api.send("PATCH", "/suppliers/1", {"name": "17"}, If_Match='"1"')
+
+    assert error["pointer"] == "#/name"
+    problem(renamed, 422, "invalid")
+    assert api.post("/suppliers", {"name": "1883 Estate"})["id"] == 2
+    for number in (0, -1, 10**12):
+        asked = {"supplier": number, "received_at": "2026-03-02T08:00:00Z"}
+        api.refuse("/deliveries", asked | {"lots": [
+            {"name": "Sidama", "origin": "ET", "sacks": [{"net_kg": 60}]}
+        ]}, 422, "unknown-reference")  # fmt: skip
+
+
 def test_a_customer_can_be_renamed_but_not_to_a_name_that_is_taken(api: Api) -> None:
     api.post("/customers", {"name": "Café Nord"})
     other = api.send("POST", "/customers", {"name": "Café Süd"})

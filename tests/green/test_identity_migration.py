@@ -99,6 +99,22 @@ def test_the_papers_of_lots_that_are_there_are_read(older: Engine) -> None:
     assert lots == [(mark, crop, None, None) for mark, crop, _ in LOTS]
 
 
+def test_names_are_brought_to_the_form_in_which_they_are_compared(older: Engine) -> None:
+    # "é" as two letters and as one: UAX #15, Unicode Normalization Forms, figure 3.
+    for number, (name, key) in enumerate([
+        ("Finca  El Roble", "finca  el roble"),
+        ("Cafe\u0301", "cafe\u0301"),
+        ("Caf\u00e9", "caf\u00e9"),
+    ], 1):  # fmt: skip
+        write(older, "supplier", id=number, name=name, name_key=key, version=1)
+
+    migrate(older)
+
+    with older.connect() as connection:
+        keys = list(connection.scalars(text("SELECT name_key FROM supplier ORDER BY id")))
+    assert keys == ["finca el roble", "cafe\u0301", "caf\u00e9"]
+
+
 def test_an_empty_book_is_migrated_too(older: Engine) -> None:
     migrate(older)
 

@@ -11,12 +11,13 @@ from app.ledger.card_versions import keep
 from app.ledger.cards import CardOut, Shelf, add, card_at, change
 from app.ledger.posting import Pen
 from app.packing.pouring import Filling
-from app.packing.recipes.rules import REWORK, Component, Off, fold, off_recipe, round_trip
+from app.packing.recipes.rules import REWORK, Component, Off, off_recipe, round_trip
 from app.packing.recipes.schemas import ComponentIn, RecipeChange, RecipeIn, RecipeOut
 from app.packing.recipes.tables import Recipe
 from app.packing.tables import Blend
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Roast
+from app.shared.names import fold_name
 from app.shared.problems import FieldRefused, Refused
 from app.shared.staff import Permission
 
@@ -52,14 +53,14 @@ def _refuse_round_trip(
     """Refuse a recipe that would be made of itself; a style of that name ends the way."""
     styles = set(session.scalars(select(col(Style.name_key))))
     made_of = {
-        each.name_key: [fold(str(part["name"])) for part in each.components]
+        each.name_key: [fold_name(str(part["name"])) for part in each.components]
         for each in session.scalars(select(Recipe))
     }
-    said = [fold(part.name) for part in components] if components else None
+    said = [fold_name(part.name) for part in components] if components else None
     own = made_of.pop(card.name_key, []) if card else []
-    made_of[fold(name)] = own if said is None else said
+    made_of[fold_name(name)] = own if said is None else said
     ends = {key: [part for part in parts if part not in styles] for key, parts in made_of.items()}
-    way = round_trip(ends, fold(name))
+    way = round_trip(ends, fold_name(name))
     if way is not None:
         raise FieldRefused("#/components", f"made of itself: {' → '.join(way)}")
 
@@ -91,7 +92,7 @@ def hold_against(
     stands_for = _stand_for(pen.session, recipe, components, filling)
     filled: Counter[str] = Counter()
     for scoop in filling.scoops:
-        filled[fold(stands_for[scoop.unit])] += scoop.grams
+        filled[fold_name(stands_for[scoop.unit])] += scoop.grams
     tolerance = recipe.tolerance_milli
     if tolerance is None:
         tolerance = int(pen.settings.recipe_tolerance * 1000)
@@ -115,12 +116,12 @@ def _stand_for(
     filling: Filling,
 ) -> Mapping[str, str]:
     """Tell which component each unit stands for: by word, else by its own style or recipe."""
-    known = {fold(each.name): each.name for each in components} | {REWORK: REWORK}
+    known = {fold_name(each.name): each.name for each in components} | {REWORK: REWORK}
     own = names_of(session, [unit.id for unit in filling.units.values()])
     found: dict[str, str] = {}
     for part, unit, _, word in filling.scoops:
         said = word or own.get(filling.units[unit].id) or ""
-        component = known.get(fold(said))
+        component = known.get(fold_name(said))
         if component is None:
             raise FieldRefused(
                 f"#/parts/{part}/component",

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Final, NamedTuple
 
+from app.shared.names import fold_name
 from app.shared.shares import percent
 
 WHOLE_MILLI: Final = 100_000
@@ -29,11 +30,6 @@ class Off(NamedTuple):
     tolerance: Decimal
 
 
-def fold(name: str) -> str:
-    """Bring the name of a component to the form in which it is compared."""
-    return name.strip().casefold()
-
-
 def off_recipe(
     filled: Mapping[str, int],
     components: Sequence[Component],
@@ -49,7 +45,7 @@ def off_recipe(
     coffee_g = whole_g - rework_g
     found = []
     for component in components:
-        grams = filled.get(fold(component.name), 0)
+        grams = filled.get(fold_name(component.name), 0)
         off = abs(grams * WHOLE_MILLI - component.share_milli * coffee_g)
         if coffee_g == 0 or off > tolerance_milli * coffee_g:
             found.append(Off(

@@ -6,7 +6,8 @@ from pydantic import Field, StringConstraints, field_validator, model_validator
 
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Told
-from app.packing.recipes.rules import REWORK, WHOLE_MILLI, fold, per_cent
+from app.packing.recipes.rules import REWORK, WHOLE_MILLI, per_cent
+from app.shared.names import fold_name
 from app.shared.thousandths import MilliOut, PercentIn
 
 ComponentName = Annotated[
@@ -22,7 +23,7 @@ class ComponentIn(Asked):
 
 
 def _whole(components: list[ComponentIn]) -> list[ComponentIn]:
-    names = [fold(each.name) for each in components]
+    names = [fold_name(each.name) for each in components]
     twins = sorted({name for name in names if names.count(name) > 1})
     if twins:
         raise ValueError(f"named twice: {', '.join(twins)}")

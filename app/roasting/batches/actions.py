@@ -24,6 +24,7 @@ from app.roasting.tables import Machine, MachineKind
 from app.roasting.yields import usual_charge
 from app.shared.db import next_number
 from app.shared.mass import kg_from_grams, kg_text
+from app.shared.names import fold_name
 from app.shared.problems import FieldRefused, Refused
 
 
@@ -196,7 +197,7 @@ def to_roast(session: Session, asked: RoastIn) -> ToRoast | None:
         if asked.batch is None:
             return None  # What is corrected was voided before, and is refused for that.
         _refuse_ended(row.id, state_of(row), row.roast or row.reason)
-    if style is not None and style.strip().casefold() != row.style.casefold():
+    if style is not None and fold_name(style) != fold_name(row.style):
         if asked.batch is None:
             return None  # The style is what the correction is about.
         raise FieldRefused("#/style", f"batch {number} was planned as {row.style}")

@@ -8,6 +8,7 @@ from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Party, Told, Why
 from app.sending.crates.tables import CrateAct
 from app.shared.mass import KgIn, KgOut
+from app.shared.names import fold_name
 from app.shared.times import MomentIn, MomentOut
 
 CrateCount = Annotated[int, Field(ge=1, le=100_000, strict=True)]
@@ -21,7 +22,7 @@ class CratesIn(Asked):
 
 
 def _no_kind_twice(crates: list[CratesIn]) -> list[CratesIn]:
-    kinds = [str(each.kind).strip().casefold() for each in crates]
+    kinds = [fold_name(str(each.kind)) for each in crates]
     if len(set(kinds)) < len(kinds):
         raise ValueError("each kind of crate is named once")
     return crates
