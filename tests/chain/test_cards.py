@@ -149,6 +149,24 @@ def test_a_valid_gtin_is_kept(api: Api) -> None:
     assert api.post("/products", body)["gtin"] == "4006381333931"
 
 
+def test_a_gtin_is_that_of_one_product(api: Api) -> None:
+    # GS1 General Specifications, 4.2 "GTIN rules" (title from memory): a GTIN identifies one trade
+    # item. Figure: the worked check digit above; zeros before it make no other number (AI 01).
+    gtin = "4006381333931"
+    for sku in ("H", "K"):
+        api.post("/products", {"sku": sku, "name": "House", "nominal_g": 250})
+    api.send("PATCH", "/products/H", {"gtin": gtin}, If_Match='"1"')
+
+    new = {"sku": "L", "name": "Long", "nominal_g": 250, "gtin": f"0{gtin}"}
+    refused = api.refuse("/products", new, 409, "code-taken")
+    changed = api.send("PATCH", "/products/K", {"gtin": gtin}, If_Match='"1"')
+    own = api.send("PATCH", "/products/H", {"gtin": f"0{gtin}"}, If_Match='"2"')
+
+    assert refused["errors"][0]["pointer"] == "#/gtin"
+    assert "H" in problem(changed, 409, "code-taken")["detail"]
+    assert own.json()["gtin"] == f"0{gtin}"
+
+
 def test_the_code_of_a_place_is_not_that_of_a_unit(api: Api) -> None:
     api.post("/suppliers", {"name": "Finca"})
     lot = {"code": "B-02", "name": "Sidama", "origin": "ET", "sacks": [{"net_kg": 60}]}
