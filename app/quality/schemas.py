@@ -11,6 +11,7 @@ from app.quality.rules import Disposition
 from app.quality.tables import Verdict
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut, exact_number
+from app.shared.problems import MemberError
 from app.shared.thousandths import MilliOut, PercentIn
 from app.shared.times import MomentIn, MomentOut
 
@@ -46,11 +47,13 @@ class CuppingIn(Asked):
     @model_validator(mode="after")
     def _says_why(self) -> Self:
         if self.reason is None and self.verdict not in _SELF_EVIDENT:
-            raise ValueError(f"{self.verdict} needs a reason")
+            raise MemberError("reason", f"{self.verdict} needs a reason")
         if self.at_most_milli is not None and self.verdict is not Verdict.BLEND_IN:
-            raise ValueError(f"at_most_pct is for blend_in, not for {self.verdict}")
+            raise MemberError("at_most_pct", f"it is for blend_in, not for {self.verdict}")
         if self.at_most_milli == 0:
-            raise ValueError("at_most_pct of 0 lets nothing be blended in: rework, scrap or reject")
+            raise MemberError(
+                "at_most_pct", "0 lets nothing be blended in: rework, scrap or reject"
+            )
         return self
 
 

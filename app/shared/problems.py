@@ -262,6 +262,21 @@ class FieldRefused(Refused):
         super().__init__(slug, detail, errors=[{"pointer": pointer, "detail": detail}])
 
 
+class ParameterRefused(Refused):
+    """A refusal that points at a parameter of an address."""
+
+    def __init__(self, parameter: str, detail: str, slug: str = "invalid") -> None:
+        super().__init__(slug, detail, errors=[{"parameter": parameter, "detail": detail}])
+
+
+class MemberError(ValueError):
+    """Found in a body as a whole, and the fault of one member of it."""
+
+    def __init__(self, member: str, detail: str) -> None:
+        super().__init__(detail)
+        self.member = member
+
+
 def problem(
     slug: str, detail: str, headers: Mapping[str, str] | None = None, **members: object
 ) -> Response:
@@ -301,6 +316,8 @@ def _invalid(request: Request, error: Exception) -> Response:
         place, *steps = flaw["loc"]
         cause = flaw.get("ctx", {}).get("error")
         said = str(cause) if isinstance(cause, Exception) else flaw["msg"]
+        if isinstance(cause, MemberError):
+            steps = [*steps, cause.member]
         if flaw["type"] == "json_invalid":
             # The one step is not a field but how far into the text the parser came.
             steps, said = [], f"no JSON that this service reads: {cause}"

@@ -50,8 +50,10 @@ def parts(**kilograms: Any) -> list[dict[str, Any]]:
 def test_a_verdict_between_needs_its_reason(api: Api, verdict: str) -> None:
     made(api, "R-1")
 
-    api.refuse("/roasts/R-1/cuppings", {"verdict": verdict}, 422, "invalid")
-    api.refuse("/roasts/R-1/cuppings", {"verdict": verdict, "reason": " "}, 422, "invalid")
+    for without in ({}, {"reason": " "}):
+        asked = {"verdict": verdict} | without
+        [error] = api.refuse("/roasts/R-1/cuppings", asked, 422, "invalid")["errors"]
+        assert error["pointer"] == "#/reason"
 
     assert api.get("/roasts/R-1/cuppings")["items"] == []
     assert api.get("/roasts/R-1")["disposition"] == "passed"
@@ -66,8 +68,9 @@ def test_a_tasting_that_makes_no_sense_is_refused(api: Api, more: dict[str, Any]
     made(api, "R-1")
     whole = {"verdict": "blend_in", "reason": "thin"} | more
 
-    api.refuse("/roasts/R-1/cuppings", whole, 422, "invalid")
+    [error] = api.refuse("/roasts/R-1/cuppings", whole, 422, "invalid")["errors"]
 
+    assert error["pointer"] == f"#/{[*more][-1]}"
     assert api.get("/roasts/R-1/cuppings")["items"] == []
 
 

@@ -384,7 +384,8 @@ def test_a_question_that_is_not_right_is_refused(api: Api) -> None:
         ("want=HOUSE-250:9999999", "invalid"),
         ("want=NONE:1", "unknown-reference"),
     ):
-        problem(api.send("GET", f"/picks/suggestion?{query}"), 422, slug)
+        [error] = problem(api.send("GET", f"/picks/suggestion?{query}"), 422, slug)["errors"]
+        assert error["parameter"] == ("order" if query == "order=SO-9" else "want")
 
 
 @pytest.mark.parametrize(("role", "status"), [("warehouse", 422), ("roaster", 403)])

@@ -41,7 +41,7 @@ from app.sending.tables import Customer
 from app.settings import Settings
 from app.shared.db import AnySelect, among
 from app.shared.paging import Page, PageOf, turn_page
-from app.shared.problems import Refused
+from app.shared.problems import FieldRefused, ParameterRefused, Refused
 from app.shared.times import now
 from app.standards.handling import load_caution
 
@@ -50,7 +50,11 @@ def suggestion(
     session: Session, lines: Sequence[WantedIn] | None, order: str | None, settings: Settings
 ) -> PickSuggestion:
     """Suggest which bags to send; nothing is kept by it."""
-    asked = asking(session, lines, order)
+    try:
+        asked = asking(session, lines, order)
+    except FieldRefused as refused:
+        where = "want" if order is None else "order"
+        raise ParameterRefused(where, refused.detail, refused.slug) from refused
     moment = now()
     there = stocks(session, asked.bags, moment)
     taken, short = suggest(there, asked.bags, moment.date())

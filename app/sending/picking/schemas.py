@@ -13,10 +13,10 @@ from app.sending.picking.rules import PickState, WhyNot
 from app.sending.schemas import Lines
 from app.shared.codes import Code, PlaceCode
 from app.shared.mass import KgOut
-from app.shared.problems import Refused
+from app.shared.problems import MemberError, ParameterRefused
 from app.shared.times import MomentOut
 
-_WANTED = re.compile(r"([A-Za-z0-9][A-Za-z0-9._-]{0,31}):([1-9][0-9]{0,6})", re.ASCII)
+_WANTED = re.compile(r"([A-Za-z0-9][A-Za-z0-9._-]{0,31}):([1-9][0-9]{0,5}|1000000)", re.ASCII)
 
 
 class WantedIn(Asked):
@@ -42,7 +42,9 @@ WantedLines = Annotated[
 def _from_address(said: list[str] | None) -> list[str] | None:
     for each in said or []:
         if not _WANTED.fullmatch(each):
-            raise ValueError(f"{each}: say a product and how many bags, as HOUSE-250:12")
+            raise ValueError(
+                f"{each}: say a product and how many bags up to 1000000, as HOUSE-250:12"
+            )
     _no_product_twice(_wanted(said or []))
     return said
 
@@ -57,7 +59,7 @@ def one_purpose(want: list[str] | None, order: str | None) -> list[WantedIn] | N
     """Read what is wanted, unless an order is named; one of the two must be."""
     if bool(want) == (order is not None):
         said = "name either what is wanted, as HOUSE-250:12, or an order"
-        raise Refused("invalid", f"want: {said}", errors=[{"parameter": "want", "detail": said}])
+        raise ParameterRefused("want", said)
     return _wanted(want) if want else None
 
 
@@ -85,9 +87,9 @@ class PickIn(Asked):
     @model_validator(mode="after")
     def _one_purpose(self) -> Self:
         if (self.order is None) == (self.lines is None):
-            raise ValueError("name either lines or an order")
+            raise MemberError("lines", "name either lines or an order")
         if self.order is not None and self.customer is not None:
-            raise ValueError("an order has its own customer")
+            raise MemberError("customer", "an order has its own customer")
         return self
 
 
