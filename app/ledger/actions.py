@@ -8,7 +8,7 @@ from sqlmodel import col
 from app.ledger.corrections.acts import ADJUSTED
 from app.ledger.corrections.voiding import goes_with, named_dependants, refuse_dependants, undo
 from app.ledger.posting import Pen, Posting
-from app.ledger.queries import live, unit_by_code, units_by_code
+from app.ledger.queries import heavier_than_made, live, unit_by_code, units_by_code
 from app.ledger.schemas import (
     AdjustmentIn,
     AdjustmentOut,
@@ -41,6 +41,7 @@ def adjust(pen: Pen, asked: AdjustmentIn) -> AdjustmentOut:
         note=asked.note,
         left_g=unit.left_g,
         happened_at=at,
+        warnings=heavier_than_made(pen.session, [unit.id]) if asked.grams > 0 else [],
         entry=entry_id,
     )
 

@@ -3,15 +3,24 @@
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, bindparam, exists, or_, select
+from sqlalchemy import ColumnElement, bindparam, exists, func, or_, select
 from sqlalchemy.orm import aliased, object_session
 from sqlmodel import Session, col
 
 from app.ledger.corrections.queries import newest
-from app.ledger.tables import Adjustment, Entry, Flow, HoldRelease, HoldUnit, Unit, UnitKind
+from app.ledger.tables import (
+    Adjustment,
+    Entry,
+    Flow,
+    HoldRelease,
+    HoldUnit,
+    Reason,
+    Unit,
+    UnitKind,
+)
 from app.shared.codes import Standing, standing
 from app.shared.db import AnySelect, IdColumn, among, batched
-from app.shared.mass import kg_from_grams
+from app.shared.mass import kg_from_grams, kg_text
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import Refused
 from app.shared.times import text
@@ -120,6 +129,34 @@ def parts_of(session: Session, target_id: int) -> Sequence[tuple[str, UnitKind, 
         .order_by(col(Unit.id))
     )
     return [(code, UnitKind(kind), grams) for code, kind, grams in rows]
+
+
+def heavier_than_made(session: Session, unit_ids: Collection[int]) -> list[str]:
+    """Point out units that have come to hold more than went into them.
+
+    Bags that come back pass through their pack, which is none the heavier for it.
+    """
+    went_in = (
+        select(func.sum(col(Flow.grams)))
+        .where(col(Flow.target_id) == col(Unit.id))
+        .scalar_subquery()
+    )
+    added = (
+        select(func.sum(col(Adjustment.grams)))
+        .where(col(Adjustment.unit_id) == col(Unit.id))
+        .where(col(Adjustment.reason) != Reason.RETURNED)
+        .scalar_subquery()
+    )
+    rows = session.execute(
+        select(col(Unit.kind), col(Unit.code), col(Unit.made_g) + added, went_in)
+        .where(among(session, col(Unit.id), unit_ids), col(Unit.made_g) + added > went_in)
+        .order_by(col(Unit.id))
+    )
+    return [
+        f"{kind} {code} comes to {kg_text(int(grams))} in all by this, more than the "
+        f"{kg_text(int(source))} it was made of: weigh again."
+        for kind, code, grams, source in rows
+    ]
 
 
 def made_of(session: Session, source_ids: Collection[int]) -> list[str]:

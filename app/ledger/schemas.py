@@ -95,8 +95,9 @@ Bookable = Literal["sample", "spill", "count", "moisture", "destroyed", "other"]
 """Why somebody may say that coffee became lighter or heavier."""
 
 
-class AdjustmentIn(Asked):
-    unit: Code
+class Adjusting(Asked):
+    """A change of mass, whatever it is of."""
+
     grams: SignedKgIn = Field(alias="kg")
     said_reason: Bookable = Field(alias="reason")
     note: Note | None = None
@@ -107,6 +108,10 @@ class AdjustmentIn(Asked):
         return Reason(self.said_reason)
 
 
+class AdjustmentIn(Adjusting):
+    unit: Code
+
+
 class AdjustmentOut(Told):
     unit: str
     grams: KgOut = Field(alias="kg")
@@ -114,6 +119,8 @@ class AdjustmentOut(Told):
     note: str | None
     left_g: KgOut = Field(alias="left_kg")
     happened_at: MomentOut
+    warnings: list[str]
+    """What was pointed out; the adjustment is booked all the same."""
     entry: int
 
 

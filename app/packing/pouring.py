@@ -13,15 +13,15 @@ from sqlmodel import Session, col
 
 from app.ledger.posting import Posting
 from app.ledger.queries import live, on_hold, units_by_code
-from app.ledger.tables import Unit, UnitKind
+from app.ledger.tables import Unit
 from app.packing.schemas import BlendPartIn, PartIn
+from app.places.mixing import LOOSE
 from app.places.tables import MIXING, Location
 from app.places.tree import STANDING
 from app.roasting.silos.sharing import poured
+from app.shared.codes import some
 from app.shared.mass import kg_from_grams, kg_text
 from app.shared.problems import FieldRefused, Refused
-
-_FILLING = (UnitKind.ROAST, UnitKind.BLEND)
 
 # Built once: putting a statement together takes several times as long as running it.
 _PLACES = select(Location).where(
@@ -33,6 +33,7 @@ _PLACES = select(Location).where(
 _IN_THEM = (
     select(Unit, on_hold(col(Unit.id)).label("held"))
     .where(col(Unit.location_id).in_(bindparam("places", expanding=True)))
+    .where(col(Unit.kind).in_(LOOSE))
     .where(or_(STANDING, col(Unit.id).in_(bindparam("given_back", expanding=True))))
     .where(col(Unit.id).not_in(bindparam("voided", expanding=True)))
     .order_by(col(Unit.id))
@@ -91,9 +92,9 @@ def fill_from(session: Session, posting: Posting, asked: Sequence[PartIn], membe
             `on-hold` and `insufficient-stock` for what is in one.
     """
     codes = [part.unit for part in asked if part.unit is not None]
-    units = units_by_code(session, codes, *_FILLING) if codes else {}
+    units = units_by_code(session, codes, *LOOSE) if codes else {}
     named = _named(asked)
-    mixed = _mixed(session, posting, asked, [live(unit) for unit in units.values()])
+    mixed = _mixed(session, posting, asked, named, [live(unit) for unit in units.values()])
     scoops: list[Scoop] = []
     pours: defaultdict[str, list[int]] = defaultdict(list)
     for number, part in enumerate(asked):
@@ -135,7 +136,11 @@ def _given_alone(there: _There) -> _There:
 
 
 def _mixed(
-    session: Session, posting: Posting, asked: Sequence[PartIn], units: Sequence[Unit]
+    session: Session,
+    posting: Posting,
+    asked: Sequence[PartIn],
+    named: Mapping[str, int],
+    units: Sequence[Unit],
 ) -> Mapping[str, _There]:
     """Read the places that the parts name or that units of theirs are in, by code."""
     codes = {part.place for part in asked if part.place is not None}
@@ -144,7 +149,6 @@ def _mixed(
         return {}
     places = session.scalars(_PLACES, {"codes": list(codes), "ids": list(ids)}).all()
     mixing = [place.id for place in places if place.kind in MIXING]
-    named = _named(asked)
     there: defaultdict[int | None, list[tuple[Unit, bool]]] = defaultdict(list)
     if mixing:
         given = {"given_back": list(posting.given_back), "voided": posting.voided}
@@ -169,7 +173,7 @@ def _refuse_mixed(unit: Unit, mixed: Mapping[str, _There], pointer: str) -> None
         if others and there.place.id == unit.location_id:
             raise FieldRefused(
                 pointer,
-                f"{unit.code} has mixed with {_some(others)} in {there.place.code}: name the "
+                f"{unit.code} has mixed with {some(others)} in {there.place.code}: name the "
                 "place instead",
                 "mixed",
             )
@@ -186,15 +190,6 @@ def _pourable(code: str, mixed: Mapping[str, _There], pointer: str) -> _There:
             pointer,
             f"{code} is a {there.place.kind}, where coffee does not mix: name the unit instead",
         )
-    for unit in there.units:
-        if unit.kind not in _FILLING:
-            raise Refused(
-                "wrong-kind",
-                f"In {code} stands {unit.kind} {unit.code}; wanted was a {' or '.join(_FILLING)}.",
-                unit=unit.code,
-                kind=unit.kind,
-                wanted=list(_FILLING),
-            )
     return there
 
 
@@ -203,7 +198,7 @@ def _refuse_held(there: _There) -> None:
         code = there.place.code
         raise Refused(
             "on-hold",
-            f"On hold: {_some(there.held)}, mixed with all that is in {code}.",
+            f"On hold: {some(there.held)}, mixed with all that is in {code}.",
             units=list(there.held),
             place=code,
         )
@@ -253,7 +248,3 @@ def _poured(total_g: int, there_g: Sequence[int]) -> list[int]:
 
 def _component(part: PartIn) -> str | None:
     return part.component if isinstance(part, BlendPartIn) else None
-
-
-def _some(codes: Sequence[str]) -> str:
-    return ", ".join(codes[:20]) + (", …" if len(codes) > 20 else "")  # noqa: PLR2004 - enough to see

@@ -22,6 +22,7 @@ from app.places.schemas import LocationChange, LocationIn, LocationOut, Moved, M
 from app.places.showing import location_out
 from app.places.tables import MIXING, Location, Move, PlaceKind
 from app.places.tree import STANDING, below, born_at, paths, stock, was_used
+from app.shared.codes import some
 from app.shared.db import AnySelect, among, batched, next_number
 from app.shared.problems import FieldRefused, Refused
 from app.shared.times import text
@@ -165,9 +166,9 @@ def move(pen: Pen, asked: MoveIn) -> MoveOut:
     said = asked.model_dump(mode="json") | {"sacks": [unit.code for unit in units]}
     entry_id = pen.note("move", said, at)
     _record(pen, entry_id, {unit.id: unit.location_id for unit in units}, to.id)
-    for some in batched([unit.id for unit in units], 500):
+    for ids in batched([unit.id for unit in units], 500):
         pen.session.execute(
-            update(Unit).where(col(Unit.id).in_(some)).values(location_id=to.id)
+            update(Unit).where(col(Unit.id).in_(ids)).values(location_id=to.id)
             .execution_options(synchronize_session=False)
         )  # fmt: skip
     sacks = [(unit.code, unit.left_g, to.id) for unit in units if unit.kind == UnitKind.SACK]
@@ -214,8 +215,7 @@ def _standing(pen: Pen, asked: MoveIn) -> AnySelect:
 
 
 def _already_there(to: Location, codes: Sequence[str]) -> Refused:
-    shown = ", ".join(codes[:20]) + (", …" if len(codes) > 20 else "")  # noqa: PLR2004 - enough to see
-    return Refused("already-done", f"Already at {to.code}: {shown}.", units=list(codes))
+    return Refused("already-done", f"Already at {to.code}: {some(codes)}.", units=list(codes))
 
 
 def _refuse_before(pen: Pen, units: Sequence[Unit], at: datetime) -> None:
@@ -244,8 +244,8 @@ def _record(pen: Pen, entry_id: int, origins: Mapping[int, int | None], to_id: i
          "entry_id": entry_id}
         for number, (unit_id, from_id) in enumerate(origins.items(), first)
     ]  # fmt: skip
-    for some in batched(rows, 5000):
-        pen.session.execute(insert(Move), some)
+    for moves in batched(rows, 5000):
+        pen.session.execute(insert(Move), moves)
 
 
 def _codes(pen: Pen, ids: set[int]) -> dict[int, str]:

@@ -1,6 +1,9 @@
-"""Loose coffee that has mixed in a silo, a hopper or a tray is moved together or not at all."""
+"""Loose coffee that has mixed in a silo, a hopper or a tray is moved together or not at all.
 
-from collections.abc import Sequence
+Sacks and bags that stand there are closed: they mix with nothing.
+"""
+
+from collections.abc import Collection, Sequence
 
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -8,10 +11,12 @@ from sqlmodel import Session, col
 from app.ledger.tables import Unit, UnitKind
 from app.places.tables import MIXING, Location
 from app.places.tree import STANDING
+from app.shared.codes import some
 from app.shared.db import among
 from app.shared.problems import Refused
 
-_LOOSE = (UnitKind.ROAST, UnitKind.BLEND)
+LOOSE = (UnitKind.ROAST, UnitKind.BLEND)
+"""What is poured."""
 
 
 def refuse_parting(session: Session, moving: Sequence[Unit]) -> None:
@@ -20,44 +25,14 @@ def refuse_parting(session: Session, moving: Sequence[Unit]) -> None:
     Raises:
         Refused: `mixed` naming what would stay behind.
     """
-    places = {
-        unit.location_id for unit in moving if unit.kind in _LOOSE and unit.location_id is not None
-    }
-    if not places:
-        return
-    staying = session.execute(
-        select(col(Unit.code), col(Location.code).label("location"))
-        .join(Location, col(Location.id) == col(Unit.location_id))
-        .where(among(session, col(Unit.location_id), places), STANDING)
-        .where(col(Location.kind).in_(MIXING), col(Unit.kind).in_(_LOOSE))
-        .where(~among(session, col(Unit.id), [unit.id for unit in moving]))
-        .order_by(col(Unit.id))
-    ).all()
-    if staying:
-        codes = [row.code for row in staying]
-        shown = ", ".join(codes[:20]) + (", …" if len(codes) > 20 else "")  # noqa: PLR2004 - enough to see
+    place, codes = _mixed_with(session, moving)
+    if codes:
         raise Refused(
             "mixed",
-            f"What is in {staying[0].location} has mixed: {shown} would stay behind. Move all of "
-            "it.",
-            location=staying[0].location,
+            f"What is in {place} has mixed: {some(codes)} would stay behind. Move all of it.",
+            location=place,
             units=codes,
         )
-
-
-def mixed_in(session: Session, place: Location) -> tuple[Location, list[Unit]]:
-    """Find what stands in a place where coffee mixes, the oldest first.
-
-    Raises:
-        Refused: `invalid` for another kind of place.
-    """
-    if place.kind not in MIXING:
-        raise Refused(
-            "invalid",
-            f"{place.code} is a {place.kind}, where coffee does not mix: name the unit instead.",
-        )
-    standing = select(Unit).where(col(Unit.location_id) == place.id, STANDING)
-    return place, list(session.scalars(standing.order_by(col(Unit.id))))
 
 
 def refuse_apart(session: Session, unit: Unit) -> None:
@@ -66,17 +41,51 @@ def refuse_apart(session: Session, unit: Unit) -> None:
     Raises:
         Refused: `mixed` naming the others.
     """
-    if unit.kind not in _LOOSE or unit.location_id is None:
-        return
-    place = session.get_one(Location, unit.location_id)
-    if place.kind not in MIXING:
-        return
-    others = [each.code for each in mixed_in(session, place)[1] if each.id != unit.id]
-    if others:
+    place, codes = _mixed_with(session, [unit])
+    if codes:
         raise Refused(
             "mixed",
-            f"{unit.code} has mixed with {', '.join(others[:20])} in {place.code}: adjust what is "
-            "in the place instead.",
-            location=place.code,
-            units=others,
+            f"{unit.code} has mixed with {some(codes)} in {place}: adjust what is in the place "
+            "instead.",
+            location=place,
+            units=codes,
         )
+
+
+def mixed_in(session: Session, place: Location) -> list[Unit]:
+    """Find what has mixed in a place, the oldest first.
+
+    Raises:
+        Refused: `invalid` for a place where coffee does not mix.
+    """
+    if place.kind not in MIXING:
+        raise Refused(
+            "invalid",
+            f"{place.code} is a {place.kind}, where coffee does not mix: name the unit instead.",
+        )
+    assert place.id is not None  # noqa: S101 - read from the database
+    return [unit for unit, _ in _mixed(session, {place.id})]
+
+
+def _mixed_with(session: Session, units: Sequence[Unit]) -> tuple[str, list[str]]:
+    """Name a place where units have mixed with others, and what is mixed with them."""
+    places = {
+        unit.location_id for unit in units if unit.kind in LOOSE and unit.location_id is not None
+    }
+    own = {unit.id for unit in units}
+    others = [(unit, place) for unit, place in _mixed(session, places) if unit.id not in own]
+    return others[0][1] if others else "", [unit.code for unit, _ in others]
+
+
+def _mixed(session: Session, places: Collection[int]) -> list[tuple[Unit, str]]:
+    """Find loose coffee in those places where coffee mixes, with the code of each place."""
+    if not places:
+        return []
+    rows = session.execute(
+        select(Unit, col(Location.code))
+        .join(Location, col(Location.id) == col(Unit.location_id))
+        .where(among(session, col(Unit.location_id), places), STANDING)
+        .where(col(Location.kind).in_(MIXING), col(Unit.kind).in_(LOOSE))
+        .order_by(col(Unit.id))
+    )
+    return [(unit, place) for unit, place in rows]

@@ -8,7 +8,7 @@ does not exist, and never passes for another one.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from enum import StrEnum
 from itertools import pairwise
 from string import ascii_uppercase, digits
@@ -79,6 +79,15 @@ def _one_slip_away(code: str) -> Iterator[str]:
     elif len(wrong) == 2 and wrong[1] == wrong[0] + 1:  # noqa: PLR2004 - two neighbours
         i, j = wrong
         yield code[:i] + code[j] + code[i] + code[j + 1 :]
+
+
+_SHOWN = 20
+"""As many codes as are read in one sentence."""
+
+
+def some(codes: Sequence[str]) -> str:
+    """Name codes in a sentence, the first of them where they are many."""
+    return ", ".join(codes[:_SHOWN]) + (", …" if len(codes) > _SHOWN else "")
 
 
 def fold(code: object) -> object:

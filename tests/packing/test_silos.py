@@ -186,7 +186,7 @@ def test_nothing_is_poured_out_of_a_rack_or_of_a_silo_of_sacks(api: Api, silo: l
     for place, status, slug, pointer in [
         ("A-01", 422, "invalid", "#/from/1/place"),
         ("NONE", 422, "unknown-reference", "#/from/1/place"),
-        ("GREEN", 409, "wrong-kind", None),
+        ("GREEN", 409, "insufficient-stock", None),
     ]:
         sources = [{"place": "SILO-1", "kg": 1}, {"place": place, "kg": 1}]
         body = {"product": "HOUSE-250", "from": sources, "bags": 1}
@@ -240,7 +240,11 @@ def test_what_is_spilled_out_of_a_silo_is_some_of_all_that_is_in_it(api: Api) ->
     )  # fmt: skip
     assert (more["asked_kg"], more["left_kg"]) == (kg("27.001"), 27)
     found = {"kg": 1, "reason": "count"}
-    assert api.post("/locations/SILO-1/adjustments", found)["kg"] == 1
+    again = api.post("/locations/SILO-1/adjustments", found)
+    assert (again["kg"], again["warnings"]) == (1, [])
+    heavier = api.post("/locations/SILO-1/adjustments", found | {"kg": 9})["warnings"]
+    assert [said.split(" comes")[0] for said in heavier] == ["roast ROAST-A", "roast ROAST-B"]
+    api.post("/locations/SILO-1/adjustments", {"kg": -9, "reason": "count"})
     api.refuse("/locations/A-01/adjustments", found, 422, "invalid")
     api.refuse("/locations/TRAY-1/adjustments", found, 422, "invalid")
     assert sum(left(api, "ROAST-A", "ROAST-B")) == 28
@@ -250,6 +254,28 @@ def test_what_is_alone_in_a_silo_can_be_named(api: Api, silo: list[str]) -> None
     pack(api, {roast(api, {silo[0]: 6}, 5, to="TRAY-1")["code"]: 5}, bags=20)
 
     assert contents(api, "TRAY-1") == []
+
+
+def test_sacks_and_bags_that_stand_on_a_tray_have_mixed_with_nothing(
+    api: Api, silo: list[str]
+) -> None:
+    for made, drawn in (("R-1", silo[0]), ("R-2", silo[1])):
+        roast(api, {drawn: 6}, 5, code=made)
+    pack(api, {"R-2": 2}, bags=8, code="P-1")
+    api.post("/moves", {"sacks": ["P-1", silo[0], "R-1"], "to": "TRAY-1"})
+
+    alone = api.post("/adjustments", {"unit": "R-1", "kg": kg("-0.5"), "reason": "spill"})
+    whole = api.post("/locations/TRAY-1/adjustments", {"kg": kg("-0.5"), "reason": "spill"})
+    named = api.post("/blends", {"parts": [{"unit": "R-1", "kg": 1}]})
+    poured = api.post("/blends", {"parts": [{"place": "TRAY-1", "kg": 3}]})
+    moved = api.post("/moves", {"sacks": ["R-1"], "to": "A-01"})
+
+    assert alone["left_kg"] == kg("4.5")
+    assert whole["units"] == [{"unit": "R-1", "kg": kg("-0.5")}]
+    assert named["kg"] == 1
+    assert [part["unit"] for part in poured["parts"]] == ["R-1"]
+    assert moved["sacks"] == [{"sack": "R-1", "from": "TRAY-1"}]
+    assert left(api, "P-1") == [2]
 
 
 def test_components_of_a_recipe_are_told_by_what_is_in_the_silo_or_by_word(api: Api) -> None:

@@ -3,11 +3,11 @@
 from app.ledger import actions as ledger
 from app.ledger.cards import card_at
 from app.ledger.posting import Pen, Posting
-from app.ledger.queries import unit_by_code
-from app.ledger.schemas import AdjustmentIn, AdjustmentOut
+from app.ledger.queries import heavier_than_made, unit_by_code
+from app.ledger.schemas import Adjusting, AdjustmentIn, AdjustmentOut
 from app.places.actions import LOCATIONS
 from app.places.mixing import mixed_in, refuse_apart
-from app.roasting.silos.schemas import AdjustedPart, PlaceAdjustmentIn, PlaceAdjustmentOut
+from app.roasting.silos.schemas import AdjustedPart, PlaceAdjustmentOut
 from app.roasting.silos.sharing import poured
 from app.shared.mass import kg_from_grams, kg_text
 from app.shared.problems import FieldRefused, Refused
@@ -23,14 +23,15 @@ def adjust(pen: Pen, asked: AdjustmentIn) -> AdjustmentOut:
     return ledger.adjust(pen, asked)
 
 
-def adjust_place(pen: Pen, code: str, asked: PlaceAdjustmentIn) -> PlaceAdjustmentOut:
+def adjust_place(pen: Pen, code: str, asked: Adjusting) -> PlaceAdjustmentOut:
     """Make all that has mixed in a place lighter or heavier, each by its part.
 
     Raises:
         Refused: `insufficient-stock` for more than is in it; `invalid` for a place where coffee
             does not mix and for one with nothing in it.
     """
-    place, units = mixed_in(pen.session, card_at(pen.session, LOCATIONS, code))
+    place = card_at(pen.session, LOCATIONS, code)
+    units = mixed_in(pen.session, place)
     at = pen.moment(asked.happened_at, "#/happened_at")
     left_g = [unit.left_g for unit in units]
     if not units:
@@ -61,5 +62,8 @@ def adjust_place(pen: Pen, code: str, asked: PlaceAdjustmentIn) -> PlaceAdjustme
         note=asked.note,
         units=[AdjustedPart(unit=unit.code, grams=grams) for unit, grams in parts],
         happened_at=at,
+        warnings=heavier_than_made(pen.session, [unit.id for unit, _ in parts])
+        if asked.grams > 0
+        else [],
         entry=entry_id,
     )

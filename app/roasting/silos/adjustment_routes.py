@@ -5,9 +5,9 @@ from typing import Annotated
 from fastapi import APIRouter, Response
 
 from app.ledger.clerk import Clerk, Keyed, allowed
-from app.ledger.schemas import AdjustmentIn, AdjustmentOut
+from app.ledger.schemas import Adjusting, AdjustmentIn, AdjustmentOut
 from app.roasting.silos import adjusting
-from app.roasting.silos.schemas import PlaceAdjustmentIn, PlaceAdjustmentOut
+from app.roasting.silos.schemas import PlaceAdjustmentOut
 from app.shared.answers import ExactRoute
 from app.shared.staff import Permission
 
@@ -28,6 +28,6 @@ def adjust(clerk: Adjuster, asked: AdjustmentIn) -> Response:
     response_model=PlaceAdjustmentOut,
     dependencies=[Keyed],
 )
-def adjust_place(clerk: Adjuster, code: str, asked: PlaceAdjustmentIn) -> Response:
+def adjust_place(clerk: Adjuster, code: str, asked: Adjusting) -> Response:
     """Make all that has mixed in a silo, hopper or tray lighter or heavier, each by its part."""
     return clerk.write(adjusting.adjust_place, code, asked)

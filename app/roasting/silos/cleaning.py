@@ -12,6 +12,7 @@ from app.places.tables import Location
 from app.roasting.schemas import CleanDownIn
 from app.roasting.silos.schemas import PlaceCleanDownOut
 from app.roasting.silos.tables import PlaceCleanDown
+from app.shared.codes import some
 from app.shared.problems import Refused
 from app.shared.times import text
 
@@ -45,10 +46,9 @@ def _refuse_filled(session: Session, place: Location, at: datetime) -> None:
     there = [stay for stay in stays_at(session, [place.id]) if _stood(stay, at)]
     if there:
         codes = [stay.code for stay in there]
-        shown = ", ".join(codes[:20]) + (", …" if len(codes) > 20 else "")  # noqa: PLR2004 - enough to see
         raise Refused(
             "not-empty",
-            f"In {place.code} stood {shown} on {text(at)}: empty it first.",
+            f"In {place.code} stood {some(codes)} on {text(at)}: empty it first.",
             location=place.code,
             units=codes,
         )

@@ -2,12 +2,12 @@
 
 from pydantic import Field
 
-from app.ledger.schemas import Asked, Bookable, Note, Told
+from app.ledger.schemas import Told
 from app.ledger.tables import Reason, UnitKind
 from app.quality.rules import Disposition
-from app.shared.mass import KgOut, SignedKgIn
+from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
-from app.shared.times import MomentIn, MomentOut
+from app.shared.times import MomentOut
 
 
 class ContentsLine(Told):
@@ -42,17 +42,6 @@ class PlaceCleanDownOut(Told):
     void_reason: str | None = None
 
 
-class PlaceAdjustmentIn(Asked):
-    grams: SignedKgIn = Field(alias="kg")
-    said_reason: Bookable = Field(alias="reason")
-    note: Note | None = None
-    happened_at: MomentIn | None = None
-
-    @property
-    def reason(self) -> Reason:
-        return Reason(self.said_reason)
-
-
 class AdjustedPart(Told):
     unit: str
     grams: KgOut = Field(alias="kg")
@@ -66,4 +55,6 @@ class PlaceAdjustmentOut(Told):
     units: list[AdjustedPart]
     """What it changed of each unit that was in the place."""
     happened_at: MomentOut
+    warnings: list[str]
+    """What was pointed out; the adjustment is booked all the same."""
     entry: int
