@@ -1,5 +1,7 @@
 """What the API reads and answers about units as such."""
 
+from collections import Counter
+from collections.abc import Iterable
 from functools import cache
 from typing import Annotated, ClassVar, Literal, Self
 
@@ -75,10 +77,19 @@ class Told(BaseModel):
     )
 
 
-def _no_twins(codes: list[str]) -> list[str]:
-    twins = sorted({code for code in codes if codes.count(code) > 1})
+def refuse_twins(codes: Iterable[str]) -> None:
+    """Refuse codes of which one is named twice.
+
+    Raises:
+        ValueError: naming them.
+    """
+    twins = sorted(code for code, times in Counter(codes).items() if times > 1)
     if twins:
         raise ValueError(f"named twice: {', '.join(twins)}")
+
+
+def _no_twins(codes: list[str]) -> list[str]:
+    refuse_twins(codes)
     return codes
 
 

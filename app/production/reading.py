@@ -17,6 +17,7 @@ from app.packing.recipes.rules import Component
 from app.packing.recipes.tables import Recipe
 from app.packing.tables import Blend, Pack, Product
 from app.production.rules import Cards, Coffee
+from app.quality.rules import FREE
 from app.roasting.queries import DISPOSITION
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Machine, MachineKind, Roast
@@ -107,7 +108,7 @@ def roasted_on_hand(
         select(col(Roast.style_id), col(Roast.style), col(Unit.left_g))
         .join(Unit, col(Unit.id) == col(Roast.unit_id))
         .where(col(Unit.left_g) > 0, ~on_hold(col(Unit.id)))
-        .where(DISPOSITION.in_(["passed", "released"]))
+        .where(DISPOSITION.in_(FREE))
     )
     for style_id, word, left_g in roasts:
         free[Coffee("style", style_keys.get(style_id) or fold_name(word or ""))] += left_g

@@ -19,6 +19,9 @@ class Disposition(StrEnum):
     SCRAPPED = "scrapped"
 
 
+FREE: Final = frozenset({Disposition.PASSED, Disposition.RELEASED})
+"""Such a roast goes into anything."""
+
 UNUSABLE: Final = frozenset({Disposition.SET_ASIDE, Disposition.REJECTED, Disposition.SCRAPPED})
 """Nothing is made of such a roast."""
 

@@ -7,6 +7,7 @@ from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.ledger.tables import Entry, Unit
+from app.quality.rules import FREE
 from app.roasting.queries import DISPOSITION
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Roast
@@ -45,7 +46,7 @@ def _measured(session: Session, since: datetime, until: datetime) -> Mapping[int
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
         .where(col(Unit.voided_entry_id).is_(None))
         .where(col(Entry.happened_at) >= since, col(Entry.happened_at) <= until)
-        .where(DISPOSITION.in_(["passed", "released"]))
+        .where(DISPOSITION.in_(FREE))
         .where(col(Roast.style_id).is_not(None))
         .group_by(col(Roast.style_id))
     )

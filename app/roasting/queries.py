@@ -23,7 +23,7 @@ from app.roasting.rules import loss_pct
 from app.roasting.schemas import CheckOut, Draw, RoastOut
 from app.roasting.tables import CleanDown, Machine, MachineRun, Roast
 from app.settings import Settings
-from app.shared.db import AnySelect, batched
+from app.shared.db import AnySelect, among, batched
 from app.shared.mass import kg_from_grams
 from app.shared.mass import kg_from_grams as from_milli
 from app.shared.paging import Page, PageOf, turn_page
@@ -90,6 +90,14 @@ def refuse_unreleased(
             "not-released", f"Not released: {named}.", units=[each.code for each in barred]
         )
     return [each for each in found if each not in unusable]
+
+
+def dispositions_of(session: Session, unit_ids: Collection[int]) -> dict[int, Disposition]:
+    """Tell what those of the units that are roasts may be used for."""
+    rows = session.execute(
+        select(col(Roast.unit_id), DISPOSITION).where(among(session, col(Roast.unit_id), unit_ids))
+    )
+    return {unit_id: Disposition(disposition) for unit_id, disposition in rows}
 
 
 def clean_down_page(session: Session, page: Page, code: str) -> PageOf:

@@ -9,10 +9,11 @@ from app.ledger.posting import Pen
 from app.ledger.queries import live, made_of, unit_by_code
 from app.ledger.tables import Unit, UnitKind
 from app.places.actions import LOCATIONS
+from app.quality.rules import FREE, LIMITED
 from app.quality.tables import Cupping
 from app.roasting.colours.tables import RoastColour
 from app.roasting.machines import MACHINES
-from app.roasting.queries import refuse_unreleased
+from app.roasting.queries import dispositions_of
 from app.roasting.silos.tables import PlaceCleanDown
 from app.roasting.tables import CleanDown
 from app.shared.problems import Refused
@@ -88,11 +89,10 @@ def void_cupping(pen: Pen, code: str, number: int, asked: ActVoidIn) -> ActVoide
 
 
 def _use(pen: Pen, roast: Unit) -> _Use:
-    try:
-        limited = refuse_unreleased(pen.session, [roast.id])
-    except Refused:
-        return _Use.NONE
-    return _Use.LIMITED if limited else _Use.FREE
+    disposition = dispositions_of(pen.session, [roast.id])[roast.id]
+    if disposition in FREE:
+        return _Use.FREE
+    return _Use.LIMITED if disposition in LIMITED else _Use.NONE
 
 
 def _refuse_used(pen: Pen, roast: Unit, number: int) -> None:

@@ -9,9 +9,9 @@ from app.ledger import actions as ledger
 from app.ledger.posting import Pen
 from app.ledger.queries import held_with, units_by_code
 from app.ledger.schemas import Voided, VoidIn
-from app.ledger.tables import Hold, HoldRelease, HoldUnit, Unit, UnitKind
-from app.quality.actions import standing_decision
-from app.quality.rules import Disposition
+from app.ledger.tables import Hold, HoldRelease, HoldUnit, Unit
+from app.quality.rules import FREE, Disposition
+from app.roasting.queries import dispositions_of
 from app.sending.cases.contents import cased_bags
 from app.sending.free import kept_bags
 from app.shared.db import among
@@ -64,12 +64,11 @@ def _held(session: Session, units: Sequence[Unit]) -> list[str]:
 
 def _tasted(session: Session, units: Sequence[Unit]) -> list[str]:
     """Name roasts that a tasting limits or stops."""
-    roasts = [unit for unit in units if unit.kind == UnitKind.ROAST]
-    found = {unit.code: standing_decision(session, unit.id) for unit in roasts}
+    found = dispositions_of(session, [unit.id for unit in units])
     return [
-        f"{code} ({decided.disposition.replace('_', ' ')})"
-        for code, decided in found.items()
-        if decided is not None and decided.disposition is not Disposition.RELEASED
+        f"{unit.code} ({found[unit.id].replace('_', ' ')})"
+        for unit in units
+        if unit.id in found and found[unit.id] not in {*FREE, Disposition.SET_ASIDE}
     ]
 
 
