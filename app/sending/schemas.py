@@ -7,7 +7,7 @@ from pydantic import AfterValidator, Field, StringConstraints, WrapValidator
 
 from app.ledger.cards import CardOut
 from app.ledger.corrections.schemas import Correcting
-from app.ledger.schemas import Asked, Change, Name, Party, Told, Why
+from app.ledger.schemas import Asked, Change, Name, Party, Told, Why, refuse_twins
 from app.packing.schemas import Bags
 from app.sending.cases.naming import CaseNamed
 from app.sending.crates.schemas import Crates, CratesSent
@@ -49,10 +49,7 @@ class BagsIn(Asked):
 
 
 def _no_pack_twice(lines: list[BagsIn]) -> list[BagsIn]:
-    codes = [line.pack for line in lines]
-    twins = sorted({code for code in codes if codes.count(code) > 1})
-    if twins:
-        raise ValueError(f"named twice: {', '.join(twins)}")
+    refuse_twins(line.pack for line in lines)
     return lines
 
 
@@ -75,10 +72,7 @@ SentLine = Annotated[BagsIn | CaseNamed, WrapValidator(_by_what_it_names)]
 
 def no_line_twice(lines: list[BagsIn | CaseNamed]) -> list[BagsIn | CaseNamed]:
     """Refuse a pack or a case that stands in two lines."""
-    codes = [line.case if isinstance(line, CaseNamed) else line.pack for line in lines]
-    twins = sorted({code for code in codes if codes.count(code) > 1})
-    if twins:
-        raise ValueError(f"named twice: {', '.join(twins)}")
+    refuse_twins(line.case if isinstance(line, CaseNamed) else line.pack for line in lines)
     return lines
 
 

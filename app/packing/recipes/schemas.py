@@ -5,7 +5,7 @@ from typing import Annotated, ClassVar, Self
 from pydantic import Field, StringConstraints, field_validator, model_validator
 
 from app.ledger.cards import CardOut
-from app.ledger.schemas import Asked, Change, Name, Note, Told
+from app.ledger.schemas import Asked, Change, Name, Note, Told, refuse_twins
 from app.packing.recipes.rules import REWORK, WHOLE_MILLI, per_cent
 from app.shared.names import fold_name
 from app.shared.thousandths import MilliOut, PercentIn
@@ -24,9 +24,7 @@ class ComponentIn(Asked):
 
 def _whole(components: list[ComponentIn]) -> list[ComponentIn]:
     names = [fold_name(each.name) for each in components]
-    twins = sorted({name for name in names if names.count(name) > 1})
-    if twins:
-        raise ValueError(f"named twice: {', '.join(twins)}")
+    refuse_twins(names)
     if REWORK in names:
         raise ValueError(f"{REWORK} is no component: say with rework_at_most_pct how much may be")
     if not all(each.share_milli for each in components):

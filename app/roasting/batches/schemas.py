@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
-from app.ledger.schemas import Asked, Name, Told, Why
+from app.ledger.schemas import Asked, Name, Told, Why, refuse_twins
 from app.shared.codes import Code, PlaceCode
 from app.shared.mass import KgIn, KgOut
 from app.shared.times import Day, MomentOut
@@ -20,10 +20,7 @@ class GreenIn(Asked):
 
 
 def _no_lot_twice(green: list[GreenIn]) -> list[GreenIn]:
-    codes = [each.lot for each in green]
-    twins = sorted({code for code in codes if codes.count(code) > 1})
-    if twins:
-        raise ValueError(f"named twice: {', '.join(twins)}")
+    refuse_twins(each.lot for each in green)
     return green
 
 

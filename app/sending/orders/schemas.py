@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import AfterValidator, Field
 
 from app.ledger.cards import CardOut
-from app.ledger.schemas import Asked, Change, Note, Party, Told, Why
+from app.ledger.schemas import Asked, Change, Note, Party, Told, Why, refuse_twins
 from app.packing.schemas import Bags
 from app.shared.codes import NewCode, PlaceCode
 from app.shared.times import Day
@@ -17,20 +17,20 @@ Reference = Annotated[str, Field(max_length=200)]
 
 
 class WantedBags(Asked):
+    """So many bags of a product."""
+
     product: PlaceCode
     bags: Bags
 
 
-def _no_product_twice(lines: list[WantedBags]) -> list[WantedBags]:
-    skus = [line.product for line in lines]
-    twins = sorted({sku for sku in skus if skus.count(sku) > 1})
-    if twins:
-        raise ValueError(f"named twice: {', '.join(twins)}")
+def no_product_twice(lines: list[WantedBags]) -> list[WantedBags]:
+    """Refuse a product that stands in two lines."""
+    refuse_twins(line.product for line in lines)
     return lines
 
 
 WantedLines = Annotated[
-    list[WantedBags], Field(min_length=1, max_length=200), AfterValidator(_no_product_twice)
+    list[WantedBags], Field(min_length=1, max_length=200), AfterValidator(no_product_twice)
 ]
 
 

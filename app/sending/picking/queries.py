@@ -13,6 +13,7 @@ from app.packing.tables import Product
 from app.places.cautions import heavy_over_g
 from app.sending.bags import facts_of
 from app.sending.cases.contents import cased_bags
+from app.sending.orders.schemas import WantedBags
 from app.sending.orders.tables import CustomerOrder
 from app.sending.picking.ending import sent_with
 from app.sending.picking.rules import (
@@ -32,7 +33,6 @@ from app.sending.picking.schemas import (
     PickSuggestion,
     ShortBags,
     Wanted,
-    WantedIn,
 )
 from app.sending.picking.stock import stocks
 from app.sending.picking.tables import Pick, PickEnd, PickLine, PickWanted
@@ -47,7 +47,7 @@ from app.standards.handling import load_caution
 
 
 def suggestion(
-    session: Session, lines: Sequence[WantedIn] | None, order: str | None, settings: Settings
+    session: Session, lines: Sequence[WantedBags] | None, order: str | None, settings: Settings
 ) -> PickSuggestion:
     """Suggest which bags to send; nothing is kept by it."""
     try:

@@ -8,35 +8,15 @@ from fastapi import Query
 from pydantic import AfterValidator, Field, model_validator
 
 from app.ledger.schemas import Asked, Party, Told, Why
-from app.packing.schemas import Bags
+from app.sending.orders.schemas import WantedBags, WantedLines, no_product_twice
 from app.sending.picking.rules import PickState, WhyNot
 from app.sending.schemas import Lines
-from app.shared.codes import Code, PlaceCode
+from app.shared.codes import Code
 from app.shared.mass import KgOut
 from app.shared.problems import MemberError, ParameterRefused
 from app.shared.times import MomentOut
 
 _WANTED = re.compile(r"([A-Za-z0-9][A-Za-z0-9._-]{0,31}):([1-9][0-9]{0,5}|1000000)", re.ASCII)
-
-
-class WantedIn(Asked):
-    """So many bags of a product."""
-
-    product: PlaceCode
-    bags: Bags
-
-
-def _no_product_twice(lines: list[WantedIn]) -> list[WantedIn]:
-    skus = [line.product for line in lines]
-    twins = sorted({sku for sku in skus if skus.count(sku) > 1})
-    if twins:
-        raise ValueError(f"named twice: {', '.join(twins)}")
-    return lines
-
-
-WantedLines = Annotated[
-    list[WantedIn], Field(min_length=1, max_length=200), AfterValidator(_no_product_twice)
-]
 
 
 def _from_address(said: list[str] | None) -> list[str] | None:
@@ -45,17 +25,17 @@ def _from_address(said: list[str] | None) -> list[str] | None:
             raise ValueError(
                 f"{each}: say a product and how many bags up to 1000000, as HOUSE-250:12"
             )
-    _no_product_twice(_wanted(said or []))
+    no_product_twice(_wanted(said or []))
     return said
 
 
-def _wanted(said: list[str]) -> list[WantedIn]:
+def _wanted(said: list[str]) -> list[WantedBags]:
     """Read products and bags out of an address, where every value is text."""
     pairs = (each.split(":") for each in said)
-    return [WantedIn(product=product, bags=int(bags)) for product, bags in pairs]
+    return [WantedBags(product=product, bags=int(bags)) for product, bags in pairs]
 
 
-def one_purpose(want: list[str] | None, order: str | None) -> list[WantedIn] | None:
+def one_purpose(want: list[str] | None, order: str | None) -> list[WantedBags] | None:
     """Read what is wanted, unless an order is named; one of the two must be."""
     if bool(want) == (order is not None):
         said = "name either what is wanted, as HOUSE-250:12, or an order"

@@ -10,8 +10,9 @@ from app.ledger.cards import named
 from app.packing.tables import Product
 from app.sending.orders.filling import ORDERS
 from app.sending.orders.queries import order_out
+from app.sending.orders.schemas import WantedBags
 from app.sending.orders.tables import CustomerOrder
-from app.sending.picking.schemas import Wanted, WantedIn
+from app.sending.picking.schemas import Wanted
 from app.shared.problems import FieldRefused, Refused
 
 
@@ -31,7 +32,7 @@ class Asking(NamedTuple):
         ]
 
 
-def asking(session: Session, lines: Sequence[WantedIn] | None, order: str | None) -> Asking:
+def asking(session: Session, lines: Sequence[WantedBags] | None, order: str | None) -> Asking:
     """Find what is wanted.
 
     Raises:
@@ -42,7 +43,7 @@ def asking(session: Session, lines: Sequence[WantedIn] | None, order: str | None
     card = named(session, ORDERS, order or "", "#/order")
     there = order_out(session, card.id or 0)
     still = [
-        WantedIn(product=line.product, bags=line.open_bags)
+        WantedBags(product=line.product, bags=line.open_bags)
         for line in there.lines
         if line.open_bags
     ]
@@ -56,7 +57,7 @@ def asking(session: Session, lines: Sequence[WantedIn] | None, order: str | None
     return _of_lines(session, still)._replace(order=card)
 
 
-def _of_lines(session: Session, lines: Sequence[WantedIn]) -> Asking:
+def _of_lines(session: Session, lines: Sequence[WantedBags]) -> Asking:
     found = {
         product.sku: product.id or 0
         for product in session.scalars(
