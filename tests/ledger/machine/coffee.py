@@ -96,6 +96,11 @@ class Coffee(Stock):
                     refusals.add("mixed")
         return refusals
 
+    def _mixed(self, place: str | None) -> dict[str, int]:
+        """Say what is left of each loose unit in a place: sacks and bags there mix with nothing."""
+        standing = self.standing(place)
+        return {code: left_g for code, left_g in standing.items() if self._loose(code)}
+
     def _loose(self, code: str) -> bool:
         return self.units[code].kind in {"roast", "blend"}
 
@@ -133,14 +138,13 @@ class Coffee(Stock):
         drawn, touched = Counter(parts), set(parts)
         for code in parts:
             place = self.units[code].place
-            if place in MIXING and self.standing(place).keys() - {code}:
+            others = self._mixed(place).keys() - {code} if place in MIXING else ()
+            if others and parts[code] > self.given[code]:
                 refusals.add("mixed")
         for place, grams in pours.items():
-            there = self.standing(place)
+            there = self._mixed(place)
             if place not in MIXING:
                 refusals.add("invalid")
-            elif not all(map(self._loose, there)):
-                refusals.add("wrong-kind")
             given = {
                 code: self.given[code] - parts.get(code, 0)
                 for code in there
