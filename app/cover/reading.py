@@ -29,12 +29,12 @@ from app.ledger.tables import (
     Unit,
     UnitKind,
 )
-from app.packing.recipes.rules import fold
 from app.places.tables import Location, Move, PlaceKind
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Roast
 from app.shared.answers import read_json
 from app.shared.db import AnySelect, IdColumn, among
+from app.shared.names import fold_name
 from app.shared.times import UtcDateTime, now
 
 
@@ -277,7 +277,7 @@ class Styles:
         found: dict[str, str] = {}
         for slots in self.now.values():
             for slot in slots:
-                found.setdefault(fold(slot.component), slot.component)
+                found.setdefault(fold_name(slot.component), slot.component)
         return found
 
     @cached_property
@@ -292,7 +292,7 @@ class Styles:
 
     def called(self, component: str) -> str:
         """Write the name of a component as the first style that has it does."""
-        return self.names.get(fold(component), component)
+        return self.names.get(fold_name(component), component)
 
     def component(self, draw: Draw, lot: str) -> str | None:
         """Name the component that a draw was for; None where its style has no such slot."""

@@ -13,8 +13,8 @@ from app.cover.reading import Draw, Loss, Lot, Standing, Styles
 from app.cover.rules import Tally
 from app.cover.schemas import By
 from app.green.reservations.queries import reserved_of
-from app.packing.recipes.rules import fold
 from app.settings import Settings
+from app.shared.names import fold_name
 from app.standards.countries import country_name
 
 NO_SITE = "(no site)"
@@ -57,7 +57,7 @@ class Tallies:
 
     def at(self, key: Key) -> Tally:
         """Find a tally, and begin it where there is none."""
-        return self.found.setdefault(fold(key.key), Tally(*key))
+        return self.found.setdefault(fold_name(key.key), Tally(*key))
 
 
 def read(

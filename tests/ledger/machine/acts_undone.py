@@ -7,7 +7,6 @@ from hypothesis.stateful import rule
 
 from app.ledger import actions as ledger
 from app.ledger.schemas import VoidIn
-from app.shared.times import now, text
 from tests.ledger.machine.acts_beside import ActsBeside
 from tests.ledger.machine.acts_green import GreenActs
 from tests.ledger.machine.acts_roasted import TO, RoastedActs
