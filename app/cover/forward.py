@@ -16,9 +16,9 @@ from app.cover.plan import Plan, level, plan
 from app.cover.rules import Calendar, Tally, Window, cover_of
 from app.cover.schemas import ForwardBy, ForwardOut, ForwardRow
 from app.cover.tallies import Facts, add_up, read
-from app.packing.recipes.rules import fold
 from app.production.schemas import Gap
 from app.settings import Settings
+from app.shared.names import fold_name
 from app.standards.planning import Amount, Forward, forward_cover
 
 
@@ -65,7 +65,7 @@ def outlooks(ahead: Ahead, by: ForwardBy) -> Iterator[Outlook]:
     sums: dict[str, list[Counter[int]]] = {}
     for key, taken in planned.items():
         name = key if by != "origin" else origins[key]
-        sums.setdefault(fold(name), []).append(taken)
+        sums.setdefault(fold_name(name), []).append(taken)
     for key, tally in add_up(ahead.facts, by, ahead.over.first).found.items():
         rows = [level(taken, ahead.plan.days) for taken in sums.get(key, [])]
         days = [sum(each) for each in zip(*rows, strict=True)] or [0] * ahead.plan.days
@@ -86,7 +86,7 @@ def product_outlooks(session: Session, ahead: Ahead, gaps: list[Gap]) -> Iterato
         a_day = Fraction(sum(packed.get(product.id or 0, {}).values()), ahead.over.days)
         found = []
         for component, green in made.green.items():
-            there = stock.get(fold(component), Tally(component))
+            there = stock.get(fold_name(component), Tally(component))
             tally = Tally(product.sku, product.name, component=component,
                           on_hand_g=there.on_hand_g, held_g=there.held_g)  # fmt: skip
             found.append(Outlook(tally, [each * green for each in roasted], a_day * green))

@@ -17,10 +17,10 @@ from app.cover.frames import kg_a_day, number
 from app.cover.rules import Calendar, LeadBasis, OrderUnit, days_between
 from app.cover.schemas import ItemBy, LeadTimeOut, OrdersOut, SuggestedOrder
 from app.cover.tallies import Facts, of_contract
-from app.packing.recipes.rules import fold
 from app.settings import Settings
 from app.shared.mass import kg_from_grams as from_milli
 from app.shared.mass import kg_text
+from app.shared.names import fold_name
 from app.shared.shares import plain
 from app.standards.planning import (
     Spread,
@@ -97,7 +97,7 @@ def items(session: Session, ahead: Ahead, by: ItemBy, settings: Settings) -> lis
     """Work out the next order of each component or origin."""
     cards = planning_cards(session, by)
     return [
-        item_of(each, ahead, by, cards.get(fold(each.tally.key)), settings)
+        item_of(each, ahead, by, cards.get(fold_name(each.tally.key)), settings)
         for each in outlooks(ahead, by)
     ]
 
@@ -142,7 +142,7 @@ def contracts_of(facts: Facts, by: ItemBy, key: str) -> list[Contract]:
     found = []
     for contract in facts.contracts:
         meant = of_contract(facts, by, contract)
-        if meant is not None and fold(meant.key) == fold(key):
+        if meant is not None and fold_name(meant.key) == fold_name(key):
             found.append(contract)
     return found
 

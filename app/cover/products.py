@@ -11,8 +11,8 @@ from app.cover.explosion import Made
 from app.cover.frames import Frame
 from app.cover.rules import Cover, Tally, cover_of
 from app.cover.tallies import Facts, Tallies
-from app.packing.recipes.rules import fold
 from app.settings import Settings
+from app.shared.names import fold_name
 
 Gaps = list[tuple[str, str]]
 
@@ -47,7 +47,7 @@ def _components(
     made: Made, stock: Mapping[str, Tally], packed: Mapping[date, int]
 ) -> Iterator[Tally]:
     for component, green in made.green.items():
-        there = stock.get(fold(component), Tally(component))
+        there = stock.get(fold_name(component), Tally(component))
         yield replace(
             there,
             key=made.product.sku,

@@ -12,8 +12,8 @@ from app.cover.contracts import Contract
 from app.cover.forward import day_of, look_ahead
 from app.cover.ordering import SERVICE, Item, contracts_of, expected_on, items
 from app.cover.schemas import ComingOut, ItemBy, ProjectedDay, ProjectionOut
-from app.packing.recipes.rules import fold
 from app.settings import Settings
+from app.shared.names import fold_name
 from app.shared.problems import Refused
 from app.standards.planning import root
 
@@ -30,7 +30,7 @@ def projection(
     as_of = ahead.frame.as_of
     found = [
         each for each in items(session, ahead, by, settings)
-        if fold(each.outlook.tally.key) == fold(key)
+        if fold_name(each.outlook.tally.key) == fold_name(key)
     ]  # fmt: skip
     if not found:
         raise Refused("not-found", f"There is no {by} {key} in stock, in use or on order.")

@@ -14,9 +14,9 @@ from app.cover.schemas import IfOut, Joining, WhatIfBy, WhatIfIn, WhatIfOut, Wha
 from app.cover.tallies import Facts, add_up, read
 from app.ledger.queries import live, units_by_code
 from app.ledger.tables import UnitKind
-from app.packing.recipes.rules import fold
 from app.production.schemas import Gap
 from app.settings import Settings
+from app.shared.names import fold_name
 from app.shared.problems import FieldRefused
 from app.standards.planning import days_of_cover
 
@@ -82,8 +82,8 @@ def _by_key(
             gaps.append(Gap(of=component, why="no lot that can fill it has anything left"))
         for key, share in shares.items():
             if share:
-                before = found.get(fold(key), (key, Fraction()))[1]
-                found[fold(key)] = key, before + grams * share / whole
+                before = found.get(fold_name(key), (key, Fraction()))[1]
+                found[fold_name(key)] = key, before + grams * share / whole
     return found
 
 
@@ -91,7 +91,7 @@ def _stock_of(facts: Facts, by: WhatIfBy, component: str) -> Mapping[str, int]:
     found: defaultdict[str, int] = defaultdict(int)
     for there in facts.stock:
         lot = facts.lots[there.lot_id]
-        if fold(component) in map(fold, facts.styles.fills.get(lot.code, [])):
+        if fold_name(component) in map(fold_name, facts.styles.fills.get(lot.code, [])):
             found[lot.code if by == "lot" else lot.origin] += there.on_hand_g - there.held_g
     return found
 

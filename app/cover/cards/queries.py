@@ -9,7 +9,7 @@ from sqlmodel import Session
 from app.cover.cards.schemas import PlanningCardOut
 from app.cover.cards.tables import PlanningCard
 from app.ledger.cards import Shelf
-from app.packing.recipes.rules import fold
+from app.shared.names import fold_name
 
 PLANNING_CARDS = Shelf(
     "planning card", PlanningCard, PlanningCardOut, key="item", folded="item_key"
@@ -26,4 +26,4 @@ def planning_cards(session: Session, by: str) -> Mapping[str, PlanningCard]:
     """Read the cards of components or of origins, by folded name."""
     cards = session.scalars(select(PlanningCard)).all()
     split = [(card.item.partition(":"), card) for card in cards]
-    return {fold(name): card for (kind, _, name), card in split if kind == by}
+    return {fold_name(name): card for (kind, _, name), card in split if kind == by}
