@@ -30,10 +30,9 @@ def operation_of(document: Json, method: str, path: str) -> tuple[str, str, Json
 
 
 def schema_of(content: Json, media_type: str) -> Json | None:
-    """Find the schema of a body or an answer; parameters like a charset say nothing of its shape."""
-    found: Json | None = (
-        content.get("content", {}).get(media_type.partition(";")[0], {}).get("schema")
-    )
+    """Find the schema of a body or an answer; a charset says nothing of its shape."""
+    bare = media_type.partition(";")[0]
+    found: Json | None = content.get("content", {}).get(bare, {}).get("schema")
     return found
 
 
