@@ -39,6 +39,7 @@ TAGS: Final[Mapping[str, str]] = {
     "value": "What coffee cost to the bag; stock value, expenses, ABC, and age of green.",
     "scans": "What a scanner read, and what it is here.",
     "bag": "What a bag says of itself to whoever holds it.",
+    "epcis": "Documents of EPCIS 2.0: what happened, told to others.",
     "problems": "Pages that explain each kind of problem.",
     "doors": "Is it alive, is it ready, what does it count.",
 }

@@ -15,6 +15,7 @@ from app.bag import routes as bag
 from app.cover import routes as cover
 from app.cover.cards import routes as planning_cards
 from app.description import describe
+from app.epcis import routes as epcis
 from app.forecasting import routes as forecasting
 from app.green import routes as green
 from app.green.arrivals import photo_routes as photos
@@ -123,6 +124,7 @@ PACKAGES = (
     forecasting,
     value,
     case_evidence,
+    epcis,
 )
 
 

@@ -14,6 +14,7 @@ from app.standards.average_quantity import Check
 from app.standards.costing import CostMethod
 from app.standards.defects import Rounding
 from app.standards.due_diligence import FEWER_LINES, FEWEST_YEARS_KEPT
+from app.standards.epcis.shape import is_uri
 
 Percent = Annotated[Decimal, Field(ge=0, le=100)]
 
@@ -36,6 +37,12 @@ def _known_zone(name: str) -> str:
     return name
 
 
+def _begins_addresses(namespace: str) -> str:
+    if not is_uri(namespace) or not namespace.endswith(("/", "#", ":")):
+        raise ValueError("it is an absolute URI that ends in /, # or :")
+    return namespace
+
+
 FourLimits = Annotated[tuple[int, int, int, int], AfterValidator(_run_upward)]
 FromTo = Annotated[tuple[Percent, Percent], AfterValidator(_run_from_to)]
 Degrees = Annotated[Decimal, Field(ge=-50, le=100)]
@@ -45,6 +52,7 @@ Days = Annotated[int, Field(ge=0, le=3650)]
 UnitKg = Annotated[Decimal, Field(gt=0, le=30_000, decimal_places=3)]
 Window = Annotated[int, Field(ge=1, le=1098)]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+Reference = Annotated[int, Field(ge=0, le=99_999_999)]
 LabelMm = tuple[Annotated[int, Field(ge=59, le=210)], Annotated[int, Field(ge=29, le=297)]]
 
 
@@ -246,6 +254,17 @@ class Settings(BaseSettings):
     """And from where; lines apart."""
     gs1_company_prefix: Annotated[str, Field(pattern=r"^[0-9]{4,12}$")] | None = None
     """The firm's own; with it cases are numbered by Serial Shipping Container Codes."""
+    gs1_item_references: tuple[Reference, Reference, Reference] = (1, 2, 3)
+    """Item references that the firm keeps for its green, its roasted and its blended coffee: with
+    the prefix they are the trade item numbers under which sacks, roasts and blends are named to
+    others (our own proposal: take others where these are given to products)."""
+    gs1_location_reference: Reference = 0
+    """The location reference of the firm itself, as a party and as a place (our own proposal)."""
+    epcis_namespace: Annotated[str, AfterValidator(_begins_addresses)] = (
+        "https://roastery.example/epcis/"
+    )
+    """Where the firm's own names begin in EPCIS documents: under a domain that it controls. The
+    default names nobody (RFC 2606)."""
     pick_keeps_hours: Annotated[int, Field(ge=1, le=8760)] = 48
     """So long bags are kept for a pick that is neither sent nor cancelled (our own rule)."""
     cover_windows_days: tuple[Window, Window] = (28, 56)

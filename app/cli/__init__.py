@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from app import __version__
-from app.cli import backup, check, demo, export, people, serve, stock, trace
+from app.cli import backup, check, demo, epcis, export, people, serve, stock, trace
 from app.cli.desk import Desk
 
 cli = typer.Typer(
@@ -24,6 +24,7 @@ people.register(cli)
 stock.register(cli)
 export.register(cli)
 trace.register(cli)
+epcis.register(cli)
 check.register(cli)
 backup.register(cli)
 

@@ -66,7 +66,7 @@ def trace(
     """
     direction = Direction.FORWARD if forward else Direction.BACKWARD
     with migrated_book(read_settings()) as engine, reading(engine) as session:
-        answer = trace_unit(session, _code(code), direction)
+        answer = trace_unit(session, code_said(code), direction)
     if form is Form.JSON:
         typer.echo(to_json(answer))
     elif form is Form.CSV:
@@ -75,7 +75,8 @@ def trace(
         _tables(answer)
 
 
-def _code(said: str) -> str:
+def code_said(said: str) -> str:
+    """Read a code as the API does, or say in a sentence why it is none."""
     try:
         return TypeAdapter(Code).validate_python(said)
     except ValidationError as error:

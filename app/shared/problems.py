@@ -211,7 +211,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         "A tasting decided that the roast goes into blends alone: with `blend_in` up to a share of "
         "each, with `rework` as the rework of a recipe. The detail says which. Take less of it, "
         "name a recipe that takes rework, or have it tasted again."),
-    "too-large": Kind(413, "Too large", "The body is larger than this service reads."),
+    "too-large": Kind(
+        413, "Too large",
+        "The body is larger than this service reads, or the answer would be larger than it writes; "
+        "the detail says which. Send or ask for less at a time."),
     "too-many-guesses": Kind(
         429, "Too many wrong passwords",
         "No password is looked at for a while. Wait, or ask an administrator for another one: "

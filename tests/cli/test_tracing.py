@@ -75,3 +75,15 @@ def test_a_code_that_leads_nowhere_is_one_sentence(
     assert refused.exit_code == 1
     assert said in refused.stderr
     assert refused.stdout == ""
+
+
+def test_an_epcis_document_at_the_keyboard_has_the_events_of_the_api(
+    sack: str, jutebook: Jutebook, api: Api
+) -> None:
+    told = jutebook("epcis", sack.lower(), "--forward")
+
+    assert told.exit_code == 0, told.output
+    asked = api.get(f"/epcis?code={sack}&direction=forward")
+    assert read_json(told.stdout)["epcisBody"] == asked["epcisBody"]
+    assert "S-404: " not in jutebook("epcis", "S-404").output
+    assert jutebook("epcis", "!").exit_code == 1

@@ -141,3 +141,18 @@ def document(
 
 def _named(name: str, said: str) -> Event:
     return {"id": name, "attributes": [{"id": NAME, "attribute": said}]}
+
+
+def merged(elements: Iterable[Event]) -> list[Event]:
+    """Name each lot once in a list: what is named twice in one unit adds up."""
+    found: dict[tuple[str, object], Event] = {}
+    for each in elements:
+        key = (each["epcClass"], each.get("uom"))
+        before = found.get(key)
+        if before is None:
+            found[key] = each
+        elif "quantity" in before and "quantity" in each:
+            found[key] = each | {"quantity": before["quantity"] + each["quantity"]}
+        elif "quantity" in each:
+            found[key] = each
+    return list(found.values())
