@@ -12,6 +12,7 @@ from sqlalchemy import Row, and_, select
 from sqlmodel import Session, col
 
 from app.epcis.book import Book
+from app.epcis.corrected import Corrections
 from app.epcis.telling import Rank, Told, Wrong
 from app.green.contracts.tables import PurchaseContract
 from app.green.opening import OPENING
@@ -52,6 +53,7 @@ class Arrivals:
         ).all()  # fmt: skip
         self._sacks: dict[int, list[Row[Any]]] = defaultdict(list)
         lots = [row[0].unit_id for row in self._lots]
+        self._corrections = Corrections(session, lots)
         for row in session.execute(_sacks_of().where(among(session, col(Sack.lot_id), lots))):
             self._sacks[row.lot_id].append(row)
 
@@ -62,9 +64,7 @@ class Arrivals:
 
     def entries(self) -> Iterator[int]:
         """Name the entries that voided any of them."""
-        for row in self._lots:
-            if row.voided_entry_id is not None:
-                yield row.voided_entry_id
+        yield from self._corrections.entries()
 
     def tell(self, book: Book) -> Iterator[Told]:
         """Tell of each lot."""
@@ -72,12 +72,13 @@ class Arrivals:
             lot_id, entry = row[0].unit_id, row.born_entry_id
             sacks = self._sacks[lot_id]
             units = frozenset([lot_id, *(sack.id for sack in sacks)])
-            wrong = None if row.voided_entry_id is None else Wrong(row.voided_entry_id)
+            wrong = self._corrections.wrong(book.journal, lot_id, "commissioning")
             named = [book.coffee.amount(sack.id, sack.made_g) for sack in sacks]
             entered = events.object_event(
                 book.journal.begin(entry, "commissioning", lot_id), "ADD", "commissioning",
                 disposition="active", quantityList=named, readPoint=book.house,
                 ilmd=_master_data(row, sacks),
+                **self._corrections.replaced(book.journal, lot_id, "commissioning"),
             )  # fmt: skip
             yield Told(entry, Rank.BORN, lot_id, entered, units, wrong)
             if row.kind != OPENING or row.id is not None:

@@ -13,8 +13,8 @@ from app.ledger.tables import Unit
 from app.shared.db import among
 from app.standards.epcis.events import own
 
-Born = tuple[int, str]
-"""The entry a unit was born by, and what it is."""
+Born = tuple[int, str, int]
+"""The entry a unit was born by, what it is, and its number."""
 
 
 class Corrections:
@@ -47,27 +47,32 @@ class Corrections:
             )
         ):  # fmt: skip
             kept: Correction = row[0]
-            self._by[kept.old_unit_id] = (kept.reason, {(row.new_entry, row.kind)})
-            self._of[kept.new_unit_id].add((row.old_entry, row.kind))
+            self._by[kept.old_unit_id] = (
+                kept.reason,
+                {(row.new_entry, row.kind, kept.new_unit_id)},
+            )
+            self._of[kept.new_unit_id].add((row.old_entry, row.kind, kept.old_unit_id))
 
     def entries(self) -> Iterator[int]:
         """Name the entries that voided any of the units."""
         yield from self._voided.values()
 
-    def wrong(self, journal: Journal, unit_id: int) -> Wrong | None:
-        """Tell how a unit turned out wrong, if it did."""
+    def wrong(self, journal: Journal, unit_id: int, word: str | None = None) -> Wrong | None:
+        """Tell how a unit turned out wrong, if it did; a lot is told by more than one word."""
         voided = self._voided.get(unit_id)
         if voided is None:
             return None
         why, by = self._by.get(unit_id, (None, set()))
-        return Wrong(voided, why, tuple(sorted(_names(journal, by))))
+        return Wrong(voided, why, tuple(sorted(_names(journal, by, word))))
 
-    def replaced(self, journal: Journal, unit_id: int) -> dict[str, object]:
+    def replaced(
+        self, journal: Journal, unit_id: int, word: str | None = None
+    ) -> dict[str, object]:
         """Say in a word of our own which events one is booked in the place of."""
-        names = sorted(_names(journal, self._of.get(unit_id, set())))
+        names = sorted(_names(journal, self._of.get(unit_id, set()), word))
         return {own("corrects"): names} if names else {}
 
 
-def _names(journal: Journal, born: Collection[Born]) -> Iterator[str]:
-    for entry, kind in born:
-        yield journal.name(entry, str(kind))
+def _names(journal: Journal, born: Collection[Born], word: str | None) -> Iterator[str]:
+    for entry, kind, number in born:
+        yield journal.name(entry, word, number) if word else journal.name(entry, str(kind))

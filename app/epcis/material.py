@@ -10,8 +10,9 @@ from sqlalchemy import Row, select
 from sqlmodel import Session, col
 
 from app.epcis.book import Book
-from app.epcis.telling import Rank, Told
+from app.epcis.telling import Rank, Told, Wrong
 from app.green.tables import Supplier
+from app.ledger.corrections.tables import ActVoid
 from app.packing.materials.tables import (
     Material,
     MaterialChange,
@@ -69,15 +70,19 @@ class Materials:
 
         self._lots = session.execute(
             of(col(MaterialLot.entry_id), col(MaterialLot.received_milli),
-               col(MaterialLot.reference), col(Supplier.id), col(Supplier.name))
+               col(MaterialLot.reference), col(Supplier.id), col(Supplier.name),
+               col(ActVoid.entry_id).label("void"), col(ActVoid.reason).label("wrong"))
+            .outerjoin(ActVoid, col(ActVoid.material_lot_id) == col(MaterialLot.id))
             .outerjoin(Supplier, col(Supplier.id) == col(MaterialLot.supplier_id))
             .where(among(session, col(MaterialLot.entry_id), entry_ids))
         ).all()  # fmt: skip
         self._changes = session.execute(
             of(col(MaterialChange.id), col(MaterialChange.entry_id),
                col(MaterialChange.change_milli), col(MaterialChange.counted_milli),
-               col(MaterialChange.reason))
+               col(MaterialChange.reason), col(ActVoid.entry_id).label("void"),
+               col(ActVoid.reason).label("wrong"))
             .join(MaterialChange, col(MaterialChange.lot_id) == col(MaterialLot.id))
+            .outerjoin(ActVoid, col(ActVoid.material_change_id) == col(MaterialChange.id))
             .where(among(session, col(MaterialChange.entry_id), entry_ids))
         ).all()  # fmt: skip
         held = of(col(MaterialHold.id), col(MaterialHold.entry_id), col(MaterialHold.reason)).join(
@@ -106,8 +111,10 @@ class Materials:
         yield from ()
 
     def entries(self) -> Iterator[int]:
-        """Name the entries that voided any of it: nothing does."""
-        yield from ()
+        """Name the entries that voided any of it."""
+        for row in (*self._lots, *self._changes):
+            if row.void is not None:
+                yield row.void
 
     def tell(self, book: Book) -> Iterator[Told]:
         """Tell of each lot; it is asked for where a pack that used it is."""
@@ -136,7 +143,8 @@ class Materials:
                 "commissioning", disposition="active", quantityList=named, readPoint=book.house,
                 ilmd={LOT_NUMBER: row.code, own("material"): row.said},
             )  # fmt: skip
-            yield Told(row.entry_id, Rank.BORN, row.lot_id, entered, self._about(row))
+            about, wrong = self._about(row), _wrong(row)
+            yield Told(row.entry_id, Rank.BORN, row.lot_id, entered, about, wrong)
             if row.id is None:
                 continue
             theirs = book.naming.own("paper", "desadv", row.id, row.reference or "")
@@ -146,7 +154,7 @@ class Materials:
                 bizTransactionList=[events.paper("desadv", theirs)] if row.reference else None,
                 **events.handed_over(book.party("supplier", row.id, row.name), book.firm),
             )  # fmt: skip
-            yield Told(row.entry_id, Rank.RECEIVED, row.lot_id, received, self._about(row))
+            yield Told(row.entry_id, Rank.RECEIVED, row.lot_id, received, about, wrong)
 
     def _changed(self, book: Book) -> Iterator[Told]:
         for row in self._changes:
@@ -160,6 +168,9 @@ class Materials:
                 quantityList=[_amount(book.naming, row, abs(row.change_milli))],
                 readPoint=book.house, **{own("reason"): row.reason},
             )  # fmt: skip
-            yield Told(
-                row.entry_id, Rank.MORE if more else Rank.LESS, row.id, event, self._about(row)
-            )
+            rank = Rank.MORE if more else Rank.LESS
+            yield Told(row.entry_id, rank, row.id, event, self._about(row), _wrong(row))
+
+
+def _wrong(row: Row[Any]) -> Wrong | None:
+    return None if row.void is None else Wrong(row.void, row.wrong)

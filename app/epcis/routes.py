@@ -1,16 +1,17 @@
-"""Documents of EPCIS 2.0: what happened, told to others."""
+"""Documents of EPCIS 2.0: what happened told to others, and what others tell."""
 
 from collections.abc import Mapping
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
 from sqlmodel import Session
 
-from app.epcis import documents
-from app.epcis.schemas import TellIn
+from app.epcis import documents, proposing
+from app.epcis.schemas import ProposalsOut, TellIn
 from app.ledger.clerk import Reader
 from app.settings import Settings
 from app.shared.answers import Answer, ExactRoute
+from app.shared.bodies import body_of
 from app.shared.problems import Refused
 from app.tracing.schemas import Direction
 
@@ -25,6 +26,14 @@ _SCHEMA: Final[dict[str, Any]] = {
 }
 _ANSWERED: Final[dict[int | str, dict[str, Any]]] = {
     200: {"content": {_JSON_LD: {"schema": _SCHEMA}}}
+}
+_KINDS: Final = ("application/json", _JSON_LD)
+_LARGEST_BYTES: Final = 10_000_000
+_SENT: Final[dict[str, Any]] = {
+    "requestBody": {
+        "required": True,
+        "content": {kind: {"schema": {"type": "object"}} for kind in _KINDS},
+    }
 }
 
 
@@ -60,3 +69,23 @@ def _told(session: Session, settings: Settings, asked: TellIn) -> Mapping[str, A
     assert asked.since is not None  # noqa: S101 - looked at above
     assert asked.until is not None  # noqa: S101 - looked at above
     return documents.period_document(session, settings, asked.since, asked.until)
+
+
+async def _body(request: Request) -> bytes:
+    return await body_of(request, _KINDS, _LARGEST_BYTES, "A document of EPCIS")
+
+
+def _given(request: Request, content: Annotated[bytes, Depends(_body)]) -> Mapping[str, Any]:
+    return proposing.read_document(content, request.app.state.settings)
+
+
+@router.post("/epcis/proposals", response_model=ProposalsOut, openapi_extra=_SENT)
+def propose_deliveries(
+    clerk: Reader, document: Annotated[Mapping[str, Any], Depends(_given)]
+) -> Response:
+    """Read a document of a supplier or a packer; what it says came is proposed as deliveries.
+
+    Nothing is booked: look a proposal over, complete it, and send it to `POST /deliveries`. A
+    document that is not of EPCIS 2.0, or says what cannot be, is refused with each place and rule.
+    """
+    return Answer(clerk.read(proposing.propose, document))

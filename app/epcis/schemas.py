@@ -1,11 +1,12 @@
-"""What the API reads about documents of EPCIS."""
+"""What the API reads and answers about documents of EPCIS."""
 
-from typing import Annotated
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from app.ledger.schemas import Asked
+from app.ledger.schemas import Asked, Told
 from app.shared.codes import Code
+from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn
 from app.tracing.schemas import Direction
 
@@ -38,3 +39,79 @@ class TellIn(Asked):
         if period and (self.since is None or self.until is None or self.since >= self.until):
             return "from", "from and to go together, and from is the earlier one"
         return None
+
+
+class Finding(Told):
+    """Something to look at before a proposed delivery is booked."""
+
+    pointer: str
+    """Where it stands in the document (RFC 6901)."""
+    finding: str
+    """`unknown_supplier`, `unknown_origin_country`, `code_taken`, `no_mass`, `only_shipped`,
+    `not_by_sack` or `rounded`; others may come."""
+    detail: str
+
+
+class Missing(Told):
+    """What a proposed delivery lacks to be booked."""
+
+    pointer: str
+    """Where in the body of the delivery."""
+    detail: str
+
+
+class ProposedDelivery(Told):
+    events: list[str]
+    """The events that say so, by their places in the document."""
+    ready: bool
+    """Whether it can be booked as it is, at `POST /deliveries`."""
+    missing: list[Missing]
+    delivery: dict[str, Any]
+    """The body of a delivery, as far as the document says it."""
+
+
+class SaidQuantity(Told):
+    """So much of a lot, as the document says it."""
+
+    name: str
+    lot: str | None
+    kg: NumberOut | None
+    pieces: NumberOut | None
+
+
+class SaidMade(Told):
+    """Something that was made of something."""
+
+    pointer: str
+    happened_at: str
+    """As the document says it."""
+    inputs: list[SaidQuantity]
+    outputs: list[SaidQuantity]
+
+
+class UnknownOrigin(Told):
+    """Something that the document takes from and nowhere opens."""
+
+    pointer: str
+    name: str
+    lot: str | None
+
+
+class ReadEvent(Told):
+    """How an event was read."""
+
+    pointer: str
+    type: str
+    step: str | None
+    read_as: Literal["delivery", "master_data", "made", "declaration", "declared_wrong", "not_used"]
+
+
+class ProposalsOut(Told):
+    """What a document means for this book. Nothing is booked."""
+
+    deliveries: list[ProposedDelivery]
+    made: list[SaidMade]
+    unknown_origin: list[UnknownOrigin]
+    findings: list[Finding]
+    events: list[ReadEvent]
+    caution: str

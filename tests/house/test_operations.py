@@ -21,6 +21,7 @@ Operation = tuple[str, str, dict[str, Any]]
 
 READS_BY_POST = {
     "/api/v1/cover/what-if": "what is supposed does not fit into an address",
+    "/api/v1/epcis/proposals": "a document of somebody else's is read, and nothing is booked",
     "/api/v1/scans": "a scanned text is too long for an address, and has signs that none may have",
     "/api/v1/trace": "a set of units is too long for an address",
 }

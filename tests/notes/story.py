@@ -28,7 +28,9 @@ STAFF = {
 ANYTHING = "…"
 """Stands on a page for what differs from run to run, and for the rest of a long list."""
 
-READS_BY_POST = frozenset({"/api/v1/cover/what-if", "/api/v1/scans", "/api/v1/trace"})
+READS_BY_POST = frozenset(
+    {"/api/v1/cover/what-if", "/api/v1/epcis/proposals", "/api/v1/scans", "/api/v1/trace"}
+)
 """What is asked by POST and books nothing, so that its usual status is 200."""
 
 _SAME_HOUR = timedelta(hours=1)

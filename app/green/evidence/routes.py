@@ -16,6 +16,7 @@ from app.green.evidence.schemas import (
 )
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.shared.answers import ExactRoute
+from app.shared.bodies import body_of
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.problems import Refused
@@ -54,16 +55,8 @@ _FILE_ANSWERED: Final[dict[int | str, dict[str, Any]]] = {
 
 
 async def _body(request: Request) -> bytes:
-    """Read the body as it came, and no further than a file may be long."""
-    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if kind not in {"application/json", _GEOJSON}:
-        raise Refused("unsupported-media-type", f"The body is {kind or 'of no stated type'}.")
-    content = bytearray()
-    async for some in request.stream():
-        content += some
-        if len(content) > LARGEST_BYTES:
-            raise Refused("too-large", "A file of plots has at most 25 MB (25000000 bytes).")
-    return bytes(content)
+    kinds = {"application/json", _GEOJSON}
+    return await body_of(request, kinds, LARGEST_BYTES, "A file of plots")
 
 
 def _given(content: Annotated[bytes, Depends(_body)]) -> GivenPlots:
