@@ -271,7 +271,7 @@ def _refusals(method: str, path: str, operation: Json, schemas: Json) -> set[int
     if "422" in operation["responses"]:
         refusals.add(422)
     if "requestBody" in operation:
-        refusals.add(415)
+        refusals |= {415, 422}
     return refusals
 
 

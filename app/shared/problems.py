@@ -140,8 +140,7 @@ KINDS: Final[Mapping[str, Kind]] = {
         "was not booked."),
     "name-taken": Kind(
         409, "That name is taken",
-        "Another one carries this name, whatever its capitals, its spaces and how its accents were "
-        "typed."),
+        "Another one carries this name, however its capitals, spaces and accents were typed."),
     "not-empty": Kind(
         409, "Something stood in it",
         "A place is cleaned when it is empty. Draw or move what is in it first, or say with "
@@ -212,9 +211,7 @@ KINDS: Final[Mapping[str, Kind]] = {
         "each, with `rework` as the rework of a recipe. The detail says which. Take less of it, "
         "name a recipe that takes rework, or have it tasted again."),
     "too-large": Kind(
-        413, "Too large",
-        "The body is larger than this service reads, or the answer would be larger than it writes; "
-        "the detail says which. Send or ask for less at a time."),
+        413, "Too large", "The body or the answer is too large: send or ask for less at a time."),
     "too-many-guesses": Kind(
         429, "Too many wrong passwords",
         "No password is looked at for a while. Wait, or ask an administrator for another one: "
