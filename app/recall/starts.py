@@ -5,19 +5,21 @@ Another sort of start (a lot of packaging, say) is a member of `StartIn` and a b
 
 from collections.abc import Iterable, Sequence
 from enum import StrEnum
-from typing import Self
+from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from app.green.readings.tables import Reading
 from app.ledger.cards import named
 from app.ledger.corrections.queries import newest
 from app.ledger.queries import live, units_by_code
 from app.ledger.schemas import Asked, Codes
-from app.ledger.tables import Unit, UnitKind
+from app.ledger.tables import Entry, Unit, UnitKind
 from app.ledger.walk import reach
 from app.places.stays import Window, stood_at
+from app.places.tables import Location
 from app.roasting.machines import MACHINES
 from app.roasting.tables import MachineRun
 from app.shared.codes import Code, PlaceCode
@@ -44,7 +46,9 @@ class StartIn(Asked):
     machine: PlaceCode | None = None
     """what came off a machine, or"""
     material_lot: Code | None = None
-    """packs that used a lot of packing material,"""
+    """packs that used a lot of packing material, or"""
+    reading: Annotated[int, Field(ge=1, le=2**31 - 1)] | None = None
+    """what a reading was of, by its number: a unit, or what stood at its place then,"""
     since: MomentIn | None = Field(default=None, alias="from")
     until: MomentIn | None = Field(default=None, alias="to")
     behind: Behind | None = None
@@ -52,9 +56,11 @@ class StartIn(Asked):
 
     @model_validator(mode="after")
     def _one_start(self) -> Self:
-        ways = (self.units, self.location, self.machine, self.material_lot)
+        ways = (self.units, self.location, self.machine, self.material_lot, self.reading)
         if sum(each is not None for each in ways) != 1:
-            raise ValueError("name either units, or a location, a machine or a material_lot")
+            raise ValueError(
+                "name either units, or a location, a machine, a material_lot or a reading"
+            )
         if self.location is None and self.machine is None and (self.since or self.until):
             raise ValueError("from and to go with a location or a machine")
         if self.since and self.until and self.since > self.until:
@@ -105,9 +111,27 @@ def _named(session: Session, start: StartIn) -> Sequence[Unit]:
         return list(units_by_code(session, start.units).values())
     if start.material_lot is not None:
         return packs_with(session, start.material_lot)
+    if start.reading is not None:
+        return _read(session, start.reading)
     if start.location is not None:
         return stood_at(session, start.location, Window(start.since, start.until))
     return _came_off(session, start.machine or "", Window(start.since, start.until))
+
+
+def _read(session: Session, number: int) -> Sequence[Unit]:
+    """Find what a reading was of: a unit, or what stood at its place when it was taken.
+
+    A reading that was taken back since was of the same thing; whether a case still starts there is
+    for people to say.
+    """
+    reading = session.get(Reading, number)
+    if reading is None:
+        raise Refused("not-found", f"There is no reading {number}.")
+    if reading.unit_id is not None:
+        return [session.get_one(Unit, reading.unit_id)]
+    taken_at = session.get_one(Entry, reading.entry_id).happened_at
+    place = session.get_one(Location, reading.location_id)
+    return stood_at(session, place.code, Window(taken_at, taken_at))
 
 
 def _came_off(session: Session, code: str, window: Window) -> Sequence[Unit]:

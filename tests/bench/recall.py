@@ -92,6 +92,10 @@ def _recall(api: Api, engine: Engine, lot: str) -> Iterator[Timed]:
         "frozen scope": "/recalls/BENCH-1/scopes/1",
         "changes since": "/recalls/BENCH-1/changes",
         "reconciliation": "/recalls/BENCH-1/reconciliation",
+        "flow, as SVG": "/recalls/BENCH-1/flow.svg?scope=1",
+        "report, as PDF": "/recalls/BENCH-1/report.pdf",
+        "report, as a workbook": "/recalls/BENCH-1/report.xlsx",
+        "report, as CSV": "/recalls/BENCH-1/report.csv",
         "mass balance of the lot": f"/mass-balance/{lot}",
         "mass balance of the book": "/mass-balance",
     }.items():

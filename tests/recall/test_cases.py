@@ -191,6 +191,31 @@ def test_a_case_starts_at_a_machine_or_a_place_during_a_time(bags: Api) -> None:
     assert {drum["state"], early["state"], place["state"]} == {"scoped"}
 
 
+def test_a_case_starts_at_what_was_read_or_stood_where_it_was_read(bags: Api) -> None:
+    sack = sack_codes(receive(bags, 60, lot="LOT-B"))[0]
+    bags.post("/moves", {"sacks": [sack], "to": "B-02", "moved_at": "2026-03-02T09:00:00Z"})
+    kinds = {"LOT-A": ("moisture", kg("13.4")), "B-02": ("relative_humidity", 82)}
+    wet, damp = (
+        bags.post("/readings", {
+            "subject": subject, "kind": kind, "value": value, "taken_at": "2026-03-04T09:00:00Z",
+        })["id"]
+        for subject, (kind, value) in kinds.items()
+    )  # fmt: skip
+
+    opened(bags, {"reading": wet}, code="RC-2")
+    opened(bags, {"reading": damp}, code="RC-3")
+
+    starts = [
+        [u["code"] for u in bags.get(f"/recalls/{code}/scopes/1")["units_listed"] if u["start"]]
+        for code in ("RC-2", "RC-3")
+    ]
+    assert starts == [["LOT-A"], [sack]]
+    body = {"kind": "inquiry", "trigger": {"kind": "reading", "text": "wet"}}
+    bags.refuse("/recalls", body | {"start": {"reading": 99}}, 404, "not-found")
+    both = body | {"start": {"reading": wet, "location": "B-02"}}
+    bags.refuse("/recalls", both, 422, "invalid")
+
+
 def test_possible_contact_is_listed_apart_and_held_unless_that_is_declined(bags: Api) -> None:
     sack = sack_codes(receive(bags, 60, lot="LOT-B"))[0]
     roast(bags, {sack: 30}, 26, code="RB-2")

@@ -23,9 +23,8 @@ from tests.tracing.recorded_week import (
     RecordedWeek,
 )
 
-# The figures of the recorded week were computed for its events by hand of decimals; their numbers
-# there are CV-134 to CV-149. Those about packaging (the liner lot of CV-145, CV-149) are left
-# out: packaging inputs are not in the book yet.
+# The figures of the recorded week were computed for its events by hand of decimals. Those about its
+# packaging are left out: `tests/packing/test_materials.py` has them.
 
 
 @pytest.fixture
@@ -80,7 +79,7 @@ def test_a_recall_of_one_lot_finds_the_bags_the_loose_coffee_and_the_green_in_th
 def test_the_kilograms_received_are_all_used_or_on_hand(
     week: RecordedWeek, book_is_sound: Callable[[], None]
 ) -> None:
-    """CV-134 to CV-136: 120.00 received, every use named, 0.00 unexplained."""
+    """120.00 received, every use named, 0.00 unexplained."""
     week.play()
 
     lot = week.api.get(f"/lots/{LOT}")
@@ -103,7 +102,7 @@ def test_the_kilograms_received_are_all_used_or_on_hand(
 
 
 def test_a_corrected_roast_counts_as_it_was_corrected(week: RecordedWeek) -> None:
-    """CV-137, CV-138 and CV-146: the mistaken record is in the journal and in no trace."""
+    """The mistaken record is in the journal and in no trace."""
     week.play(until="005")
 
     mistaken = week.api.get(f"/roasts/{week.mistaken_roast}")
@@ -119,7 +118,7 @@ def test_a_corrected_roast_counts_as_it_was_corrected(week: RecordedWeek) -> Non
 
 
 def test_bags_are_in_the_house_or_in_the_market(week: RecordedWeek) -> None:
-    """CV-140 and CV-141: 99 packed, 12 sent, 4 came back: 91 recovered, 8 with the customer."""
+    """99 packed, 12 sent, 4 came back: 91 recovered, 8 with the customer."""
     week.play(until="012")
 
     answer = week.api.get(f"/trace/{LOT}")
@@ -138,7 +137,7 @@ def test_bags_are_in_the_house_or_in_the_market(week: RecordedWeek) -> None:
 
 
 def test_a_forward_trace_of_one_sack_lists_all_that_holds_any_of_it(week: RecordedWeek) -> None:
-    """CV-142: the whole batch, the whole blend, all 99 bags, 12 of them at one customer."""
+    """The whole batch, the whole blend, all 99 bags, 12 of them at one customer."""
     week.play(until="012")
     _, s02 = week.kilograms("101")
 
@@ -157,7 +156,7 @@ def test_a_forward_trace_of_one_sack_lists_all_that_holds_any_of_it(week: Record
 
 
 def test_a_backward_trace_of_bags_ends_at_the_sacks_lots_and_suppliers(week: RecordedWeek) -> None:
-    """CV-145, without the liner."""
+    """Backward from the bags to both sacks, their lot and its supplier."""
     week.play(until="006")
 
     answer = week.api.get(f"/trace/{BAGS}?direction=backward")
@@ -204,7 +203,7 @@ def test_every_kilogram_of_the_recalled_lot_is_accounted_for(
 def test_coffee_blended_again_and_again_is_listed_once(
     api: Api, book_is_sound: Callable[[], None]
 ) -> None:
-    """CV-148: what was left of a blend goes into the next, three times; each node stands once."""
+    """What was left of a blend goes into the next, three times; each node stands once."""
     furnish(api)
     (sack,) = sack_codes(receive(api, 60))
     batch = roast(api, {sack: 50}, 40)["code"]
