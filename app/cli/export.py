@@ -19,7 +19,7 @@ from app.schema import metadata
 from app.shared.cells import write_csv
 from app.shared.db import reading
 
-_SECRET = re.compile(r"password|secret|hash|token|sha256")
+_SECRET = re.compile(r"password(?!_set_at)|secret|hash|token|sha256")
 _SEALS = {"entry.sha256", "entry.previous_sha256", "plot_file.sha256", "arrival_photo.sha256"}
 """Hashes that prove what is written and open nothing."""
 
