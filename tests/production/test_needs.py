@@ -101,9 +101,10 @@ def test_what_is_packed_and_what_is_roasted_is_taken_off_once(
 
 def test_what_is_held_past_its_date_or_gone_is_not_free(roastery: Api) -> None:
     made = roast(roastery, {sack_of(roastery, "GL-OLD"): 40}, 34)
-    pack(roastery, {made["code"]: 4}, 2, "HOUSE-2000", best_before="2026-11-25")
-    held = pack(roastery, {made["code"]: 4}, 2, "HOUSE-2000")
-    free = pack(roastery, {made["code"]: 8}, 4, "HOUSE-2000", best_before=DAY)
+    in_time = {"packed_at": "2026-11-20T08:00:00Z"}
+    pack(roastery, {made["code"]: 4}, 2, "HOUSE-2000", best_before="2026-11-25", **in_time)
+    held = pack(roastery, {made["code"]: 4}, 2, "HOUSE-2000", **in_time)
+    free = pack(roastery, {made["code"]: 8}, 4, "HOUSE-2000", best_before=DAY, **in_time)
     roastery.post("/holds", {"units": [held["code"]], "reason": "seam"})
     dispatch(roastery, {free["code"]: 1})
     order(roastery, 10)
