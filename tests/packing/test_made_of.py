@@ -85,7 +85,8 @@ def test_a_style_says_of_which_lots_it_is_charged_version_by_version(api: Api) -
 
     versions = [each["card"]["green"] for each in api.get("/styles/Filter/versions")["items"]]
     assert made["green"] == [
-        {"share_pct": 60, "lots": ["GL-1", "GL-2"]}, {"share_pct": 40, "lots": ["GL-2"]},
+        {"share_pct": 60, "lots": ["GL-1", "GL-2"], "component": None},
+        {"share_pct": 40, "lots": ["GL-2"], "component": None},
     ]  # fmt: skip
     assert versions == [None, made["green"], None]
 

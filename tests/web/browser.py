@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from PIL import Image
 from selenium import webdriver
-from selenium.common.exceptions import TimeoutException
+from selenium.common.exceptions import StaleElementReferenceException, TimeoutException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
@@ -112,7 +112,11 @@ class Browser:
 
     def _wait(self, until: Callable[[], bool], what: str) -> None:
         try:
-            WebDriverWait(self.driver, PATIENCE_S, poll_frequency=0.05).until(lambda _: until())
+            WebDriverWait(
+                self.driver, PATIENCE_S, poll_frequency=0.05,
+                # What is read may be replaced by the next page between finding and reading it.
+                ignored_exceptions=[StaleElementReferenceException],
+            ).until(lambda _: until())  # fmt: skip
         except TimeoutException as error:
             raise AssertionError(f"{what}: {self.text()}") from error
 
