@@ -47,7 +47,7 @@ def figures(answer: Any) -> dict[str, Decimal]:
 def test_a_recall_of_one_lot_finds_the_bags_the_loose_coffee_and_the_green_in_them(
     api: Api, book_is_sound: Callable[[], None]
 ) -> None:
-    """V82: 7.2 kg of lot A and 4.8 kg of lot C give 10.2 kg; 40 x 250 g are packed."""
+    """7.2 kg of lot A and 4.8 kg of lot C give 10.2 kg; 40 x 250 g are packed."""
     furnish(api)
     (a,) = sack_codes(receive(api, 60, lot="LOT-A"))
     (c,) = sack_codes(receive(api, 60, lot="LOT-C"))
