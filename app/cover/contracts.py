@@ -7,11 +7,11 @@ from typing import NamedTuple
 from sqlalchemy import and_, func, select
 from sqlmodel import Session, col
 
-from app.cover.days import end_of
 from app.green.contracts.tables import PurchaseContract
 from app.green.tables import Delivery, GreenLot, Supplier
 from app.ledger.tables import Entry, Unit
 from app.settings import Settings
+from app.shared.times import end_of
 from app.standards.buying import accepted
 
 

@@ -10,7 +10,6 @@ from typing import NamedTuple
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
-from app.cover.days import begin_of, end_of
 from app.cover.rules import Slot, slots_named
 from app.ledger.tables import Entry, Unit
 from app.packing.recipes.rules import WHOLE_MILLI
@@ -23,6 +22,7 @@ from app.roasting.losses import yields_of
 from app.roasting.styles.tables import Style
 from app.roasting.yields import Yield
 from app.settings import Settings
+from app.shared.times import begin_of, end_of
 
 
 class Made(NamedTuple):

@@ -15,9 +15,9 @@ from sqlalchemy import ColumnElement, case, func, literal, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from app.cover.days import begin_of, end_of
 from app.cover.rules import Slot, filled_by, slots_named
 from app.green.tables import GreenLot, Sack
+from app.ledger.happened import gone_since, not_taken_back
 from app.ledger.tables import (
     Adjustment,
     CardVersion,
@@ -35,7 +35,7 @@ from app.roasting.tables import Roast
 from app.shared.answers import read_json
 from app.shared.db import AnySelect, IdColumn, among
 from app.shared.names import fold_name
-from app.shared.times import UtcDateTime, now
+from app.shared.times import UtcDateTime, begin_of, end_of, now
 
 
 class Lot(NamedTuple):
@@ -98,19 +98,8 @@ def _held() -> ColumnElement[bool]:
     return or_(col(Sack.unit_id).in_(open_holds), col(Sack.lot_id).in_(open_holds))
 
 
-def _not_taken_back() -> ColumnElement[bool]:
-    back = aliased(Adjustment)
-    return col(Adjustment.reverses_id).is_(None) & ~(
-        select(col(back.id)).where(col(back.reverses_id) == col(Adjustment.id)).exists()
-    )
-
-
 def _left(day: date) -> tuple[AnySelect, Any]:
-    """Build sacks with what was left of each at the end of a day.
-
-    What happened since is put back on what is left now, so that the work grows with the days
-    since and not with the age of the book.
-    """
+    """Build sacks with what was left of each at the end of a day."""
     if day >= now().date():
         there: AnySelect = (
             select(col(Sack.lot_id))
@@ -118,33 +107,14 @@ def _left(day: date) -> tuple[AnySelect, Any]:
             .where(col(Unit.left_g) > 0)
         )
         return there, col(Unit.left_g)
-    over, made, maker, told = end_of(day), aliased(Unit), aliased(Entry), aliased(Entry)
-    used = (
-        select(col(Flow.source_id).label("id"), func.sum(col(Flow.grams)).label("grams"))
-        .join(made, col(made.id) == col(Flow.target_id))
-        .join(maker, col(maker.id) == col(made.born_entry_id))
-        .where(col(made.voided_entry_id).is_(None), col(maker.happened_at) >= over)
-        .group_by(col(Flow.source_id))
-        .subquery()
-    )
-    changed = (
-        select(col(Adjustment.unit_id).label("id"), func.sum(col(Adjustment.grams)).label("grams"))
-        .join(told, col(told.id) == col(Adjustment.entry_id))
-        .where(col(told.happened_at) >= over, _not_taken_back())
-        .group_by(col(Adjustment.unit_id))
-        .subquery()
-    )
-    left = (
-        col(Unit.left_g)
-        + func.coalesce(used.c.grams, 0)
-        - func.coalesce(changed.c.grams, 0)
-    )  # fmt: skip
+    over = end_of(day)
+    gone = gone_since(over)
+    left = col(Unit.left_g) + func.coalesce(gone.c.grams, 0)
     then: AnySelect = (
         select(col(Sack.lot_id))
         .join(Unit, col(Unit.id) == col(Sack.unit_id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
-        .outerjoin(used, used.c.id == col(Unit.id))
-        .outerjoin(changed, changed.c.id == col(Unit.id))
+        .outerjoin(gone, gone.c.id == col(Unit.id))
         .where(col(Unit.voided_entry_id).is_(None), col(Entry.happened_at) < over, left > 0)
     )
     return then, left
@@ -215,7 +185,7 @@ def losses(session: Session, first: date, last: date, *, places: bool) -> Sequen
         )
         .join(Entry, col(Entry.id) == col(Adjustment.entry_id))
         .join(Sack, col(Sack.unit_id) == col(Adjustment.unit_id))
-        .where(_not_taken_back())
+        .where(not_taken_back())
         .where(col(Entry.happened_at) >= begin_of(first), col(Entry.happened_at) < end_of(last))
         .subquery()
     )  # fmt: skip

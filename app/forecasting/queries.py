@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, Final
 
@@ -19,6 +19,7 @@ from app.roasting.tables import Roast
 from app.sending.tables import DispatchLine
 from app.settings import Settings
 from app.shared.db import AnySelect
+from app.shared.times import end_of
 from app.standards.forecasting import Cover, choose, classify, cover_range, demand_range
 
 WEEK: Final = 7
@@ -35,7 +36,7 @@ def forecasts(
 ) -> ForecastsOut:
     """Forecast what will be used of everything that was used of late."""
     weeks = settings.forecast_weeks
-    over = datetime.combine(as_of + timedelta(days=1), time(), UTC)
+    over = end_of(as_of)
     used = _by_week(session, by, over, weeks)
     there = _available(session, by)
     return ForecastsOut(

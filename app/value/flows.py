@@ -17,6 +17,7 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.green.tables import Condition, GreenLot, Sack
+from app.ledger.happened import not_taken_back
 from app.ledger.tables import Adjustment, Entry, Flow, Unit, UnitKind
 from app.ledger.walk import reach
 from app.settings import Settings
@@ -56,14 +57,6 @@ class Costs(NamedTuple):
     """Into each unit: the older unit and the grams."""
     swept: Collection[int]
     """Sacks of sweepings, which are expensed on arrival and worth nothing."""
-
-
-def not_taken_back() -> ColumnElement[bool]:
-    """Tell in a statement whether an adjustment stands."""
-    back = aliased(Adjustment)
-    return col(Adjustment.reverses_id).is_(None) & ~(
-        select(col(back.id)).where(col(back.reverses_id) == col(Adjustment.id)).exists()
-    )
 
 
 def costs_of(

@@ -11,11 +11,11 @@ from app.ledger.tables import Entry, Flow, Unit, UnitKind
 from app.settings import Settings
 from app.shared.db import among
 from app.shared.periods import Period
+from app.shared.times import begin_of, end_of
 from app.standards.costing import Money, abc, added, shown, times
 from app.value.landed import landed_costs
 from app.value.schemas import AbcOfCurrency, AbcOut, AbcRow
 from app.value.showing import currencies, unpriced_g
-from app.value.stock import begin_of, end_of
 
 
 def ranking(session: Session, period: Period, by: str, settings: Settings) -> AbcOut:

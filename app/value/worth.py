@@ -10,11 +10,13 @@ from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.green.tables import Condition, Sack
+from app.ledger.happened import not_taken_back
 from app.ledger.tables import Adjustment, Entry, Reason, Unit, UnitKind
 from app.settings import Settings
 from app.shared.periods import Period
+from app.shared.times import begin_of, end_of
 from app.standards.costing import CostMethod, Money, added, times
-from app.value.flows import Costs, GreenUse, costs_of, green_use, not_taken_back
+from app.value.flows import Costs, GreenUse, costs_of, green_use
 from app.value.schemas import (
     AmountOut,
     ExpenseRow,
@@ -23,7 +25,7 @@ from app.value.schemas import (
     ValueRow,
 )
 from app.value.showing import amounts, unpriced_g
-from app.value.stock import There, begin_of, end_of, there_before
+from app.value.stock import There, there_before
 
 SWEEPINGS: Final = "sweepings"
 CAUTION: Final = (

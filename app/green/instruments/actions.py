@@ -1,6 +1,6 @@
 """Holding instruments against a reference, and taking that back."""
 
-from datetime import UTC, datetime, time, timedelta
+from datetime import timedelta
 
 from sqlalchemy import func, select
 from sqlmodel import Session, col
@@ -21,6 +21,7 @@ from app.ledger.cards import card_at
 from app.ledger.posting import Pen, Posting
 from app.ledger.tables import Entry
 from app.shared.problems import FieldRefused, Refused
+from app.shared.times import begin_of
 
 _FARTHEST_EAST = timedelta(hours=14)
 """Where the day begins first: a date that has come nowhere yet is a slip."""
@@ -69,7 +70,7 @@ def _read_since_it_passed(session: Session, instrument: Instrument, asked: Calib
         .where(col(Reading.instrument_id) == instrument.id, col(ReadingVoid.entry_id).is_(None))
     )
     if last is not None:
-        since = datetime.combine(last.calibrated_on, time(0), UTC)
+        since = begin_of(last.calibrated_on)
         statement = statement.where(col(Entry.happened_at) >= since)
     return session.scalar(statement) or 0
 
