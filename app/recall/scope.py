@@ -14,13 +14,12 @@ from typing import NamedTuple
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from app.ledger.queries import units_by_code
 from app.ledger.tables import UnitKind
 from app.packing.tables import Pack
 from app.recall.starts import StartIn
 from app.sending.tables import Dispatch, Returned
 from app.shared.db import among
-from app.tracing.carry_over import possible_contact
+from app.tracing.carry_over import Near, contacts
 from app.tracing.reached import Reached
 from app.tracing.rules import (
     Balance,
@@ -107,15 +106,15 @@ def _look_ahead(session: Session, starts: Sequence[StartIn], unit_ids: Sequence[
     into = inflows(walked.flows)
     shares = forward_shares(list(walked.units), into, walked.start)
     balance = forward_balance(walked.units, into, shares, walked.start, lines)
-    near = {str(each["code"]): each for each in possible_contact(session, walked)}
-    touched = _touched(session, list(near))
+    near = contacts(session, walked, hops=1)
+    touched = _touched(session, near)
     apart = [unit for unit in touched.units.values() if unit.id not in walked.units]
     bags = _bags(session, [*walked.units, *touched.units])
     found = [
         _unit(unit, walked.start, bags, shares.grams(unit.id, unit.made_g))
         for unit in walked.units.values()
     ]
-    found += [_unit_apart(unit, bags, near[unit.code]) for unit in apart]
+    found += [_unit_apart(unit, bags, walked, near[unit.id].near) for unit in apart]
     sent = {(line.dispatch, line.pack): _suspect(walked, shares, line) for line in lines}
     known = {line: sent.get((line.dispatch, line.pack)) for line in lines}
     for line in sent_lines(session, touched):
@@ -126,12 +125,11 @@ def _look_ahead(session: Session, starts: Sequence[StartIn], unit_ids: Sequence[
     return Scope(Direction.FORWARD, starts, found, listed, _figures(balance), nominal_g)
 
 
-def _touched(session: Session, codes: Sequence[str]) -> Walk:
+def _touched(session: Session, near: Collection[int]) -> Walk:
     """Walk from what may only have touched traced coffee; it can run into the trace again."""
-    ids = [unit.id for unit in units_by_code(session, codes).values()]
-    if not ids:
+    if not near:
         return Walk(set(), Direction.FORWARD, {}, ())
-    found = walk(session, ids, Direction.FORWARD)
+    found = walk(session, list(near), Direction.FORWARD)
     # No start: a dispatch counts with the bags that touched it and not with all of its lines.
     return Walk(set(), Direction.FORWARD, found.units, found.flows)
 
@@ -176,11 +174,12 @@ def _unit(unit: Reached, start: Collection[int], bags: Bagged, suspect_g: int) -
     return _scope_unit(unit, bags, place, suspect_g, None)
 
 
-def _unit_apart(unit: Reached, bags: Bagged, near: Mapping[str, object]) -> ScopeUnit:
-    beside = {
-        name: near[name] for name in ("machine", "place", "after") if near.get(name) is not None
-    }
-    return _scope_unit(unit, bags, CONTACT, None, beside or None)
+def _unit_apart(unit: Reached, bags: Bagged, walked: Walk, near: Near | None) -> ScopeUnit:
+    if near is None:  # made of what was touched
+        return _scope_unit(unit, bags, CONTACT, None, None)
+    said = {"machine": near.machine, "place": near.place, "after": walked.units[near.by].code}
+    beside = {name: value for name, value in said.items() if value is not None}
+    return _scope_unit(unit, bags, CONTACT, None, beside)
 
 
 def _scope_unit(

@@ -7,7 +7,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, mod
 
 from app.ledger.cards import CardOut
 from app.ledger.corrections.schemas import Correcting
-from app.ledger.schemas import Asked, Change, Name, Note, Party, Told, Why
+from app.ledger.schemas import Asked, Change, Name, Note, Party, Told, Why, refuse_twins
 from app.packing.materials.tables import MaterialKind, MaterialUnit
 from app.shared.codes import Code, NewCode, PlaceCode
 from app.shared.numbers import exact_number
@@ -172,10 +172,7 @@ class MaterialUseIn(Asked):
 
 
 def _no_twins(uses: list[MaterialUseIn]) -> list[MaterialUseIn]:
-    lots = [use.lot for use in uses]
-    twins = sorted({lot for lot in lots if lots.count(lot) > 1})
-    if twins:
-        raise ValueError(f"named twice: {', '.join(twins)}")
+    refuse_twins(use.lot for use in uses)
     return uses
 
 

@@ -19,10 +19,9 @@ from app.packing.materials.tables import (
     MaterialRelease,
     MaterialUse,
 )
+from app.shared.codes import some
 from app.shared.problems import Refused
 from app.shared.staff import Permission
-
-_SHOWN = 20
 
 
 def void_lot(pen: Pen, code: str, asked: ActVoidIn, *, may_release: bool) -> ActVoided:
@@ -60,7 +59,7 @@ def refuse_used(session: Session, lot: MaterialLot) -> None:
     if packs:
         raise Refused(
             "has-dependants",
-            f"Lot {lot.code} of packing material cannot be voided: {', '.join(packs[:_SHOWN])} "
+            f"Lot {lot.code} of packing material cannot be voided: {some(packs)} "
             "used it. Void or correct those first, or count the lot.",
             dependants=list(packs),
         )
