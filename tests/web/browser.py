@@ -180,6 +180,22 @@ class Browser:
             if each["impact"] in {"serious", "critical"}
         ]
 
+    def examine(self, name: str, path: str) -> None:
+        """Open a page and see that it is fit for everybody at both widths, in light and dark.
+
+        Nothing serious for axe-core, nothing too small to press, nothing pushed over the edge; its
+        pictures are `name-phone`, `name-desk` and the same with `-dark`.
+        """
+        self.open(path)
+        for width in WIDTHS:
+            for dark in (False, True):
+                self.look(width, dark=dark)
+                assert self.findings() == [], (name, width, dark)
+                self.shoot(f"{name}-{width}{'-dark' if dark else ''}")
+            assert self.small_targets() == [], (name, width)
+            assert not self.spills(), (name, width)
+        assert self.complaints() == [], name
+
     def small_targets(self) -> list[str]:
         """Name what is pressed and smaller than 44 px (WCAG 2.2, 2.5.5; links in text are not)."""
         return list(self.run(

@@ -19,5 +19,5 @@ if __name__ == "__main__":
         sys.exit()
     os.environ["JUTEBOOK_PICTURES"] = "notes"
     here = Path(__file__).parent
-    tests = [str(here / name) for name in ("test_in_the_browser.py", "test_offline.py")]
+    tests = [*map(str, here.glob("test_*in_the_browser.py")), str(here / "test_offline.py")]
     sys.exit(pytest.main(["-n", "0", *tests]))
