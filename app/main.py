@@ -12,6 +12,7 @@ from fastapi_offline import FastAPIOffline
 
 from app import __version__, doors
 from app.bag import routes as bag
+from app.buying import routes as buying
 from app.cover import routes as cover
 from app.cover.cards import routes as planning_cards
 from app.cover.forecasts import routes as forecasts
@@ -124,6 +125,7 @@ PACKAGES = (
     forecasts,
     value,
     case_evidence,
+    buying,
     epcis,
 )
 
