@@ -150,12 +150,16 @@ def blank(body: type[Body], **filled: object) -> Form[Body]:
     return Form(body, typed)
 
 
-def sent(body: type[Body], typed: Typed) -> Form[Body]:
-    """Read a form that somebody sent."""
+def kept(body: type[Body], typed: Typed) -> Form[Body]:
+    """Take up a form that somebody sent and is still at, without reading it."""
     keys = typed.get(KEY_FIELD, ())
     key = keys[0] if keys and re.fullmatch(r"[\x21-\x7e]{1,255}", keys[0]) else None
-    form = Form(body, typed) if key is None else Form(body, typed, key)
-    return form.read()
+    return Form(body, typed) if key is None else Form(body, typed, key)
+
+
+def sent(body: type[Body], typed: Typed) -> Form[Body]:
+    """Read a form that somebody sent."""
+    return kept(body, typed).read()
 
 
 def _put(said: dict[str, Any], steps: Sequence[str], value: object) -> None:
@@ -207,6 +211,8 @@ def _resolved(whole: dict[str, Any], schema: dict[str, Any]) -> list[dict[str, A
     """Follow references and list the choices of a schema."""
     if "$ref" in schema:
         return _resolved(whole, whole["$defs"][schema["$ref"].rpartition("/")[2]])
+    if "properties" in schema:  # a body, whatever it says of which members go together
+        return [schema]
     choices = [*schema.get("anyOf", ()), *schema.get("oneOf", ()), *schema.get("allOf", ())]
     return [one for each in choices for one in _resolved(whole, each)] if choices else [schema]
 

@@ -69,7 +69,8 @@ async function tell() {
 async function send(request) {
   const body = await request.clone().text();
   const fields = new URLSearchParams(body);
-  if (!fields.has("_offline")) return fetch(request);
+  // What `_do` asks for books nothing: it is no use to anybody later.
+  if (!fields.has("_offline") || fields.has("_do")) return fetch(request);
   const before = (await all()).filter((each) => !each.refused);
   if (before.length) await sendOn();
   try {
@@ -158,8 +159,14 @@ async function page(request) {
 // A kept page is a form nobody has filled in: each time it is opened it is a new one.
 async function fresh(known) {
   const text = (await known.text()).replace(
-    /(name="_key" value=")[^"]*/g, (_, before) => before + crypto.randomUUID());
+    /(name="_key" value=")[^"]*/g, (_, before) => before + crypto.randomUUID(),
+  ).replace(/(data-opened value=")[^"]*/g, (_, before) => before + localMinute());
   return new Response(text, { headers: known.headers });
+}
+
+function localMinute() {
+  const now = new Date();
+  return new Date(now - now.getTimezoneOffset() * 60_000).toISOString().slice(0, 16);
 }
 
 async function keepPages(paths) {
