@@ -8,6 +8,8 @@ from app.web import (
     account,
     arriving,
     assets,
+    blending,
+    cleaning,
     door,
     finding,
     measuring,
@@ -16,8 +18,12 @@ from app.web import (
     printing,
     putting_away,
     receiving,
+    roast_day,
+    roasting,
     start,
+    tasting,
     units,
+    voiding,
 )
 from app.web.refusals import tell_people
 from app.web.tasks import Task
@@ -25,6 +31,7 @@ from app.web.tasks import Task
 PAGES: Final = (
     start, door, account, finding, units,
     receiving, arriving, putting_away, printing, moving, measuring,
+    roast_day, roasting, blending, cleaning, tasting, voiding,
     offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""

@@ -13,6 +13,7 @@ from app.green.condition.queries import watch_page
 from app.ledger.tables import Hold, HoldRelease, Unit
 from app.quality.rules import Disposition
 from app.recall.drills.queries import due as drill_due
+from app.roasting.batches.queries import Wanted, batch_page
 from app.roasting.queries import DISPOSITION
 from app.roasting.tables import Roast
 from app.sending.orders.queries import open_lines
@@ -113,11 +114,26 @@ def _set_aside(session: Session, settings: Settings) -> Due | None:
         .order_by(col(Unit.id))
     ).all()
     lines = [
-        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", f"/u/{row.code}")
+        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", f"/cup/{row.code}")
         for row in rows[:_LINES]
     ]
     said = ngettext("roast set aside, to be tasted", "roasts set aside, to be tasted", len(rows))
     return Due(len(rows), said, lines)
+
+
+def _batches(session: Session, settings: Settings) -> Due | None:
+    """Name the batches that are planned until today and not roasted."""
+    del settings
+    batches, _following = batch_page(session, Page(500, 0), Wanted("planned", None, now().date()))
+    lines = [
+        Line(
+            str(each["id"]), f"{each['style']}, {each['machine'] or ''}",
+            f"/roast?batch={each['id']}",
+        )
+        for each in batches[:_LINES]
+    ]  # fmt: skip
+    said = ngettext("batch to be roasted", "batches to be roasted", len(batches))
+    return Due(len(batches), said, lines, "/roasting")
 
 
 def _holds(session: Session, settings: Settings) -> Due | None:
@@ -158,6 +174,7 @@ _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | N
     (Permission.RECEIVE, _homeless),
     (Permission.DISPATCH, _orders),
     (Permission.CUP, _set_aside),
+    (Permission.ROAST, _batches),
     (Permission.ROAST, _set_aside),
     (Permission.RELEASE, _holds),
     (Permission.READING, _readings),
