@@ -191,7 +191,9 @@ class Browser:
         for width in WIDTHS:
             for dark in (False, True):
                 self.look(width, dark=dark)
-                assert self.findings() == [], (name, width, dark)
+                self.shoot(f"{name}-{width}{'-dark' if dark else ''}")
+                found = self.findings()
+                assert not found, (name, width, dark, found)
                 self.shoot(f"{name}-{width}{'-dark' if dark else ''}")
             assert self.small_targets() == [], (name, width)
             assert not self.spills(), (name, width)
