@@ -4,11 +4,28 @@ from typing import Final
 
 from fastapi import FastAPI
 
-from app.web import account, assets, door, finding, measuring, moving, offline, start, units
+from app.web import (
+    account,
+    assets,
+    contracting,
+    covering,
+    door,
+    finding,
+    lots_for_buyers,
+    measuring,
+    moving,
+    offline,
+    planning,
+    start,
+    units,
+)
 from app.web.refusals import tell_people
 from app.web.tasks import Task
 
-PAGES: Final = (start, door, account, finding, units, moving, measuring, offline, assets)
+PAGES: Final = (
+    start, door, account, finding, units, moving, measuring, covering, contracting, planning,
+    lots_for_buyers, offline, assets,
+)  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
 
 
