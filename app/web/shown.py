@@ -27,13 +27,6 @@ def thousandths(value: int) -> str:
     return number(kg_from_grams(value))
 
 
-def typed_number(value: Decimal | int) -> str:
-    """Write a number as somebody types it into a field."""
-    mark = manner().locale.number_symbols["latn"]["decimal"]
-    plain = f"{Decimal(value):f}"
-    return (plain.rstrip("0").rstrip(".") if "." in plain else plain).replace(".", mark)
-
-
 def kilos(grams: int) -> str:
     """Write grams as somebody types them as kilograms."""
     return typed_number(kg_from_grams(grams))
