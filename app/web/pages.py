@@ -8,15 +8,21 @@ from app.web import (
     account,
     arriving,
     assets,
+    bringing,
+    coffees,
+    counting,
     door,
     finding,
+    instruments,
     measuring,
     moving,
     offline,
     printing,
     putting_away,
+    readings,
     receiving,
     start,
+    store,
     units,
 )
 from app.web.refusals import tell_people
@@ -24,7 +30,8 @@ from app.web.tasks import Task
 
 PAGES: Final = (
     start, door, account, finding, units,
-    receiving, arriving, putting_away, printing, moving, measuring,
+    receiving, arriving, putting_away, moving, coffees, store, counting, printing,
+    bringing, measuring, readings, instruments,
     offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
