@@ -9,11 +9,15 @@ from app.web import (
     arriving,
     assets,
     blending,
+    bringing,
     cleaning,
+    coffees,
     contracting,
+    counting,
     covering,
     door,
     finding,
+    instruments,
     lots_for_buyers,
     measuring,
     moving,
@@ -21,10 +25,12 @@ from app.web import (
     planning,
     printing,
     putting_away,
+    readings,
     receiving,
     roast_day,
     roasting,
     start,
+    store,
     tasting,
     units,
     voiding,
@@ -35,7 +41,8 @@ from app.web.tasks import Task
 PAGES: Final = (
     start, door, account, finding, units, receiving, arriving, putting_away, printing, moving,
     measuring, roast_day, roasting, blending, cleaning, tasting, voiding, covering,
-    contracting, planning, lots_for_buyers, offline, assets,
+    contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
+    instruments, offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
 
