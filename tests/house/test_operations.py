@@ -12,7 +12,7 @@ from fastapi import FastAPI
 
 from app.main import create_app
 from app.settings import Settings
-from app.shared.problems import KINDS
+from app.shared.kinds import KINDS
 from app.shared.staff import GRANTS, Permission, Role
 from tests.api import Api, problem
 from tests.house.source import Module, called, modules
