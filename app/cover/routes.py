@@ -37,6 +37,8 @@ def _asked(
 
 
 CoverAsked = Annotated[Asked, Depends(_asked)]
+KeyAsked = Annotated[str, Query(min_length=1, max_length=200)]
+DaysAhead = Annotated[int, Query(ge=1, le=366, description="How many days ahead")]
 
 
 @router.get("/cover", response_model=CoverOut)
@@ -75,10 +77,7 @@ def list_suggested_orders(clerk: Reader, by: ItemBy = "component") -> Response:
 
 @router.get("/cover/projection", response_model=ProjectionOut)
 def show_projection(
-    clerk: Reader,
-    key: Annotated[str, Query(min_length=1, max_length=200)],
-    by: ItemBy = "component",
-    days: Annotated[int, Query(ge=1, le=366, description="How many days ahead")] = 90,
+    clerk: Reader, key: KeyAsked, by: ItemBy = "component", days: DaysAhead = 90
 ) -> Response:
     """Project the stock of a component or an origin day by day, with a band and what arrives."""
     return Answer(clerk.read(projecting.projection, by, key, days, clerk.settings))

@@ -62,14 +62,14 @@ class Tallies:
 
 def read(
     session: Session, as_of: date, settings: Settings,
-    *, days: int, loss_days: int | None = None, sites: bool = False,
+    *, days: int, loss_days: int = 0, sites: bool = False,
 ) -> Facts:  # fmt: skip
-    """Read everything that cover of a day needs, with use over so many days."""
+    """Read everything that cover of a day needs, with use and losses over so many days."""
     first = as_of - timedelta(days=days - 1)
     stock = reading.stock(session, as_of, places=sites)
     draws = reading.draws(session, first, as_of, places=sites)
-    lost_since = as_of - timedelta(days=(loss_days or days) - 1)
-    losses = reading.losses(session, lost_since, as_of, places=sites)
+    lost_since = as_of - timedelta(days=loss_days - 1)
+    losses = reading.losses(session, lost_since, as_of, places=sites) if loss_days else []
     ids = {each.lot_id for each in stock}
     ids |= {each.lot_id for each in draws} | {each.lot_id for each in losses}
     return Facts(

@@ -4,11 +4,36 @@ from typing import Final
 
 from fastapi import FastAPI
 
-from app.web import account, assets, door, finding, measuring, moving, offline, start, units
+from app.web import (
+    account,
+    arriving,
+    assets,
+    blending,
+    cleaning,
+    door,
+    finding,
+    measuring,
+    moving,
+    offline,
+    printing,
+    putting_away,
+    receiving,
+    roast_day,
+    roasting,
+    start,
+    tasting,
+    units,
+    voiding,
+)
 from app.web.refusals import tell_people
 from app.web.tasks import Task
 
-PAGES: Final = (start, door, account, finding, units, moving, measuring, offline, assets)
+PAGES: Final = (
+    start, door, account, finding, units,
+    receiving, arriving, putting_away, printing, moving, measuring,
+    roast_day, roasting, blending, cleaning, tasting, voiding,
+    offline, assets,
+)  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
 
 

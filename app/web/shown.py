@@ -40,6 +40,22 @@ def mass_kg(kilograms: Decimal | int) -> str:
     return f"{number(Decimal(kilograms))}{_NARROW}kg"
 
 
+def typed_number(value: Decimal | int) -> str:
+    """Write a number as somebody would type it into a field."""
+    return format_decimal(
+        value, format="0.#########", locale=manner().locale, decimal_quantization=False
+    )
+
+
+def typed_mass(name: str, grams: int) -> dict[str, str]:
+    """Write a mass into the field for it, which is in what was chosen."""
+    kilograms = kg_from_grams(grams)
+    if manner().mass_unit == "lb":
+        pounds = (kilograms / POUND_KG).quantize(Decimal("0.01"), ROUND_HALF_EVEN)
+        return {f"{name}:lb": typed_number(pounds)}
+    return {name: typed_number(kilograms)}
+
+
 def kg_of_pounds(pounds: Decimal) -> Decimal:
     """Turn pounds into kilograms, to the gram, as the book keeps them."""
     return (pounds * POUND_KG).quantize(GRAM, ROUND_HALF_EVEN)
@@ -76,6 +92,7 @@ FILTERS = {
     "number": number,
     "thousandths": thousandths,
     "mass": mass,
+    "typed_number": typed_number,
     "mass_kg": mass_kg,
     "moment": moment,
     "clock": clock,

@@ -3,17 +3,17 @@
 from collections.abc import Callable, Iterator, Sequence
 from datetime import timedelta
 from typing import Final, NamedTuple
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Response
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.green.condition.queries import watch_page
-from app.green.contracts.received import received_of
-from app.green.contracts.tables import PurchaseContract
 from app.ledger.tables import Hold, HoldRelease, Unit
 from app.quality.rules import Disposition
 from app.recall.drills.queries import due as drill_due
+from app.roasting.batches.queries import Wanted, batch_page
 from app.roasting.queries import DISPOSITION
 from app.roasting.tables import Roast
 from app.sending.orders.queries import open_lines
@@ -22,6 +22,8 @@ from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, Visiting
+from app.web.expected import expected
+from app.web.putting_away import waiting
 from app.web.shown import day, mass
 from app.web.texts import _, ngettext
 
@@ -38,6 +40,8 @@ class Line(NamedTuple):
     code: str
     said: str = ""
     path: str | None = None
+    needs: Permission | None = None
+    """What somebody must be allowed to do to follow it; all read."""
 
 
 class Due(NamedTuple):
@@ -52,23 +56,38 @@ class Due(NamedTuple):
 
 def _arrivals(session: Session, settings: Settings) -> Due | None:
     """Name contracts whose coffee is expected within a week or should have come."""
-    del settings
     today = now().date()
-    contracts = session.scalars(
-        select(PurchaseContract)
-        .where(col(PurchaseContract.expected_on) <= today + _AHEAD)
-        .order_by(col(PurchaseContract.expected_on))
-    ).all()
-    received = received_of(session, [each.id for each in contracts if each.id is not None])
-    waiting = [each for each in contracts if not received.get(each.id or 0)]
+    due = [
+        each
+        for each in expected(session, settings)
+        if not each.received_g and each.expected_on and each.expected_on <= today + _AHEAD
+    ]
     lines = [
-        Line(each.reference, f"{mass(each.quantity_g)}, {day(each.expected_on)}")
-        for each in waiting[:_LINES]
+        Line(
+            each.reference,
+            f"{mass(each.quantity_g)}, {day(each.expected_on)}",
+            f"/receive?{urlencode({'contract': each.reference})}",
+            Permission.RECEIVE,
+        )
+        for each in due[:_LINES]
         if each.expected_on
     ]
-    said = ngettext("delivery expected", "deliveries expected", len(waiting))
-    late = any(each.expected_on and each.expected_on < today for each in waiting)
-    return Due(len(waiting), said, lines, urgent=late)
+    said = ngettext("delivery expected", "deliveries expected", len(due))
+    late = any(each.expected_on and each.expected_on < today for each in due)
+    return Due(len(due), said, lines, urgent=late)
+
+
+def _homeless(session: Session, settings: Settings) -> Due | None:
+    """Name lots with sacks that stand at no place yet."""
+    del settings
+    lots = waiting(session)
+    lines = [
+        Line(each.lot, f"{each.name}, {mass(each.grams)}", f"/put-away?of={each.lot}")
+        for each in lots[:_LINES]
+    ]
+    number = sum(each.sacks for each in lots)
+    said = ngettext("sack to be put away", "sacks to be put away", number)
+    return Due(number, said, lines, "/put-away")
 
 
 def _readings(session: Session, settings: Settings) -> Due | None:
@@ -95,11 +114,26 @@ def _set_aside(session: Session, settings: Settings) -> Due | None:
         .order_by(col(Unit.id))
     ).all()
     lines = [
-        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", f"/u/{row.code}")
+        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", f"/cup/{row.code}")
         for row in rows[:_LINES]
     ]
     said = ngettext("roast set aside, to be tasted", "roasts set aside, to be tasted", len(rows))
     return Due(len(rows), said, lines)
+
+
+def _batches(session: Session, settings: Settings) -> Due | None:
+    """Name the batches that are planned until today and not roasted."""
+    del settings
+    batches, _following = batch_page(session, Page(500, 0), Wanted("planned", None, now().date()))
+    lines = [
+        Line(
+            str(each["id"]), f"{each['style']}, {each['machine'] or ''}",
+            f"/roast?batch={each['id']}",
+        )
+        for each in batches[:_LINES]
+    ]  # fmt: skip
+    said = ngettext("batch to be roasted", "batches to be roasted", len(batches))
+    return Due(len(batches), said, lines, "/roasting")
 
 
 def _holds(session: Session, settings: Settings) -> Due | None:
@@ -137,8 +171,10 @@ def _drill(session: Session, settings: Settings) -> Due | None:
 _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | None]]]] = (
     (Permission.RECEIVE, _arrivals),
     (Permission.CONTRACTS, _arrivals),
+    (Permission.RECEIVE, _homeless),
     (Permission.DISPATCH, _orders),
     (Permission.CUP, _set_aside),
+    (Permission.ROAST, _batches),
     (Permission.ROAST, _set_aside),
     (Permission.RELEASE, _holds),
     (Permission.READING, _readings),

@@ -80,7 +80,6 @@ function many(kept) {
   field.autocomplete = "off";
   field.spellcheck = false;
   field.setAttribute("autocapitalize", "characters");
-  field.autofocus = kept.autofocus;
   const label = kept.closest(".field").querySelector("label");
   label.htmlFor = field.id;
   for (const name of ["aria-describedby", "aria-invalid"]) {
@@ -88,6 +87,7 @@ function many(kept) {
   }
   kept.before(field);
   kept.hidden = true;
+  if (kept.autofocus) field.focus();
   kept.required = false;
   const heard = ear(field);
   const list = document.createElement("ol");
