@@ -144,6 +144,8 @@ def create_app(settings: Settings) -> FastAPI:
         redoc_url=None,
         openapi_url="/api/openapi.json",
         static_url="/api/docs-files",
+        # It would lead to whatever host the request names.
+        redirect_slashes=False,
         lifespan=_lifespan,
         generate_unique_id_function=_name,
     )
