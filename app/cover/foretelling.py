@@ -4,12 +4,21 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
+from enum import StrEnum
 from fractions import Fraction
 from math import ceil
 from typing import Final, NamedTuple
 
-from app.cover.rules import Calendar
-from app.standards.forecasting import Chosen, Shape, choose, classify, cover_range, demand_range
+from app.cover.rules import Band, Calendar, Tally
+from app.standards.forecasting import (
+    Chosen,
+    Shape,
+    choose,
+    classify,
+    cover_range,
+    demand_range,
+    stock_bands,
+)
 from app.standards.planning import Amount
 
 WEEK: Final = 7
@@ -21,8 +30,8 @@ TOO_FEW: Final = (
     f"{FEWEST_WEEKS} weeks since the first of them"
 )
 NOT_OF_LOTS: Final = (
-    "no forecast of a single lot is counted on: when a lot is drawn on and which comes after it is "
-    "decided and no matter of chance; its component and its origin have one"
+    "a single lot has none to go by: when it is drawn on, and which lot comes after it, is decided "
+    "and no matter of chance; its component and its origin have one"
 )
 
 
@@ -39,6 +48,13 @@ class Range(NamedTuple):
 
     half: Until
     nine_of_ten: Until
+
+
+class Basis(StrEnum):
+    """What is expected to be used where nothing is planned."""
+
+    FORECAST = "forecast"
+    AVERAGE = "average"
 
 
 class Foretold(NamedTuple):
@@ -78,10 +94,33 @@ class Foretold(NamedTuple):
         shown = rounded_float(days, 1)
         return Until(shown, Calendar().after(self.as_of, ceil(shown)))
 
+    def bands(self, stock_g: int, arriving: Sequence[int], wanted: Sequence[Amount]) -> list[Band]:
+        """Bound what stock will be at the end of each day, with what arrives and what is wanted."""
+        found = stock_bands(
+            stock_g, arriving, [round(grams) for grams in wanted], self.used,
+            self.chosen.forecast, days_per_period=WEEK,
+        )  # fmt: skip
+        return [Band(*map(round, each)) for each in found]
+
     def within(self, weeks: int) -> tuple[int, int]:
         """Bound what so many weeks will use, nine of ten times."""
         low, high = demand_range(self.used, self.chosen.forecast, weeks)
         return round(low), round(high)
+
+
+class Foresight(NamedTuple):
+    """A forecast that is counted on, or why there is none."""
+
+    forecast: Foretold | None
+    why_none: str | None
+
+
+def foresee(tally: Tally, by: str, as_of: date, weeks: int) -> Foresight:
+    """Forecast the use of a tally, where that can be counted on."""
+    if by == "lot":
+        return Foresight(None, NOT_OF_LOTS)
+    found = foretell(tally.drawn, as_of, weeks)
+    return Foresight(None if found.why_none else found, found.why_none)
 
 
 def foretell(drawn: Mapping[date, Amount], as_of: date, weeks: int) -> Foretold:

@@ -31,6 +31,8 @@ class Key(NamedTuple):
 class Facts:
     """What the book says of green: read once, added up by anything."""
 
+    first: date
+    """Since when use was read."""
     as_of: date
     lots: Mapping[int, Lot]
     stock: Collection[Standing]
@@ -73,6 +75,7 @@ def read(
     ids = {each.lot_id for each in stock}
     ids |= {each.lot_id for each in draws} | {each.lot_id for each in losses}
     return Facts(
+        first,
         as_of,
         reading.lots(session, ids),
         stock,
@@ -91,7 +94,7 @@ def add_up(facts: Facts, by: By, since: date) -> Tallies:
     _add_stock(facts, by, sums)
     _add_use(facts, by, sums, since)
     for lost in facts.losses:
-        for key in _of_lot(facts, by, lost.lot_id, lost.place_id):
+        for key in keys_of(facts, by, lost.lot_id, lost.place_id):
             tally = sums.at(key)
             tally.sampled_g += lost.sampled_g
             tally.written_off_g += lost.written_off_g
@@ -107,7 +110,7 @@ def add_up(facts: Facts, by: By, since: date) -> Tallies:
 def _add_stock(facts: Facts, by: By, sums: Tallies) -> None:
     promised: set[int] = set()
     for there in facts.stock:
-        keys = list(_of_lot(facts, by, there.lot_id, there.place_id))
+        keys = list(keys_of(facts, by, there.lot_id, there.place_id))
         sums.on_hand_g += 0 if keys else there.on_hand_g
         for key in keys:
             tally = sums.at(key)
@@ -129,7 +132,8 @@ def _add_use(facts: Facts, by: By, sums: Tallies, since: date) -> None:
             sums.used_g += draw.grams
 
 
-def _of_lot(facts: Facts, by: By, lot_id: int, place_id: int | None) -> Iterator[Key]:
+def keys_of(facts: Facts, by: By, lot_id: int, place_id: int | None) -> Iterator[Key]:
+    """Name what a lot at a place counts to: of components there may be several, or none."""
     lot = facts.lots[lot_id]
     if by == "lot":
         yield Key(lot.code, lot.name)
@@ -143,12 +147,13 @@ def _of_lot(facts: Facts, by: By, lot_id: int, place_id: int | None) -> Iterator
 
 def _of_draw(facts: Facts, by: By, draw: Draw) -> Key | None:
     if by != "component":
-        return next(_of_lot(facts, by, draw.lot_id, draw.place_id))
+        return next(keys_of(facts, by, draw.lot_id, draw.place_id))
     component = facts.styles.component(draw, facts.lots[draw.lot_id].code)
     return None if component is None else Key(component)
 
 
 def of_contract(facts: Facts, by: By, contract: Contract) -> Key | None:
+    """Name what a contract is for; None where it does not say."""
     if by == "origin" and contract.origin is not None:
         return Key(contract.origin, country_name(contract.origin))
     if by == "component" and contract.component is not None:

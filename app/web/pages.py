@@ -10,11 +10,15 @@ from app.web import (
     assets,
     blending,
     cleaning,
+    contracting,
+    covering,
     door,
     finding,
+    lots_for_buyers,
     measuring,
     moving,
     offline,
+    planning,
     printing,
     putting_away,
     receiving,
@@ -29,10 +33,9 @@ from app.web.refusals import tell_people
 from app.web.tasks import Task
 
 PAGES: Final = (
-    start, door, account, finding, units,
-    receiving, arriving, putting_away, printing, moving, measuring,
-    roast_day, roasting, blending, cleaning, tasting, voiding,
-    offline, assets,
+    start, door, account, finding, units, receiving, arriving, putting_away, printing, moving,
+    measuring, roast_day, roasting, blending, cleaning, tasting, voiding, covering,
+    contracting, planning, lots_for_buyers, offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
 
