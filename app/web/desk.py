@@ -17,6 +17,7 @@ from starlette.concurrency import run_in_threadpool
 
 from app.ledger.clerk import Clerk
 from app.shared.answers import Answer, read_json, to_json
+from app.shared.bodies import read_body
 from app.shared.db import writing
 from app.shared.problems import Refused, problem
 from app.shared.staff import Permission
@@ -152,11 +153,7 @@ def _listed(pairs: list[tuple[str, str]]) -> dict[str, list[str]]:
 
 async def read_fields(request: Request) -> dict[str, list[str]]:
     """Read an URL-encoded form; `bad-request` for what is none, `too-large` beyond the limit."""
-    body = bytearray()
-    async for chunk in request.stream():
-        body += chunk
-        if len(body) > LARGEST_FORM:
-            raise Refused("too-large", f"A form has at most {LARGEST_FORM} bytes.")
+    body = await read_body(request, LARGEST_FORM, "A form")
     try:
         pairs = parse_qsl(
             body.decode(), keep_blank_values=True, errors="strict", max_num_fields=_MOST_FIELDS
@@ -193,6 +190,7 @@ def manner_of(request: Request, visitor: Visitor | None) -> Manner:
 async def _at_desk(request: Request, needed: SecurityScopes) -> Desk:
     visitor = await run_in_threadpool(sessions.find, request)
     request.state.visitor = visitor
+    request.state.who = visitor.staff.name if visitor else None
     # Said here and not in a thread, so that everything this request does speaks so.
     speak(manner_of(request, visitor))
     typed: dict[str, list[str]] = {}

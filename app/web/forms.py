@@ -19,7 +19,8 @@ from typing import Any, Final, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from app.shared.problems import KINDS, MemberError, Refused
+from app.shared.kinds import KINDS
+from app.shared.problems import MemberError, Refused
 from app.web.shown import kg_of_pounds
 from app.web.texts import _, manner
 

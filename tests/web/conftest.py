@@ -8,7 +8,6 @@ from typing import Any, Self
 from urllib.parse import urlencode
 
 import httpx
-import hypothesis  # noqa: F401 - first of all: see below
 import pytest
 from fastapi import FastAPI
 from selenium import webdriver
@@ -21,9 +20,6 @@ from tests.serving import served
 from tests.web.browser import Browser, is_there, started
 
 PASSWORD = "a mill by the river"
-
-# Selenium brings Trio, which hands Hypothesis a generator when that is imported. Imported only
-# after a service was started and froze what the collector sees, it would warn that nobody has it.
 
 
 class Visitor:
