@@ -86,7 +86,8 @@ class House:
         unknown += [style.name for style in named if not style.green]
         if unknown:
             return Made(product, coffee, {}, f"nobody knows the green of {', '.join(unknown)}")
-        return Made(product, coffee, self.green_of({coffee: Fraction(1)}), None)
+        green = self.green_of({coffee: Fraction(1)})
+        return Made(product, coffee, green, None if green else "no green goes into it")
 
 
 def house(session: Session, settings: Settings, as_of: date) -> House:
