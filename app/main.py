@@ -12,11 +12,12 @@ from fastapi_offline import FastAPIOffline
 
 from app import __version__, doors
 from app.bag import routes as bag
+from app.buying import routes as buying
 from app.cover import routes as cover
 from app.cover.cards import routes as planning_cards
+from app.cover.forecasts import routes as forecasts
 from app.description import describe
 from app.epcis import routes as epcis
-from app.forecasting import routes as forecasting
 from app.green import routes as green
 from app.green.arrivals import photo_routes as photos
 from app.green.arrivals import routes as arrivals
@@ -121,9 +122,10 @@ PACKAGES = (
     recall,
     balance,
     drills,
-    forecasting,
+    forecasts,
     value,
     case_evidence,
+    buying,
     epcis,
 )
 

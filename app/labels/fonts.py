@@ -37,7 +37,7 @@ def _mono() -> Font:
 
 
 @lru_cache(maxsize=1)
-def _chain() -> tuple[Font, ...]:
+def text_fonts() -> tuple[Font, ...]:
     """Order the fonts for text: Latin, Greek and Cyrillic, the other scripts, East Asia, signs."""
     noto = {font.name: font for font in _of_package("manimgx_fonts", "", "NotoSans*.ttf")}
     first = noto.pop("NotoSans[wght]")
@@ -61,7 +61,7 @@ def _advances(font: Font) -> Mapping[int, int]:
 
 @lru_cache(maxsize=4096)
 def _font_of(character: str, lettering: Lettering) -> Font | None:
-    chain = (_mono(), *_chain()) if lettering is Lettering.CODE else _chain()
+    chain = (_mono(), *text_fonts()) if lettering is Lettering.CODE else text_fonts()
     return next((font for font in chain if ord(character) in _advances(font)), None)
 
 

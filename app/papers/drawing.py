@@ -4,6 +4,8 @@ The file carries the time at which the dispatch was booked and no other, and no 
 """
 
 from collections.abc import Sequence
+from datetime import datetime
+from io import BytesIO
 
 from fpdf import FPDF
 from fpdf.enums import TextMode
@@ -24,17 +26,23 @@ def draw_note(facts: NoteFacts) -> bytes:
     """Draw a delivery note and write the file."""
     ruler = FontRuler()
     pages = lay_out(_readable(facts), ruler)
-    pdf = FPDF(unit="mm", format=(PAGE[0] / MM, PAGE[1] / MM))
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(0)
-    pdf.set_creation_date(facts.recorded_at)
-    pdf.set_title(f"Delivery note {facts.code}")
-    pdf.set_creator("Jutebook")
-    pdf.set_draw_color(0)
-    pdf.set_text_color(0)
+    pdf = blank_file(f"Delivery note {facts.code}", facts.recorded_at)
     for page in pages:
         draw_page(pdf, page, ruler)
     return bytes(pdf.output())
+
+
+def blank_file(title: str, at: datetime) -> FPDF:
+    """Begin a file of A4 that carries this time and no other."""
+    pdf = FPDF(unit="mm", format=(PAGE[0] / MM, PAGE[1] / MM))
+    pdf.set_auto_page_break(False)
+    pdf.set_margin(0)
+    pdf.set_creation_date(at)
+    pdf.set_title(title)
+    pdf.set_creator("Jutebook")
+    pdf.set_draw_color(0)
+    pdf.set_text_color(0)
+    return pdf
 
 
 def _readable(facts: NoteFacts) -> NoteFacts:
@@ -56,11 +64,13 @@ def _lines(text: str) -> str:
 
 
 def draw_page(pdf: FPDF, page: Page, ruler: FontRuler) -> None:
-    """Draw a page: its lines, then its words."""
+    """Draw a page: its lines, its pictures, then its words."""
     pdf.add_page()
     pdf.set_line_width(_RULE)
     for y in page.rules:
         pdf.line(_LEFT, y / MM, _RIGHT, y / MM)
+    for image in page.images:
+        pdf.image(BytesIO(image.png), x=image.x / MM, y=image.y / MM, w=image.width / MM)
     for words in page.words:
         draw_words(pdf, words, ruler)
 

@@ -35,6 +35,16 @@ class Words(NamedTuple):
     lettering: Lettering = Lettering.TEXT
 
 
+class Image(NamedTuple):
+    """A picture, by its upper left corner."""
+
+    x: int
+    y: int
+    width: int
+    height: int
+    png: bytes
+
+
 @dataclass
 class Page:
     """What stands on one page."""
@@ -42,6 +52,7 @@ class Page:
     words: list[Words] = field(default_factory=list)
     rules: list[int] = field(default_factory=list)
     """Lines across the page, by their height."""
+    images: list[Image] = field(default_factory=list)
 
 
 def wrapped(text: str, width: int, em: int, lettering: Lettering, ruler: Ruler) -> list[str]:

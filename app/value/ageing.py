@@ -39,6 +39,16 @@ class _Crop(NamedTuple):
 
 def ageing_page(session: Session, page: Page, wanted: Wanted, settings: Settings) -> PageOf:
     """Read lots on hand with their age, in the order they came."""
+    lots = aged_lots(session, settings)
+    shown = [number for number, lot in lots.items() if _is_wanted(lot, wanted)]
+    found, following = turn_page(
+        session, select(col(Unit.id)).where(among(session, col(Unit.id), shown)), col(Unit.id), page
+    )
+    return [lots[row.id].model_dump(by_alias=True) for row in found], following
+
+
+def aged_lots(session: Session, settings: Settings) -> Mapping[int, AgedLot]:
+    """Read every lot on hand with its age, by its number."""
     left = _left(session)
     rows = session.execute(
         select(
@@ -52,12 +62,7 @@ def ageing_page(session: Session, page: Page, wanted: Wanted, settings: Settings
     ).all()  # fmt: skip
     due = {lot: known.state.overdue for lot, known in lot_readings(session, left, settings).items()}
     newest = _newest_crops(session)
-    lots = {row.id: _aged(row, left[row.id], due[row.id], newest, settings) for row in rows}
-    shown = [number for number, lot in lots.items() if _is_wanted(lot, wanted)]
-    found, following = turn_page(
-        session, select(col(Unit.id)).where(among(session, col(Unit.id), shown)), col(Unit.id), page
-    )
-    return [lots[row.id].model_dump(by_alias=True) for row in found], following
+    return {row.id: _aged(row, left[row.id], due[row.id], newest, settings) for row in rows}
 
 
 def _left(session: Session) -> Mapping[int, int]:

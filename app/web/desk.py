@@ -16,11 +16,12 @@ from sqlalchemy.exc import OperationalError
 from starlette.concurrency import run_in_threadpool
 
 from app.ledger.clerk import Clerk
-from app.shared.answers import Answer, read_json
+from app.shared.answers import Answer, read_json, to_json
+from app.shared.db import writing
 from app.shared.problems import Refused, problem
 from app.shared.staff import Permission
 from app.web import forms, sessions
-from app.web.forms import KEY_FIELD, TOKEN_FIELD, Form, Typed
+from app.web.forms import KEY_FIELD, LOOK_FIELD, TOKEN_FIELD, Form, Typed
 from app.web.rendering import for_people, render, tell_next
 from app.web.sessions import Visitor
 from app.web.texts import Manner, _, language_asked, speak
@@ -82,6 +83,38 @@ class Desk(Clerk):
         else:
             made: dict[str, Any] = read_json(bytes(answer.body))
             return made
+        return None
+
+    @property
+    def only_looks(self) -> bool:
+        """Whether the form was sent to see what would be booked."""
+        return LOOK_FIELD in self.typed
+
+    def look(
+        self,
+        form: Form[Any],
+        action: Callable[..., BaseModel],
+        *before: object,
+        **named: object,
+    ) -> dict[str, Any] | None:
+        """Tell what booking a form would answer: the act is done and taken back.
+
+        So what is shown before cannot differ from what is done after, but for what others book in
+        between. Returns None when it would be refused, and the form says why.
+        """
+        if form.asked is None:
+            return None
+        try:
+            with writing(self._state.engine) as session:
+                made = action(self._pen(session), *before, form.asked, **named)
+                seen: dict[str, Any] = read_json(to_json(made))
+                session.rollback()
+        except Refused as refused:
+            form.refuse(refused)
+        except OperationalError:
+            form.refuse(Refused("busy", _("The database did not take it; nothing was booked.")))
+        else:
+            return seen
         return None
 
     def show(self, template: str, form: Form[Any] | None = None, **context: object) -> Response:

@@ -8,31 +8,41 @@ from app.web import (
     account,
     arriving,
     assets,
+    blending,
     bringing,
+    cleaning,
     coffees,
+    contracting,
     counting,
+    covering,
     door,
     finding,
     instruments,
+    lots_for_buyers,
     measuring,
     moving,
     offline,
+    planning,
     printing,
     putting_away,
     readings,
     receiving,
+    roast_day,
+    roasting,
     start,
     store,
+    tasting,
     units,
+    voiding,
 )
 from app.web.refusals import tell_people
 from app.web.tasks import Task
 
 PAGES: Final = (
-    start, door, account, finding, units,
-    receiving, arriving, putting_away, moving, coffees, store, counting, printing,
-    bringing, measuring, readings, instruments,
-    offline, assets,
+    start, door, account, finding, units, receiving, arriving, putting_away, printing, moving,
+    measuring, roast_day, roasting, blending, cleaning, tasting, voiding, covering,
+    contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
+    instruments, offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
 

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Response
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
+from app.cover.ordering import orders
 from app.green.condition.queries import watch_page
 from app.green.counting.queries import count_page
 from app.green.counting.rules import Status
@@ -16,6 +17,7 @@ from app.green.instruments.rules import DOUBTFUL
 from app.ledger.tables import Hold, HoldRelease, Unit
 from app.quality.rules import Disposition
 from app.recall.drills.queries import due as drill_due
+from app.roasting.batches.queries import Wanted, batch_page
 from app.roasting.queries import DISPOSITION
 from app.roasting.tables import Roast
 from app.sending.orders.queries import open_lines
@@ -141,11 +143,26 @@ def _set_aside(session: Session, settings: Settings) -> Due | None:
         .order_by(col(Unit.id))
     ).all()
     lines = [
-        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", f"/u/{row.code}")
+        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", f"/cup/{row.code}")
         for row in rows[:_LINES]
     ]
     said = ngettext("roast set aside, to be tasted", "roasts set aside, to be tasted", len(rows))
     return Due(len(rows), said, lines)
+
+
+def _batches(session: Session, settings: Settings) -> Due | None:
+    """Name the batches that are planned until today and not roasted."""
+    del settings
+    batches, _following = batch_page(session, Page(500, 0), Wanted("planned", None, now().date()))
+    lines = [
+        Line(
+            str(each["id"]), f"{each['style']}, {each['machine'] or ''}",
+            f"/roast?batch={each['id']}",
+        )
+        for each in batches[:_LINES]
+    ]  # fmt: skip
+    said = ngettext("batch to be roasted", "batches to be roasted", len(batches))
+    return Due(len(batches), said, lines, "/roasting")
 
 
 def _holds(session: Session, settings: Settings) -> Due | None:
@@ -173,6 +190,21 @@ def _orders(session: Session, settings: Settings) -> Due | None:
     return Due(len(orders), said, shown, urgent=any(line.due_on < today for line in lines))
 
 
+def _cover(session: Session, settings: Settings) -> Due | None:
+    """Name components that are at their order point; what is below it should have been ordered."""
+    due = [each for each in orders(session, "component", settings).items if each.due]
+    lines = [
+        Line(
+            each.key, _("order %(mass)s") % {"mass": mass(each.suggested_g)},
+            f"/cover/projection?{urlencode({'key': each.key})}",
+        )
+        for each in due[:_LINES]
+    ]  # fmt: skip
+    said = ngettext("component to be ordered", "components to be ordered", len(due))
+    late = any(each.position_g < each.reorder_point_g for each in due)
+    return Due(len(due), said, lines, "/cover/orders", urgent=late)
+
+
 def _drill(session: Session, settings: Settings) -> Due | None:
     found = drill_due(session, settings)
     if not found.overdue:
@@ -184,8 +216,10 @@ _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | N
     (Permission.RECEIVE, _arrivals),
     (Permission.CONTRACTS, _arrivals),
     (Permission.RECEIVE, _homeless),
+    (Permission.CONTRACTS, _cover),
     (Permission.DISPATCH, _orders),
     (Permission.CUP, _set_aside),
+    (Permission.ROAST, _batches),
     (Permission.ROAST, _set_aside),
     (Permission.RELEASE, _holds),
     (Permission.READING, _readings),

@@ -142,3 +142,9 @@ def months_after(day: date, months: int) -> date:
     years, month = divmod(day.month - 1 + months, 12)
     year, month = day.year + years, month + 1
     return date(year, month, min(day.day, monthrange(year, month)[1]))
+
+
+def months_since(day: date, today: date) -> int:
+    """Count the whole months that are over since a day; none for one that lies ahead."""
+    months = (today.year - day.year) * 12 + today.month - day.month
+    return max(months - (months_after(day, months) > today), 0)

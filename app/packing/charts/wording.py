@@ -1,13 +1,11 @@
 """What a chart says to whoever cannot see it."""
 
-import re
 from collections.abc import Sequence
 from fractions import Fraction
 
 from app.packing.charts.rules import PackChart, ProductChart
 from app.packing.weighing.showing import grams
 
-_NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _MOST_NAMED = 20
 
 
@@ -23,7 +21,7 @@ def describe_pack(chart: PackChart) -> tuple[str, str]:
         f"lightest {grams(min(weights))} g, heaviest {grams(max(weights))} g. "
         f"{_which('Below T1', chart.short(), 'bag')}{below_t2}"
     )
-    return f"Weights of pack {chart.pack}", plain(said)
+    return f"Weights of pack {chart.pack}", said
 
 
 def describe_product(chart: ProductChart) -> tuple[str, str]:
@@ -40,7 +38,7 @@ def describe_product(chart: ProductChart) -> tuple[str, str]:
         said += " Too few checks for limits: two at least."
     if chart.left_out:
         said += f" {_count(chart.left_out, 'check')} of a single bag left out: one has no range."
-    return f"Means and ranges of {chart.sku}", plain(said)
+    return f"Means and ranges of {chart.sku}", said
 
 
 def _which(where: str, numbers: Sequence[int], what: str) -> str:
@@ -53,8 +51,3 @@ def _which(where: str, numbers: Sequence[int], what: str) -> str:
 
 def _count(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
-
-
-def plain(text: str) -> str:
-    """Replace what XML cannot hold."""
-    return _NOT_IN_XML.sub("\ufffd", text)

@@ -10,7 +10,7 @@ from fpdf import FPDF
 
 from app.labels.fonts import FontRuler, readable
 from app.labels.pieces import MM
-from app.papers.drawing import draw_page, draw_words
+from app.papers.drawing import blank_file, draw_page, draw_words
 from app.papers.sheets import FOOT, LEFT, PAGE, SMALL, Words
 from app.recall.evidence.reading import Evidence
 from app.recall.evidence.report import DRILL, lay_out
@@ -18,7 +18,6 @@ from app.tracing.flow.layout import Band, Picture
 from app.tracing.flow.layout import lay_out as lay_flow_out
 from app.tracing.flow.svg import SHADES
 
-_TALL: Final = (PAGE[0] / MM, PAGE[1] / MM)
 _ACROSS_FOOT: Final = 200 * MM
 
 
@@ -30,14 +29,7 @@ def draw_report(found: Evidence) -> bytes:
         lay_flow_out(flow, readable(title), PAGE[1], ruler, [found.scope.caution])
         for title, flow in found.pictures
     ]
-    pdf = FPDF(unit="mm", format=_TALL)
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(0)
-    pdf.set_creation_date(found.recorded_at)
-    pdf.set_title(f"Report on {found.heading}")
-    pdf.set_creator("Jutebook")
-    pdf.set_draw_color(0)
-    pdf.set_text_color(0)
+    pdf = blank_file(f"Report on {found.heading}", found.recorded_at)
     whole = len(pages) + len(pictures)
     said = f"{DRILL} {found.case.code}" if found.case.drill else found.case.code
     for number, page in enumerate(pages, 1):

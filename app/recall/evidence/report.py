@@ -10,10 +10,10 @@ from decimal import Decimal
 from typing import Final
 
 from app.labels.pieces import MM, Ruler
+from app.papers.reports import Column, Report
 from app.papers.sheets import LEFT, RIGHT, Page
 from app.recall.evidence.codes import CODES
 from app.recall.evidence.reading import Evidence
-from app.recall.evidence.rows import Column, Report
 from app.recall.schemas import Consignee, ScopedUnit
 from app.shared.mass import GRAM, kg_text
 from app.shared.times import text

@@ -2,6 +2,7 @@
 // and sends it on in the order it was entered, each with the key it had, so that it is booked once.
 
 const SLOW_MS = 10_000;
+const FRESH_MS = 30 * 60_000;
 const PAGES = "pages";
 const FILES = "files";
 
@@ -69,8 +70,8 @@ async function tell() {
 async function send(request) {
   const body = await request.clone().text();
   const fields = new URLSearchParams(body);
-  // What `_do` asks for books nothing: it is no use to anybody later.
-  if (!fields.has("_offline") || fields.has("_do")) return fetch(request);
+  // What these ask for books nothing: it is no use to anybody later.
+  if (!fields.has("_offline") || ["_do", "_look", "_more"].some((each) => fields.has(each))) return fetch(request);
   const before = (await all()).filter((each) => !each.refused);
   if (before.length) await sendOn();
   try {
@@ -172,7 +173,8 @@ function localMinute() {
 async function keepPages(paths) {
   const kept = await caches.open(PAGES);
   for (const path of paths) {
-    if (await kept.match(path)) continue;
+    const before = await kept.match(path);
+    if (before && Date.now() - Date.parse(before.headers.get("date")) < FRESH_MS) continue;
     const answer = await fetch(path, { headers: { Accept: "text/html", Purpose: "keep" }, redirect: "error" }).catch(() => null);
     if (answer?.ok) await kept.put(path, answer);
   }

@@ -10,8 +10,8 @@ from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
 from app.standards.forecasting import DemandClass, Method
 
-By = Literal["lot", "origin", "component", "product"]
-"""What is added up: green by lot, origin or the style it was roasted for, or what was sent."""
+By = Literal["lot", "origin", "component", "product", "site"]
+"""What is added up: green as cover adds it up, or of a product the bags that were sent."""
 
 
 class MethodError(Told):
@@ -22,7 +22,8 @@ class MethodError(Told):
 
 class ForecastRow(Told):
     key: str
-    """Code of a lot, ISO 3166-1 code of an origin, name of a style, SKU."""
+    """Code of a lot, ISO 3166-1 code of an origin, name of a component, a site, SKU."""
+    name: str | None
     weeks: int
     """How many weeks were looked at: from the first with any use."""
     used_g: KgOut = Field(alias="used_kg")
@@ -39,15 +40,17 @@ class ForecastRow(Told):
     """What each method would have erred by; none where there were too few weeks to choose."""
     expected_g: KgOut = Field(alias="expected_kg")
     """In all weeks ahead together."""
-    low_g: KgOut = Field(alias="low_kg")
-    high_g: KgOut = Field(alias="high_kg")
+    low_g: KgOut | None = Field(alias="low_kg")
+    high_g: KgOut | None = Field(alias="high_kg")
     """Between both nine of ten times."""
-    available_g: KgOut | None = Field(alias="available_kg")
-    """On hand and not on hold; null by component."""
+    available_g: KgOut = Field(alias="available_kg")
+    """On hand at the end of the day, and not on hold now."""
     days_50: NumberOut | None
     """So many days that lasts at least, with a chance of 50 %; null beyond a year."""
     days_90: NumberOut | None
     """The same with a chance of 90 %."""
+    note: str | None
+    """Why there is no range."""
 
 
 class ForecastsOut(Told):
@@ -56,4 +59,7 @@ class ForecastsOut(Told):
     weeks_ahead: int
     items: list[ForecastRow]
     """What was used within the time that is looked at, in the order of the keys."""
+    next: str | None
+    apart_g: KgOut = Field(alias="apart_used_kg")
+    """What was used in that time and belongs to no key."""
     caution: str

@@ -1,11 +1,21 @@
-"""Tables, facts and paragraphs on sheets of paper, each row whole on one page."""
+"""Tables, facts, paragraphs and pictures on sheets of paper, each row whole on one page."""
 
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from app.labels.fonts import readable
 from app.labels.pieces import MM, Lettering, Ruler, half_points
-from app.papers.sheets import GAP, LEFT, RIGHT, SMALL, TEXT, Sheet, leading, wrapped
+from app.papers.sheets import (
+    GAP,
+    LEFT,
+    RIGHT,
+    SMALL,
+    TEXT,
+    Image,
+    Sheet,
+    leading,
+    wrapped,
+)
 
 _TITLE: Final = half_points(24)
 _NAMES: Final = 36 * MM
@@ -21,17 +31,22 @@ class Column(NamedTuple):
     """Whether figures end at its right."""
 
 
+def image_height(wide: float, high: float) -> int:
+    """Tell how high a picture is that goes across the page."""
+    return round((RIGHT - LEFT) * high / wide)
+
+
 class Report:
     """A report being filled from the top."""
 
     def __init__(self, ruler: Ruler, heads: Sequence[str]) -> None:
         self.sheet = Sheet(ruler, [readable(head) for head in heads])
 
-    def title(self, said: str) -> None:
-        """Begin a section; never at the very foot of a page."""
+    def title(self, said: str, room: int = 4 * leading(SMALL)) -> None:
+        """Begin a section; on the page on which there is room for what it begins with."""
         sheet = self.sheet
         sheet.y += GAP
-        if not sheet.room(leading(_TITLE) + 4 * leading(SMALL)):
+        if not sheet.room(leading(_TITLE) + GAP + room):
             sheet.turn()
         sheet.write(LEFT, said, _TITLE, Lettering.BOLD)
         sheet.y += leading(_TITLE) + GAP // 2
@@ -105,6 +120,14 @@ class Report:
                 sheet.y += leading(SMALL)
             x += column.width
         sheet.y = top + high + GAP // 4
+
+    def image(self, png: bytes, wide: float, high: float) -> None:
+        """Put a picture across the page, as high as its sides make it."""
+        sheet, width, height = self.sheet, RIGHT - LEFT, image_height(wide, high)
+        if not sheet.room(height):
+            sheet.turn()
+        sheet.pages[-1].images.append(Image(LEFT, sheet.y, width, height, png))
+        sheet.y += height + GAP
 
     def lines(self, names: Sequence[str], times: int) -> None:
         """Leave room to be filled in by hand."""

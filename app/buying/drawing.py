@@ -1,0 +1,294 @@
+"""Drawing pictures for buyers, for a page and for paper: see `shared/charts.py`."""
+
+from collections.abc import Sequence
+from datetime import date
+from functools import lru_cache, partial
+from typing import Any, Final
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.font_manager import fontManager
+
+from app.buying.queries import Board
+from app.buying.schemas import AgeMonth, AgeMonthsOut, AverageOut, UseOut
+from app.buying.wording import (
+    MOST_BARS,
+    Told,
+    days_text,
+    describe_ages,
+    describe_board,
+    describe_projection,
+    describe_use,
+)
+from app.cover.schemas import CoverRow, ProjectionOut
+from app.labels.fonts import readable, text_fonts
+from app.shared.charts import (
+    BLUE,
+    INK,
+    ORANGE,
+    RED,
+    Fill,
+    Size,
+    bare,
+    draw_png,
+    draw_svg,
+    explain,
+    level,
+)
+from app.shared.mass import kg_text
+
+FARTHEST_DAYS: Final = 365
+"""A bar that lasts longer ends here with an arrow; its number stands beside it."""
+OLDEST_MONTHS: Final = 24
+_KG: Final = 1000
+_LONGEST_NAME: Final = 28
+_MOST_TICKS: Final = 8
+_PALE: Final = "#c9d8ea"
+_HELD: Final[dict[str, Any]] = {
+    "facecolor": "#ffffff", "edgecolor": ORANGE, "hatch": "////", "linewidth": 0.8,
+}  # fmt: skip
+
+
+class Drawing:
+    """A picture before it is drawn: as SVG for a page, as PNG for paper."""
+
+    def __init__(self, fill: Fill, size: Size, told: Told) -> None:
+        self.fill, self.size, self.told = fill, size, told
+
+    def svg(self) -> str:
+        """Draw it for a page, with a title and a description to be read aloud."""
+        return draw_svg(self.fill, self.size, *self.told, fonts=_families())
+
+    def png(self) -> bytes:
+        """Draw it for paper."""
+        return draw_png(self.fill, self.size, _families())
+
+
+@lru_cache(maxsize=1)
+def _families() -> Sequence[str]:
+    """Make the fonts of labels known, so that names in any script can be drawn."""
+    names = []
+    for font in text_fonts():
+        fontManager.addfont(font.file)
+        names.append(fontManager.ttflist[-1].name)
+    return names
+
+
+def projection_of(found: ProjectionOut) -> Drawing:
+    """Draw projected stock with its band, the order point, what arrives and what is short."""
+    return Drawing(partial(_projection, found), (9, 4.6), describe_projection(found))
+
+
+def board_of(board: Board) -> Drawing:
+    """Draw days of cover as bars, with what would be if all were released, and days to order by."""
+    rows = min(len(board.cover.items), MOST_BARS)
+    return Drawing(partial(_board, board), (9, 1.5 + 0.34 * max(rows, 2)), describe_board(board))
+
+
+def use_of(found: UseOut) -> Drawing:
+    """Draw what was used on each day, with the averages of both windows."""
+    return Drawing(partial(_use, found), (9, 4.2), describe_use(found))
+
+
+def ages_of(found: AgeMonthsOut) -> Drawing:
+    """Draw kilograms by months since harvest, and by months since arrival."""
+    return Drawing(partial(_ages, found), (9, 5.2), describe_ages(found))
+
+
+def _projection(found: ProjectionOut, figure: Figure) -> None:
+    axes = figure.add_subplot()
+    days = [day.on for day in found.days]
+    x = [day.toordinal() for day in days]
+    low, high = [day.low_g / _KG for day in found.days], [day.high_g / _KG for day in found.days]
+    axes.fill_between(x, low, high, color=_PALE, label="likely range")
+    expected = [day.expected_g / _KG for day in found.days]
+    axes.plot(x, expected, color=BLUE, linewidth=1.8, label="expected stock")
+    if found.reorder_point_g is not None:
+        point = f"order point\n{kg_text(found.reorder_point_g)}"
+        level(axes, found.reorder_point_g / _KG, point, "--", ORANGE)
+    _arrivals(axes, found)
+    short = [day.on.toordinal() for day in found.days if day.short_g]
+    if short:
+        axes.plot(short, [0] * len(short), color=RED, marker="X", markevery=-(-len(short) // 12),
+                  linestyle="none", label="short", clip_on=False)  # fmt: skip
+    for day, said, dashes in (
+        (found.order_by, "order by", "-."), (found.runs_out_on, "runs out", ":"),
+    ):  # fmt: skip
+        if day is not None and day <= days[-1]:
+            axes.axvline(max(day.toordinal(), x[0]), color=INK, linestyle=dashes, linewidth=1.1,
+                         label=f"{said} {day}")  # fmt: skip
+    axes.set_ylim(bottom=0)
+    axes.set_xlim(x[0], x[-1] + 1)
+    axes.set_ylabel("green in kg, not on hold")
+    axes.set_title(readable(f"Projected stock: {found.key}"))
+    _weeks(axes, days)
+    bare(axes)
+    explain(figure, axes, columns=4)
+
+
+def _arrivals(axes: Axes, found: ProjectionOut) -> None:
+    """Mark what comes on its day, with the days between which it may."""
+    stock = {day.on: day.expected_g / _KG for day in found.days}
+    first = True
+    for each in found.arrivals:
+        if each.on not in stock or each.earliest_on is None or each.latest_on is None:
+            continue
+        height, x = stock[each.on], each.on.toordinal()
+        between = [each.earliest_on.toordinal(), each.latest_on.toordinal()]
+        axes.plot(between, [height, height], color=INK, marker="|", linewidth=1,
+                  label="may come between" if first else None)  # fmt: skip
+        axes.plot([x], [height], color=INK, marker="^", markersize=8, linestyle="none",
+                  label="arrives" if first else None)  # fmt: skip
+        axes.annotate(
+            readable(f"{each.contract}: {kg_text(each.open_g)}"), xy=(x, height), xytext=(0, 9),
+            textcoords="offset points", ha="center", color=INK,
+        )  # fmt: skip
+        first = False
+
+
+def _board(board: Board, figure: Figure) -> None:
+    axes = figure.add_subplot()
+    rows = board.cover.items[:MOST_BARS]
+    farthest = _farthest(rows)
+    places = range(len(rows))
+    there = [_cut(row.days_of_cover, farthest) for row in rows]
+    axes.barh(places, there, height=0.6, color=BLUE, label="available")
+    released = [_cut(row.days_if_released, farthest) - days
+                for row, days in zip(rows, there, strict=True)]  # fmt: skip
+    more = [place for place in places if released[place]]
+    if more:
+        axes.barh(more, [released[place] for place in more], left=[there[place] for place in more],
+                  height=0.6, label="more, if released", **_HELD)  # fmt: skip
+    marked = [(_days_until(board, row, farthest), place) for place, row in enumerate(rows)
+              if row.key in board.order_by]  # fmt: skip
+    if marked:
+        axes.plot([days for days, _ in marked], [place for _, place in marked], linestyle="none",
+                  color=INK, marker="D", markersize=7, markeredgecolor="#ffffff",
+                  label="order by", clip_on=False)  # fmt: skip
+    for place, row, days, further in zip(places, rows, there, released, strict=True):
+        axes.annotate(
+            _said(row, farthest), xy=(days + further, place), xytext=(7, 0),
+            textcoords="offset points", va="center", color=INK, annotation_clip=False,
+        )  # fmt: skip
+    axes.set_yticks(list(places), [_named(row) for row in rows])
+    axes.set_ylim(len(rows) - 0.4 if rows else 1, -0.6)
+    axes.set_xlim(0, farthest * 1.3)
+    axes.set_xlabel(f"days of cover by the use of {board.cover.window_days} days")
+    axes.set_title(f"Days of cover by {board.cover.by}, at the end of {board.cover.as_of}")
+    bare(axes)
+    if rows:
+        explain(figure, axes)
+
+
+def _farthest(rows: Sequence[CoverRow]) -> int:
+    known = [row.days_if_released for row in rows if row.days_if_released is not None]
+    return min(FARTHEST_DAYS, max(28, *(int(days) + 1 for days in known), 0))
+
+
+def _cut(days: object, farthest: int) -> int:
+    """Bring days to whole ones that the axis has."""
+    return 0 if days is None else min(int(days), farthest)  # type: ignore[call-overload]
+
+
+def _days_until(board: Board, row: CoverRow, farthest: int) -> int:
+    return min(max((board.order_by[row.key] - board.cover.as_of).days, 0), farthest)
+
+
+def _said(row: CoverRow, farthest: int) -> str:
+    if row.days_of_cover is None:
+        return str(row.note)
+    said = f"{days_text(row.days_of_cover)} d"
+    if row.held_g and row.days_if_released is not None:
+        said += f" ({days_text(row.days_if_released)} d if released)"
+    longer = row.days_if_released is not None and row.days_if_released > farthest
+    return f"\N{RIGHTWARDS ARROW} {said}" if longer else said
+
+
+def _named(row: CoverRow) -> str:
+    name = readable(f"{row.key} {row.name or ''}")
+    return (
+        name
+        if len(name) <= _LONGEST_NAME
+        else f"{name[: _LONGEST_NAME - 1]}\N{HORIZONTAL ELLIPSIS}"
+    )
+
+
+def _use(found: UseOut, figure: Figure) -> None:
+    axes = figure.add_subplot()
+    days = [day.on for day in found.days]
+    x = [day.toordinal() for day in days]
+    axes.bar(x, [day.used_g / _KG for day in found.days], color=BLUE, width=0.75, label="used")
+    closed = [day.on.toordinal() for day in found.days if not day.open]
+    if closed:
+        axes.plot(closed, [0] * len(closed), color=INK, marker="x", linestyle="none", markersize=5,
+                  label="closed", clip_on=False)  # fmt: skip
+    looks = (("--", RED), ("-", ORANGE), (":", INK))
+    for each, (dashes, colour) in zip(found.windows, looks, strict=False):
+        _average(axes, each, x[-1], dashes, colour)
+    axes.set_ylim(bottom=0)
+    axes.set_xlim(x[0] - 1, x[-1] + 1)
+    axes.set_ylabel("green drawn into roasts, kg")
+    axes.set_title(readable(f"Use by day: {found.key}"))
+    _weeks(axes, days)
+    bare(axes)
+    explain(figure, axes, columns=3)
+
+
+def _average(axes: Axes, each: AverageOut, last: int, dashes: str, colour: str) -> None:
+    height = each.used_g / each.counted_days / _KG if each.counted_days else 0
+    said = f"{each.window_days} days: {round(each.daily_use_kg, 3).normalize():f} kg a day"
+    axes.plot([each.first_on.toordinal(), last], [height, height], color=colour, linestyle=dashes,
+              linewidth=1.6, label=said)  # fmt: skip
+
+
+def _ages(found: AgeMonthsOut, figure: Figure) -> None:
+    panels = figure.subplots(2, 1, sharex=True)
+    for axes, counted_from in zip(panels, ("harvest", "arrival"), strict=True):
+        _bars(axes, [each for each in found.items if each.counted_from == counted_from])
+        axes.set_ylabel("kg")
+        axes.set_title(f"months since {counted_from}", loc="left")
+        bare(axes)
+    limits = (found.amber_months, found.red_months)
+    for number, months in enumerate(months for months in limits if months <= OLDEST_MONTHS):
+        said = None if number else f"pointed out from {limits[0]}, again from {limits[1]} months on"
+        panels[0].axvline(months - 0.5, color=INK, linestyle=":", linewidth=1.1, label=said)
+    ticks = [*range(OLDEST_MONTHS + 1), OLDEST_MONTHS + 2]
+    words = [*map(str, range(OLDEST_MONTHS)), f"{OLDEST_MONTHS}+", "?"]
+    panels[1].set_xticks(ticks, words)
+    panels[1].set_xlim(-0.7, OLDEST_MONTHS + 2.7)
+    panels[1].set_xlabel("whole months; ? where nobody said when the harvest ended")
+    figure.suptitle(f"Age of green on hand, {found.as_of}", fontsize=11)
+    explain(figure, *panels)
+
+
+def _bars(axes: Axes, there: Sequence[AgeMonth]) -> None:
+    """Stack what is on hold on what is not; the oldest months share a bar."""
+    free: dict[int, int] = {}
+    held: dict[int, int] = {}
+    for each in there:
+        place = OLDEST_MONTHS + 2 if each.months is None else min(each.months, OLDEST_MONTHS)
+        free[place] = free.get(place, 0) + each.on_hand_g - each.held_g
+        held[place] = held.get(place, 0) + each.held_g
+    places = sorted(free)
+    low = [free[place] / _KG for place in places]
+    axes.bar(places, low, color=BLUE, width=0.75, label="not on hold")
+    stopped = [place for place in places if held[place]]
+    if stopped:
+        axes.bar(
+            stopped, [held[place] / _KG for place in stopped], width=0.75, label="on hold",
+            bottom=[free[place] / _KG for place in stopped], **_HELD,
+        )  # fmt: skip
+    whole = {place: free[place] + held[place] for place in places}
+    for place, grams in whole.items():
+        axes.annotate(
+            kg_text(grams).removesuffix(" kg"), xy=(place, grams / _KG), xytext=(0, 2),
+            textcoords="offset points", ha="center", fontsize=7, color=INK,
+        )  # fmt: skip
+    axes.set_ylim(0, max(whole.values(), default=_KG) * 5 / 4 / _KG)
+
+
+def _weeks(axes: Axes, days: Sequence[date]) -> None:
+    """Name Mondays, as many as there is room for."""
+    mondays = [day for day in days if day.weekday() == 0] or [days[0]]
+    shown = mondays[:: -(-len(mondays) // _MOST_TICKS)]
+    axes.set_xticks([day.toordinal() for day in shown], [day.isoformat() for day in shown])
