@@ -10,20 +10,27 @@ from app.web import (
     assets,
     blending,
     cleaning,
+    crating,
+    dispatching,
     door,
     finding,
     measuring,
     moving,
     offline,
+    packing,
     printing,
     putting_away,
     receiving,
+    returning,
     roast_day,
     roasting,
+    selling,
     start,
+    stocking,
     tasting,
     units,
     voiding,
+    weighing,
 )
 from app.web.refusals import tell_people
 from app.web.tasks import Task
@@ -32,6 +39,7 @@ PAGES: Final = (
     start, door, account, finding, units,
     receiving, arriving, putting_away, printing, moving, measuring,
     roast_day, roasting, blending, cleaning, tasting, voiding,
+    packing, weighing, stocking, dispatching, returning, selling, crating,
     offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
