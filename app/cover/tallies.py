@@ -56,10 +56,16 @@ class Tallies:
     on_hand_g: int = 0
     used_g: int = 0
     on_order_g: int = 0
+    _called: dict[str, Tally] = field(default_factory=dict)
+    """The same by what was folded before: there are many draws, and few names."""
 
     def at(self, key: Key) -> Tally:
         """Find a tally, and begin it where there is none."""
-        return self.found.setdefault(fold_name(key.key), Tally(*key))
+        tally = self._called.get(key.key)
+        if tally is None:
+            tally = self.found.setdefault(fold_name(key.key), Tally(*key))
+            self._called[key.key] = tally
+        return tally
 
 
 def read(
@@ -124,10 +130,14 @@ def _add_stock(facts: Facts, by: By, sums: Tallies) -> None:
 
 
 def _add_use(facts: Facts, by: By, sums: Tallies, since: date) -> None:
+    tallies: dict[tuple[int | None, ...], Tally | None] = {}
     for draw in facts.draws:
-        key = _of_draw(facts, by, draw)
-        if key is not None:
-            sums.at(key).draw(draw.day, draw.grams)
+        if draw.of not in tallies:
+            key = _of_draw(facts, by, draw)
+            tallies[draw.of] = None if key is None else sums.at(key)
+        tally = tallies[draw.of]
+        if tally is not None:
+            tally.draw(draw.day, draw.grams)
         elif draw.day >= since:
             sums.used_g += draw.grams
 

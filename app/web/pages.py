@@ -10,14 +10,18 @@ from app.web import (
     assets,
     blending,
     cleaning,
+    contracting,
+    covering,
     crating,
     dispatching,
     door,
     finding,
+    lots_for_buyers,
     measuring,
     moving,
     offline,
     packing,
+    planning,
     printing,
     putting_away,
     receiving,
@@ -36,11 +40,10 @@ from app.web.refusals import tell_people
 from app.web.tasks import Task
 
 PAGES: Final = (
-    start, door, account, finding, units,
-    receiving, arriving, putting_away, printing, moving, measuring,
-    roast_day, roasting, blending, cleaning, tasting, voiding,
+    start, door, account, finding, units, receiving, arriving, putting_away, printing, moving,
+    measuring, roast_day, roasting, blending, cleaning, tasting, voiding,
     packing, weighing, stocking, dispatching, returning, selling, crating,
-    offline, assets,
+    covering, contracting, planning, lots_for_buyers, offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
 

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Response
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
+from app.cover.ordering import orders
 from app.green.condition.queries import watch_page
 from app.ledger.tables import Hold, HoldRelease, Unit
 from app.quality.rules import Disposition
@@ -173,6 +174,21 @@ def _orders(session: Session, settings: Settings) -> Due | None:
     return Due(len(orders), said, shown, "/sending", urgent=late)
 
 
+def _cover(session: Session, settings: Settings) -> Due | None:
+    """Name components that are at their order point; what is below it should have been ordered."""
+    due = [each for each in orders(session, "component", settings).items if each.due]
+    lines = [
+        Line(
+            each.key, _("order %(mass)s") % {"mass": mass(each.suggested_g)},
+            f"/cover/projection?{urlencode({'key': each.key})}",
+        )
+        for each in due[:_LINES]
+    ]  # fmt: skip
+    said = ngettext("component to be ordered", "components to be ordered", len(due))
+    late = any(each.position_g < each.reorder_point_g for each in due)
+    return Due(len(due), said, lines, "/cover/orders", urgent=late)
+
+
 def _drill(session: Session, settings: Settings) -> Due | None:
     found = drill_due(session, settings)
     if not found.overdue:
@@ -184,6 +200,7 @@ _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | N
     (Permission.RECEIVE, _arrivals),
     (Permission.CONTRACTS, _arrivals),
     (Permission.RECEIVE, _homeless),
+    (Permission.CONTRACTS, _cover),
     (Permission.DISPATCH, _orders),
     (Permission.CUP, _to_taste),
     (Permission.ROAST, _batches),

@@ -17,6 +17,7 @@ class Room(StrEnum):
     QUALITY = N_("Quality")
     PACKING = N_("Packing")
     SENDING = N_("Sending")
+    BUYING = N_("Buying")
     OFFICE = N_("Office")
 
 

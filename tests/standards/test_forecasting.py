@@ -2,7 +2,10 @@
 
 Outside figures come from the package *forecast* of R (its function `croston`, on the series of
 prescriptions `pbs`) and from runs of the open-source library *statsforecast* 2.1.1, which is too
-heavy to be installed for these tests (584 MB).
+heavy to be installed for these tests (584 MB). The methods, titles from memory: J. D. Croston,
+Forecasting and stock control for intermittent demands (1972); A. A. Syntetos and J. E. Boylan, The
+accuracy of intermittent demand estimates (2005); R. H. Teunter, A. A. Syntetos and M. Z. Babai,
+Intermittent demand: linking forecasting to inventory obsolescence (2011).
 """
 
 import csv
@@ -71,20 +74,37 @@ def test_small_series_are_forecast_as_published(
     assert forecast(series, method).rate == pytest.approx(rate, abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("series", "size", "interval"),
+    # As the two texts split their series into sizes and intervals, then smoothed by 0.1 by hand:
+    # 2 1 5 4 3 1 1 after 1 3 2 1 3 3 1, and 10 20 15 after 3 3 4.
+    [(SPARES, 2.174581, 1.525708), (SLOW, 11.4, 3.1)],
+)
+def test_croston_smooths_sizes_and_intervals_apart(
+    series: list[float], size: float, interval: float
+) -> None:
+    found = forecast(series, Method.CROSTON)
+
+    assert 1 / found.probability == pytest.approx(interval, abs=1e-6)
+    assert found.rate / found.probability == pytest.approx(size, abs=1e-6)
+
+
 def test_of_a_coffee_that_runs_out_only_tsb_and_the_means_fall() -> None:
     quiet = [*ENDING, 0, 0, 0, 0, 0, 0]
     rates = {method: forecast(quiet, method).rate for method in Method}
 
     assert rates[Method.CROSTON] == forecast(ENDING, Method.CROSTON).rate
     assert rates[Method.SBA] == forecast(ENDING, Method.SBA).rate
-    # By statsforecast.
+    # By statsforecast: six periods without demand, each of which leaves nine tenths.
     assert rates[Method.TSB] == pytest.approx(21.349210, abs=1e-6)
+    assert rates[Method.TSB] == pytest.approx(forecast(ENDING, Method.TSB).rate * 0.9**6)
     assert rates[Method.MEAN] == 18.75
     assert rates[Method.SES] < forecast(ENDING, Method.SES).rate
 
 
 def test_demand_is_classed_by_its_interval_and_its_sizes() -> None:
-    # The borders of Syntetos, Boylan and Croston (2005), from memory.
+    # The borders of A. A. Syntetos, J. E. Boylan and J. D. Croston, On the categorization of demand
+    # patterns (2005), from memory. The variance is that of a population; a sample's gives 0.4441.
     spares = classify(SPARES)
 
     assert (spares.demand_class, spares.demands, spares.adi) == (DemandClass.INTERMITTENT, 7, 2.0)

@@ -81,6 +81,22 @@ def hidden_fields(page: str) -> dict[str, str]:
     return {name: unescape(value) for name, value in found}
 
 
+def filled_fields(page: str) -> dict[str, str]:
+    """Read everything that the form in the content of a page is filled in with."""
+    content = page.partition("<main")[2].partition("</main>")[0]
+    found = {
+        name: unescape("".join(re.findall(r' value="([^"]*)"', tag)))
+        for tag in re.findall(r"<input [^>]*>", content)
+        for name in re.findall(r' name="([^"]+)"', tag)
+    }
+    for name, inner in re.findall(
+        r'<select [^>]*name="([^"]+)".*?>(.*?)</select>', content, re.DOTALL
+    ):
+        found[name] = unescape("".join(re.findall(r'<option value="([^"]*)" selected', inner)))
+    texts = re.findall(r'<textarea [^>]*name="([^"]+)".*?>(.*?)</textarea>', content, re.DOTALL)
+    return found | {name: unescape(inner) for name, inner in texts}
+
+
 def words(answer: httpx.Response) -> str:
     """Read the content of a page as a person does, without its tags."""
     content = answer.text.partition("<main")[2].partition("</main>")[0]

@@ -1,0 +1,149 @@
+"""The page of green on hand: age, holds, evidence, and cost for those who may see prices."""
+
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, Literal, NamedTuple
+
+from fastapi import APIRouter, Depends, Query, Response
+from sqlmodel import Session
+
+from app.buying.queries import age_by_month
+from app.green.certificates.queries import claims_of_lots, on_record_page
+from app.green.evidence.queries import known_of
+from app.green.evidence.rules import lacking
+from app.green.identity.rules import Light
+from app.settings import Settings
+from app.shared.answers import Svg
+from app.shared.codes import Code, fold
+from app.shared.names import fold_name
+from app.shared.paging import Page
+from app.shared.staff import Permission
+from app.tracing.evidence.queries import lot_evidence
+from app.value.ageing import aged_lots
+from app.value.landed import landed_costs
+from app.value.queries import landed
+from app.value.schemas import AgedLot, CostOfMass
+from app.value.showing import of_mass
+from app.web.desk import Visiting
+from app.web.tasks import Room, Task
+from app.web.texts import N_
+
+router = APIRouter(include_in_schema=False)
+
+TASKS = (Task("/green", N_("Green on hand"), Room.BUYING, Permission.PRICES),)
+MOST = 50
+LIGHTS = {
+    Light.GREEN: N_("young"), Light.AMBER: N_("getting old"), Light.RED: N_("old"),
+    Light.UNKNOWN: N_("age unknown"),
+}  # fmt: skip
+
+
+class Wanted(NamedTuple):
+    """What is looked for; nothing asks for everything."""
+
+    text: str
+    origin: str
+    light: str
+    hold: str
+
+    def fits(self, lot: AgedLot) -> bool:
+        """Tell whether a lot is one of those."""
+        words = fold_name(f"{lot.lot} {lot.name} {lot.crop_year or ''}")
+        return (
+            fold_name(self.text) in words
+            and self.origin.upper() in {"", lot.origin}
+            and self.light in {"", lot.crop_age.light}
+            and self.hold in {"", "held" if lot.held else "free"}
+        )
+
+
+class Shown(NamedTuple):
+    """A lot as it stands in the list."""
+
+    lot: AgedLot
+    costs: Sequence[CostOfMass]
+    claims: Sequence[str]
+    lacks: int
+    """How much of the evidence of where it grew is missing."""
+
+
+class Found(NamedTuple):
+    """A page of lots, oldest crop first, and what there is altogether."""
+
+    shown: Sequence[Shown]
+    number: int
+    grams: int
+    origins: Sequence[str]
+
+
+def _find(
+    session: Session, wanted: Wanted, start: int, settings: Settings, *, prices: bool
+) -> Found:
+    """Look lots up and read what is known of a page of them, in a fixed number of statements."""
+    lots = aged_lots(session, settings)
+    fitting = sorted(
+        (number for number, lot in lots.items() if wanted.fits(lot)),
+        key=lambda number: (lots[number].crop_age.since, number),
+    )
+    page = fitting[start : start + MOST]
+    known, claims = known_of(session, page), claims_of_lots(session, page)
+    costs: Mapping[int, Any] = landed_costs(session, page) if prices else {}
+    return Found(
+        [
+            Shown(
+                lots[number],
+                of_mass(costs[number].money, costs[number].net_g) if prices else [],
+                claims.get(number, []),
+                len(list(lacking(known[number], trader_plots=settings.eudr_trader_plots))),
+            )
+            for number in page
+        ],
+        len(fitting),
+        sum(lots[number].on_hand_g for number in fitting),
+        sorted({lot.origin for lot in lots.values()}),
+    )
+
+
+def _asked(
+    text: Annotated[str, Query(max_length=100)] = "",
+    origin: Annotated[str, Query(max_length=2)] = "",
+    light: Annotated[str, Query(max_length=10)] = "",
+    hold: Literal["", "held", "free"] = "",
+) -> Wanted:
+    return Wanted(text, origin, light, hold)
+
+
+@router.get("/green")
+def show_green(
+    desk: Visiting,
+    wanted: Annotated[Wanted, Depends(_asked)],
+    start: Annotated[int, Query(ge=0, le=1_000_000)] = 0,
+) -> Response:
+    """List green on hand, oldest crop first."""
+    prices = desk.staff.may(Permission.PRICES)
+    found = desk.read(_find, wanted, start, desk.settings, prices=prices)
+    return desk.show(
+        "green.html", found=found, wanted=wanted, lights=LIGHTS, start=start,
+        more=start + MOST if start + MOST < found.number else None, prices=prices,
+    )  # fmt: skip
+
+
+@router.get("/green/months.svg")
+def draw_months(desk: Visiting) -> Response:
+    """Draw green on hand by its age."""
+    found = desk.read(age_by_month, desk.settings)
+    from app.buying.drawing import ages_of  # noqa: PLC0415 - takes seconds to load
+
+    return Svg(ages_of(found).svg())
+
+
+@router.get("/green/{code}")
+def show_lot(desk: Visiting, code: Code) -> Response:
+    """Show what a lot cost and what is known of where it grew."""
+    prices, lot = desk.staff.may(Permission.PRICES), str(fold(code))
+    records, _following = desk.read(on_record_page, Page(100, 0), lot)
+    return desk.show(
+        "green_lot.html",
+        evidence=desk.read(lot_evidence, lot, desk.settings),
+        records=records,
+        cost=desk.read(landed, lot) if prices else None,
+    )
