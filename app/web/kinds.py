@@ -28,6 +28,7 @@ UNITS: Final = frozenset({"lot", "sack", "roast", "blend", "pack", "dispatch", "
 _PAGES: Final[dict[str, str]] = {
     "location": "/places/{code}",
     "delivery": "/deliveries/{code}",
+    "instrument": "/instruments/{code}",
 }
 """Pages of what is no unit; of a kind without one the page of finding tells all there is."""
 

@@ -9,13 +9,17 @@ from app.web import (
     arriving,
     assets,
     blending,
+    bringing,
     cleaning,
+    coffees,
     contracting,
+    counting,
     covering,
     crating,
     dispatching,
     door,
     finding,
+    instruments,
     lots_for_buyers,
     measuring,
     moving,
@@ -24,6 +28,7 @@ from app.web import (
     planning,
     printing,
     putting_away,
+    readings,
     receiving,
     returning,
     roast_day,
@@ -31,6 +36,7 @@ from app.web import (
     selling,
     start,
     stocking,
+    store,
     tasting,
     units,
     voiding,
@@ -41,9 +47,10 @@ from app.web.tasks import Task
 
 PAGES: Final = (
     start, door, account, finding, units, receiving, arriving, putting_away, printing, moving,
-    measuring, roast_day, roasting, blending, cleaning, tasting, voiding,
-    packing, weighing, stocking, dispatching, returning, selling, crating,
-    covering, contracting, planning, lots_for_buyers, offline, assets,
+    measuring, roast_day, roasting, blending, cleaning, tasting, voiding, covering,
+    contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
+    instruments, packing, weighing, stocking, dispatching, returning, selling, crating, offline,
+    assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
 

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Annotated, Final, NamedTuple
 
 from fastapi import APIRouter, Response
-from sqlalchemy import ColumnElement, func, or_, select
+from sqlalchemy import ColumnElement, case, func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -42,7 +42,8 @@ class Waiting(NamedTuple):
     sacks: int
     grams: int
     came_at: datetime
-    held: bool
+    held: int
+    """How many of them are on hold."""
     last_at: str | None
     """Where most of its other sacks stand."""
 
@@ -56,22 +57,26 @@ def _homeless() -> ColumnElement[bool]:
 
 def _groups() -> AnySelect:
     lot = aliased(Unit)
+    sacks = (
+        select(col(Sack.lot_id), col(Unit.left_g), on_hold(col(Unit.id)).label("held"))
+        .join(Sack, col(Sack.unit_id) == col(Unit.id))
+        .where(col(Unit.left_g) > 0, _homeless())
+        .subquery()
+    )
     return (
         select(
             col(lot.id),
             col(lot.code),
             col(GreenLot.name),
             func.count().label("sacks"),
-            func.sum(col(Unit.left_g)).label("grams"),
+            func.sum(sacks.c.left_g).label("grams"),
+            func.sum(case((sacks.c.held, 1), else_=0)).label("held"),
             col(Entry.happened_at),
-            on_hold(col(lot.id)).label("held"),
         )
-        .join(Sack, col(Sack.unit_id) == col(Unit.id))
-        .join(GreenLot, col(GreenLot.unit_id) == col(Sack.lot_id))
-        .join(lot, col(lot.id) == col(Sack.lot_id))
+        .join(GreenLot, col(GreenLot.unit_id) == sacks.c.lot_id)
+        .join(lot, col(lot.id) == sacks.c.lot_id)
         .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
         .join(Entry, col(Entry.id) == col(Delivery.entry_id))
-        .where(col(Unit.left_g) > 0, _homeless())
         .group_by(col(lot.id), col(lot.code), col(GreenLot.name), col(Entry.happened_at))
         .order_by(col(lot.id).desc())
     )
@@ -83,7 +88,7 @@ def waiting(session: Session) -> Sequence[Waiting]:
     last = _where_most_stand(session, [row.id for row in rows])
     return [
         Waiting(
-            row.code, row.name, row.sacks, int(row.grams), row.happened_at, row.held,
+            row.code, row.name, row.sacks, int(row.grams), row.happened_at, int(row.held),
             last.get(row.id),
         )
         for row in rows

@@ -11,6 +11,9 @@ from sqlmodel import Session, col
 
 from app.cover.ordering import orders
 from app.green.condition.queries import watch_page
+from app.green.counting.queries import count_page
+from app.green.counting.rules import Status
+from app.green.instruments.rules import DOUBTFUL
 from app.ledger.tables import Hold, HoldRelease, Unit
 from app.quality.rules import Disposition
 from app.recall.drills.queries import due as drill_due
@@ -24,6 +27,7 @@ from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, Visiting
 from app.web.expected import expected
+from app.web.instruments import due
 from app.web.putting_away import waiting
 from app.web.shown import day, mass
 from app.web.texts import _, ngettext
@@ -58,7 +62,7 @@ class Due(NamedTuple):
 def _arrivals(session: Session, settings: Settings) -> Due | None:
     """Name contracts whose coffee is expected within a week or should have come."""
     today = now().date()
-    due = [
+    soon = [
         each
         for each in expected(session, settings)
         if not each.received_g and each.expected_on and each.expected_on <= today + _AHEAD
@@ -70,12 +74,12 @@ def _arrivals(session: Session, settings: Settings) -> Due | None:
             f"/receive?{urlencode({'contract': each.reference})}",
             Permission.RECEIVE,
         )
-        for each in due[:_LINES]
+        for each in soon[:_LINES]
         if each.expected_on
     ]
-    said = ngettext("delivery expected", "deliveries expected", len(due))
-    late = any(each.expected_on and each.expected_on < today for each in due)
-    return Due(len(due), said, lines, urgent=late)
+    said = ngettext("delivery expected", "deliveries expected", len(soon))
+    late = any(each.expected_on and each.expected_on < today for each in soon)
+    return Due(len(soon), said, lines, urgent=late)
 
 
 def _homeless(session: Session, settings: Settings) -> Due | None:
@@ -91,6 +95,30 @@ def _homeless(session: Session, settings: Settings) -> Due | None:
     return Due(number, said, lines, "/put-away")
 
 
+def _counts(session: Session, settings: Settings) -> Due | None:
+    """Name counts that somebody who did not count has to decide on."""
+    del settings
+    found, _following = count_page(session, Page(500, 0), Status.CLOSED)
+    lines = [
+        Line(str(each["location"] or each["lot"]), str(each["closed_by"]), f"/counts/{each['id']}")
+        for each in found[:_LINES]
+    ]
+    said = ngettext("count to be decided on", "counts to be decided on", len(found))
+    return Due(len(found), said, lines, "/counts")
+
+
+def _instruments(session: Session, settings: Settings) -> Due | None:
+    """Name instruments whose word nobody can trust today."""
+    del settings
+    late = [each for each in due(session) if each.status in DOUBTFUL]
+    lines = [
+        Line(each.instrument, each.name, f"/instruments/{each.instrument}")
+        for each in late[:_LINES]
+    ]
+    said = ngettext("calibration due", "calibrations due", len(late))
+    return Due(len(late), said, lines, "/instruments")
+
+
 def _readings(session: Session, settings: Settings) -> Due | None:
     """Name lots on hand whose moisture nobody read for long."""
     page, _following = watch_page(session, Page(500, 0), settings, None, True)
@@ -99,7 +127,7 @@ def _readings(session: Session, settings: Settings) -> Due | None:
         for each in page[:_LINES]
     ]
     said = ngettext("lot to be read for moisture", "lots to be read for moisture", len(page))
-    return Due(len(page), said, lines, "/moisture")
+    return Due(len(page), said, lines, "/watch")
 
 
 def _to_taste(session: Session, settings: Settings) -> Due | None:
@@ -207,6 +235,8 @@ _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | N
     (Permission.ROAST, _missed),
     (Permission.RELEASE, _holds),
     (Permission.READING, _readings),
+    (Permission.APPROVE_COUNT, _counts),
+    (Permission.INSTRUMENTS, _instruments),
     (Permission.RECALL, _drill),
 )
 """What may wait, and for whom: whoever may do it. One query a line."""

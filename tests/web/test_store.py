@@ -2,10 +2,11 @@
 
 import re
 from collections.abc import Callable
+from decimal import Decimal
 from html import unescape
 
 from tests.api import Api
-from tests.makers import furnish, receive, sack_codes
+from tests.makers import furnish, receive, roast, sack_codes
 from tests.web.conftest import Visitor, hidden_fields, words
 
 PAPERS = {
@@ -177,3 +178,209 @@ def test_what_came_waits_until_it_is_put_away_and_the_rest_of_a_lot_shows_where(
     assert "GL-8" in words(ready)
     assert noor.fill("/put-away", to="Z-9", sacks=sacks[0]).status_code == 422
     assert visitor_as("buyer").get("/put-away").status_code == 403
+
+
+def test_a_coffee_is_found_by_whatever_somebody_says_of_it(
+    api: Api, visitor_as: Callable[..., Visitor], statements: Callable[[], int]
+) -> None:
+    furnish(api)
+    sacks = sack_codes(receive(api, 60, 60, lot="GL-7", ico_mark="002/1961/0978"))
+    api.post("/moves", {"sacks": sacks[:1], "to": "B-02"})
+    receive(api, 30, lot="GL-8", name="Huila", origin="CO")
+    api.post("/holds", {"units": sacks[:1], "reason": "smells musty"})
+    api.post("/readings", {"subject": "GL-7", "kind": "moisture", "value": 11})
+    quill = visitor_as("quality")
+
+    def found(text: str) -> list[str]:
+        return re.findall(r'href="/u/(GL-\d)"', quill.get(f"/coffee?text={text}").text)
+
+    assert (found("sidam"), found("ethiopia"), found("co"), found("gl-8")) == (
+        ["GL-7"], ["GL-7"], ["GL-8"], ["GL-8"],
+    )  # fmt: skip
+    assert (found("2/1961/978"), found("roble"), found("")) == (
+        ["GL-7"],
+        ["GL-8", "GL-7"],
+        ["GL-8", "GL-7"],
+    )
+    assert "No coffee here is called so." in words(quill.get("/coffee?text=100%25_"))
+    statements()
+    told = words(quill.get("/coffee?text=sidama")).replace("\N{NARROW NO-BREAK SPACE}", " ")
+    assert statements() <= 6
+    for said in ("There 120 kg", "11 %", "moisture in the range", "60 kg of it on hold",
+                 "B-02 1 sack, 60 kg", "at no place 1 sack, 60 kg"):  # fmt: skip
+        assert said in told, said
+
+
+def test_the_store_is_drawn_with_what_stands_where_in_few_statements(
+    api: Api, visitor_as: Callable[..., Visitor], statements: Callable[[], int]
+) -> None:
+    furnish(api)
+    for code, kind, parent in (
+        ("HOUSE", "site", None), ("R1", "rack", "HOUSE"), ("R1-1", "level", "R1"),
+        ("R1-2", "level", "R1"),
+    ):  # fmt: skip
+        api.post("/locations", {"code": code, "kind": kind, "parent": parent, "capacity_kg": 600})
+    sacks = sack_codes(receive(api, *[60] * 7, lot="GL-7"))
+    api.post("/moves", {"sacks": sacks[:4], "to": "R1-1"})
+    api.post("/moves", {"sacks": sacks[4:6], "to": "R1-2"})
+    api.post("/holds", {"units": sacks[4:5], "reason": "smells musty"})
+    api.post("/counts", {"location": "R1"})
+    noor = visitor_as("warehouse")
+
+    statements()
+    page = noor.get("/store")
+    of_store = statements()
+    place = noor.get("/places/R1")
+    of_place = statements()
+
+    told = words(page).replace("\N{NARROW NO-BREAK SPACE}", " ")
+    assert told.index("R1-2 2 units, 120 kg, 20 % full") < told.index("R1-1 4 units, 240 kg, 40 %")
+    assert "R1 rack, 360 kg, 60 % full" in told
+    assert "? moisture not known 1 on hold" in told.replace("✕", "")
+    assert 'href="/places/R1-2"' in page.text
+    here = words(place).replace("\N{NARROW NO-BREAK SPACE}", " ")
+    for said in ("Full 60 %", "Room for 240 kg", "It is being counted. Count 1", "R1-1 240 kg"):
+        assert said in here, here
+    assert 'href="/counts?location=R1"' in place.text
+    assert (of_store <= 6, of_place <= 10) == (True, True), (of_store, of_place)
+
+
+def test_readings_of_any_kind_are_taken_watched_and_seen_as_a_series(
+    api: Api, visitor_as: Callable[..., Visitor], statements: Callable[[], int]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    for day, value in ((3, "10.5"), (9, "11.4"), (20, "12.1")):
+        taken_at = f"2026-03-{day:02d}T08:00:00Z"
+        api.post(
+            "/readings",
+            {"subject": "GL-7", "kind": "moisture", "value": Decimal(value), "taken_at": taken_at},
+        )
+    noor = visitor_as("warehouse")
+
+    high = noor.fill("/measure", subject="GL-7", kind="water_activity", value="0,72")
+    told = words(noor.get(high.headers["location"]))
+    damp = noor.fill("/measure", subject="A-01", kind="relative_humidity", value="78")
+    wrong = noor.fill("/measure", subject="GL-7", kind="moisture", value="")
+    statements()
+    series = noor.get("/readings/gl-7")
+    assert statements() <= 16
+    watch = words(noor.get("/watch"))
+
+    assert "GL-7: water activity 0.72." in told
+    assert "a competent person decides" in told
+    assert (damp.status_code, wrong.status_code) == (303, 422)
+    assert series.text.count("<circle") == 3
+    assert "water activity out of range" in words(series)
+    assert words(series).index("0.72") < words(series).index("12.1 %")
+    assert "GL-7 Sidama Washed 60 kg, 12.1 %" in watch.replace("\N{NARROW NO-BREAK SPACE}", " ")
+    assert "A-01 ▲ too damp" in watch
+    assert "Value" in words(noor.get("/readings/A-01"))
+    assert noor.get("/readings/NO-SUCH").status_code == 404
+    assert visitor_as("buyer").get("/measure").status_code == 403
+
+
+def test_a_rack_is_counted_blind_and_somebody_else_decides(
+    api: Api,
+    visitor_as: Callable[..., Visitor],
+    statements: Callable[[], int],
+    book_is_sound: Callable[[], None],
+) -> None:
+    furnish(api)
+    sacks = sack_codes(receive(api, 60, 60, 60, 60, lot="GL-7"))
+    api.post("/moves", {"sacks": sacks, "to": "A-01"})
+    roast(api, {sacks[3]: 40}, 33)
+    noor, quill = visitor_as("warehouse"), visitor_as("quality")
+
+    sheet = noor.fill("/counts", location="a-01").headers["location"]
+    statements()
+    blind = words(noor.get(sheet))
+    assert statements() <= 7
+    unknown = noor.fill(sheet, _whole="S-404")
+    more = noor.fill(sheet, **{"_whole": sacks[0], "_do": "more", "_part.9": sacks[3]})
+    taken = noor.fill(
+        sheet,
+        **{"_whole": "\n".join(sacks[:2]), "_part.0": sacks[3], "_part_kg.0": "19,5",
+           "_gone": sacks[2]},
+    )  # fmt: skip
+    told = words(noor.get(taken.headers["location"]))
+    ended = noor.post(f"{sheet}/close", hidden_fields(noor.get(sheet).text))
+    statements()
+    waiting = words(quill.get("/"))
+    own = noor.post(f"{sheet}/decide", hidden_fields(noor.get("/move").text))
+    mute = quill.fill_at(sheet, f"{sheet}/decide", _decision="reject")
+    found = words(quill.get(sheet)).replace("\N{NARROW NO-BREAK SPACE}", " ")
+    approved = quill.fill_at(sheet, f"{sheet}/decide", reason="one sack is gone")
+
+    assert re.search(r"\d\s*kg", blind.partition("Heavy")[0]) is None
+    assert (unknown.status_code, "Not here: S-404." in words(unknown)) == (422, True)
+    assert f">{sacks[0]}</textarea>" in more.text
+    assert 'name="_part.10"' in more.text
+    assert "4 sacks taken down." in told
+    assert ended.headers["location"] == sheet
+    assert "1 count to be decided on A-01 warehouse" in waiting
+    assert (own.status_code, mute.status_code) == (403, 422)
+    assert "In the book 200 kg Counted 139.5 kg Difference -60.5 kg" in found
+    assert f"{sacks[2]} not found GL-7 60 kg 0 kg -60 kg" in found
+    assert approved.status_code == 303
+    assert str(api.get("/lots/GL-7")["on_hand_kg"]) == "139.5"
+    book_is_sound()
+
+
+def test_what_is_planned_is_brought_to_the_drum_and_confirmed_by_scans(
+    api: Api, visitor_as: Callable[..., Visitor], statements: Callable[[], int]
+) -> None:
+    furnish(api)
+    api.post("/locations", {"code": "DRUM-SIDE", "kind": "roaster_side"})
+    sacks = sack_codes(receive(api, 60, 60, 60, lot="GL-7"))
+    api.post("/moves", {"sacks": sacks, "to": "A-01"})
+    api.post("/styles", {"name": "House", "machine": "DRUM-75", "batch_kg": 45})
+    api.post(
+        "/batches",
+        {"on": "2026-03-02", "style": "House", "count": 2, "green": [{"lot": "GL-7", "kg": 45}]},
+    )
+    noor = visitor_as("warehouse")
+
+    statements()
+    page = words(noor.get("/bring")).replace("\N{NARROW NO-BREAK SPACE}", " ")
+    assert statements() <= 10
+    mine = {"to": "drum-side", "sacks": " ".join(sacks[:2]), "_key": "brought"}
+    token = {"_token": hidden_fields(noor.get("/bring").text)["_token"]}
+    booked = noor.post("/bring", token | mine)
+    brought = words(noor.get(booked.headers["location"]))
+    listed = noor.fill_at("/bring", "/bring/list", lots="GL-7", kg="90")
+
+    assert "GL-7 90 kg House (DRUM-75), House (DRUM-75)" in page
+    assert f"{sacks[0]} A-01 all, 60 kg 0 kg {sacks[1]} A-01 30 kg 30 kg" in page
+    assert "2 sacks now stand at DRUM-SIDE." in brought
+    assert brought.count("is there") == 2
+    assert listed.status_code == 303
+    assert api.get("/pick-lists/1")["as_suggested"]
+    assert visitor_as("buyer").get("/bring").status_code == 403
+
+
+def test_instruments_that_are_due_wait_and_a_calibration_is_put_on_record(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    furnish(api)
+    quill = visitor_as("quality")
+
+    entered = quill.fill(
+        "/instruments", code="METER-1", name="Meter", kinds=["moisture", "density"],
+        calibration_every_days="365",
+    )  # fmt: skip
+    waiting = words(quill.get("/"))
+    refused = quill.fill("/instruments/METER-1", calibrated_on="2026-11-01", result="passed")
+    passed = quill.fill(
+        "/instruments/meter-1", calibrated_on="2026-11-01", against="oven", result="passed",
+        offset="-0,1",
+    )  # fmt: skip
+    told = words(quill.get(passed.headers["location"]))
+
+    assert entered.headers["location"] == "/instruments/METER-1"
+    assert "1 calibration due METER-1 Meter" in waiting
+    assert "This is needed." in words(refused)
+    assert "METER-1: calibrated." in told
+    assert "1 Nov 2026: passed, oven. Good until 1 Nov 2027" in told
+    assert "calibration due" not in words(quill.get("/"))
+    assert visitor_as("warehouse").get("/instruments").status_code == 200

@@ -1,6 +1,8 @@
 """The green store in a real browser: every page of it, and its tasks with scanner and keyboard."""
 
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 
 import pytest
 
@@ -20,6 +22,18 @@ PAGES = {
     "arrival-inspection": "/arrivals/GL-7/inspection",
     "arrival-exception": "/arrivals/GL-7/exception",
     "put-away": "/put-away?of=GL-7",
+    "coffee": "/coffee?text=roble",
+    "store": "/store",
+    "rack": "/places/HOUSE",
+    "watch": "/watch",
+    "readings": "/readings/GL-7",
+    "measure": "/measure?subject=GL-7",
+    "counts": "/counts",
+    "count-sheet": "/counts/1",
+    "count": "/counts/2",
+    "bring": "/bring",
+    "instruments": "/instruments",
+    "instrument": "/instruments/METER-1",
     "labels": "/labels",
     "label-order": "/labels/1",
 }
@@ -39,8 +53,69 @@ def delivery(api: Api) -> str:
     api.post("/lots/GL-7/arrival-counts", {"sound": 11, "torn": 1})
     api.post("/lots/GL-7/exceptions", {"kind": "torn", "sacks": 1, "disposition": "rebag"})
     api.post("/holds", {"units": [sacks[1]], "reason": "smells musty"})
+    _build(api)
+    _measure(api)
+    _count(api)
+    _plan(api)
     api.post("/labels", {"lot": "GL-7", "size": "large"})
     return str(api.get("/deliveries")["items"][0]["code"])
+
+
+def _build(api: Api) -> None:
+    """Enter a house with two racks of levels, and fill some of them."""
+    api.post("/locations", {"code": "HOUSE", "kind": "site"})
+    for rack in ("R1", "R2"):
+        api.post("/locations", {"code": rack, "kind": "rack", "parent": "HOUSE"})
+        for level in ("1", "2", "3"):
+            api.post(
+                "/locations",
+                {"code": f"{rack}-{level}", "kind": "level", "parent": rack, "capacity_kg": 900},
+            )
+    for number, (place, bags) in enumerate((("R1-1", 15), ("R1-2", 6), ("R2-1", 9)), 1):
+        lot = receive(api, *[60] * bags, lot=f"HUILA-{number}", name="Huila", origin="CO")
+        api.post("/moves", {"sacks": sack_codes(lot), "to": place})
+    api.post("/holds", {"units": ["HUILA-2"], "reason": "water on the floor"})
+
+
+def _measure(api: Api) -> None:
+    """Take readings by which every band is there, and a damp room."""
+    today = datetime.now(UTC)
+    for subject, value, days in (
+        ("GL-7", "10.4", 60), ("GL-7", "11.1", 25), ("GL-7", "12.3", 1), ("HUILA-1", "11", 3),
+        ("HUILA-3", "13.4", 2),
+    ):  # fmt: skip
+        api.post(
+            "/readings",
+            {"subject": subject, "kind": "moisture", "value": Decimal(value),
+             "taken_at": (today - timedelta(days=days)).isoformat()},
+        )  # fmt: skip
+    api.post("/readings", {"subject": "HOUSE", "kind": "relative_humidity", "value": 78})
+
+
+def _count(api: Api) -> None:
+    """Open a count of a rack, and end one of a lot with sacks that differ."""
+    api.post("/counts", {"location": "R1"})
+    number = api.post("/counts", {"lot": "HUILA-2"})["id"]
+    sacks = [each["code"] for each in api.get("/sacks?lot=HUILA-2")["items"]]
+    lines = [{"sack": sacks[0], "kg": 60}, {"sack": sacks[1], "kg": Decimal("57.5")}]
+    lines.append({"sack": sacks[2], "found": False})
+    api.post(f"/counts/{number}/lines", {"lines": lines})
+    api.post(f"/counts/{number}/close", {})
+
+
+def _plan(api: Api) -> None:
+    """Plan batches of today, with some of their sacks beside the drum, and enter instruments."""
+    api.post("/locations", {"code": "DRUM-SIDE", "kind": "roaster_side"})
+    api.post("/styles", {"name": "House", "machine": "DRUM-75", "batch_kg": 45})
+    green = [{"lot": "HUILA-1", "kg": 45}]
+    api.post("/batches", {"on": "2026-03-02", "style": "House", "count": 3, "green": green})
+    first = api.get("/sacks?lot=HUILA-1")["items"][0]["code"]
+    api.post("/moves", {"sacks": [first], "to": "DRUM-SIDE"})
+    for code in ("METER-1", "METER-2"):
+        meter = {"code": code, "name": "Moisture meter", "kinds": ["moisture"]}
+        api.post("/instruments", meter | {"calibration_every_days": 365})
+    checked = {"calibrated_on": "2026-10-01", "against": "oven by ISO 6673", "result": "passed"}
+    api.post("/instruments/METER-1/calibrations", checked)
 
 
 def test_every_page_of_the_store_is_fit_for_everybody(

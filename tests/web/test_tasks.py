@@ -164,4 +164,5 @@ def test_the_start_page_names_what_waits_for_whom_in_few_statements(
     assert f"1 roast set aside, to be tasted {aside['code']}" in for_quill
     assert "1 open hold" in for_quill
     assert "recall drill due" in for_quill
-    assert max(of_noor, of_quill) <= 10
+    # One for each thing that may wait for the role, two of the session, and what those share.
+    assert max(of_noor, of_quill) <= 14
