@@ -15,6 +15,8 @@ from app.web import (
     contracting,
     counting,
     covering,
+    crating,
+    dispatching,
     door,
     finding,
     instruments,
@@ -22,18 +24,23 @@ from app.web import (
     measuring,
     moving,
     offline,
+    packing,
     planning,
     printing,
     putting_away,
     readings,
     receiving,
+    returning,
     roast_day,
     roasting,
+    selling,
     start,
+    stocking,
     store,
     tasting,
     units,
     voiding,
+    weighing,
 )
 from app.web.refusals import tell_people
 from app.web.tasks import Task
@@ -42,7 +49,8 @@ PAGES: Final = (
     start, door, account, finding, units, receiving, arriving, putting_away, printing, moving,
     measuring, roast_day, roasting, blending, cleaning, tasting, voiding, covering,
     contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
-    instruments, offline, assets,
+    instruments, packing, weighing, stocking, dispatching, returning, selling, crating, offline,
+    assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
 

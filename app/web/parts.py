@@ -25,9 +25,7 @@ MOST: Final = 500
 
 def by_what_they_are(session: Session, typed: Typed, member: str) -> dict[str, Sequence[str]]:
     """Let a field for a unit that holds the code of a silo, hopper or tray fill in `place`."""
-    unit = re.compile(rf"{member}\.\d+\.unit")
-    fields = [name for name in typed if unit.fullmatch(name)]
-    said = {name: str(fold("".join(typed[name]))) for name in fields}
+    said = codes_in(typed, member, "unit")
     places = set(session.scalars(
         select(col(Location.code)).where(
             col(Location.code).in_(set(said.values())), col(Location.kind).in_(MIXING)
@@ -37,6 +35,13 @@ def by_what_they_are(session: Session, typed: Typed, member: str) -> dict[str, S
         name.removesuffix("unit") + "place" if said.get(name) in places else name: values
         for name, values in typed.items()
     }
+
+
+def codes_in(typed: Typed, member: str, field: str) -> dict[str, str]:
+    """Name the codes in one field of every row of a list, by the name of the field."""
+    row = re.compile(rf"{member}\.\d+\.{field}")
+    fields = [name for name in typed if row.fullmatch(name)]
+    return {name: str(fold("".join(typed[name]))) for name in fields}
 
 
 class Loose(NamedTuple):

@@ -130,8 +130,19 @@ def _readings(session: Session, settings: Settings) -> Due | None:
     return Due(len(page), said, lines, "/watch")
 
 
-def _set_aside(session: Session, settings: Settings) -> Due | None:
+def _to_taste(session: Session, settings: Settings) -> Due | None:
+    """Lead whoever tastes to the form for it."""
     del settings
+    return _set_aside(session, "/cup/{code}", "/cup")
+
+
+def _missed(session: Session, settings: Settings) -> Due | None:
+    """Lead a roaster to what was missed."""
+    del settings
+    return _set_aside(session, "/roasted/{code}", "/roasting")
+
+
+def _set_aside(session: Session, each: str, all_of_them: str) -> Due:
     rows = session.execute(
         select(col(Unit.code), col(Unit.left_g), col(Roast.style))
         .join(Roast, col(Roast.unit_id) == col(Unit.id))
@@ -143,11 +154,11 @@ def _set_aside(session: Session, settings: Settings) -> Due | None:
         .order_by(col(Unit.id))
     ).all()
     lines = [
-        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", f"/cup/{row.code}")
+        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", each.format(code=row.code))
         for row in rows[:_LINES]
     ]
     said = ngettext("roast set aside, to be tasted", "roasts set aside, to be tasted", len(rows))
-    return Due(len(rows), said, lines)
+    return Due(len(rows), said, lines, all_of_them)
 
 
 def _batches(session: Session, settings: Settings) -> Due | None:
@@ -183,11 +194,12 @@ def _orders(session: Session, settings: Settings) -> Due | None:
     lines = open_lines(session, today + timedelta(days=1))
     orders = {line.order: line for line in reversed(lines)}
     shown = [
-        Line(line.order, f"{line.customer}, {day(line.due_on)}")
+        Line(line.order, f"{line.customer}, {day(line.due_on)}", f"/send?order={line.order}")
         for line in [*orders.values()][:_LINES]
     ]
     said = ngettext("order to be sent", "orders to be sent", len(orders))
-    return Due(len(orders), said, shown, urgent=any(line.due_on < today for line in lines))
+    late = any(line.due_on < today for line in lines)
+    return Due(len(orders), said, shown, "/sending", urgent=late)
 
 
 def _cover(session: Session, settings: Settings) -> Due | None:
@@ -218,9 +230,9 @@ _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | N
     (Permission.RECEIVE, _homeless),
     (Permission.CONTRACTS, _cover),
     (Permission.DISPATCH, _orders),
-    (Permission.CUP, _set_aside),
+    (Permission.CUP, _to_taste),
     (Permission.ROAST, _batches),
-    (Permission.ROAST, _set_aside),
+    (Permission.ROAST, _missed),
     (Permission.RELEASE, _holds),
     (Permission.READING, _readings),
     (Permission.APPROVE_COUNT, _counts),
@@ -236,7 +248,12 @@ def _due(session: Session, desk: Desk) -> list[Due]:
 
 
 def _those_there(asked: Iterator[Due | None]) -> Iterator[Due]:
-    return (each for each in asked if each is not None and each.number)
+    """Leave out what waits for nobody, and what was said before: who tastes is told once."""
+    said: set[str] = set()
+    for each in asked:
+        if each is not None and each.number and each.said not in said:
+            said.add(each.said)
+            yield each
 
 
 @router.get("/")

@@ -118,6 +118,7 @@ def test_a_roast_of_part_sacks_that_misses_is_set_aside_until_it_is_tasted(
     assert rana.get("/cup").status_code == 403
 
     assert f"/cup/{code}" in quill.get("/").text
+    assert f"/roasted/{code}" in rana.get("/").text
     statements()
     listed, of_list = words(quill.get("/cup")), statements()
     assert f"{code} Dark" in listed

@@ -3,34 +3,36 @@
 // sent already is booked once.
 
 export function keepDrafts(within) {
-  for (const form of within.querySelectorAll("form[data-draft]")) keep(form);
   for (const booked of within.querySelectorAll("[data-booked]")) forget(booked.dataset.booked);
+  for (const form of within.querySelectorAll("form[data-draft]")) keep(form);
 }
 
-const name = (path) => `draft ${path}`;
+// Each for whoever typed it: a device at a machine has several hands.
+const name = (path) => `draft ${document.body.dataset.who} ${path}`;
 const forget = (path) => localStorage.removeItem(name(path));
 
-function read(path, who) {
+function read(path) {
   const kept = JSON.parse(localStorage.getItem(name(path)) ?? "null");
   // What the service worker was given it books or keeps by itself.
   const handed = kept?.sent && navigator.serviceWorker?.controller;
-  if (!kept || kept.who !== who || handed) { forget(path); return null; }
+  if (handed) { forget(path); return null; }
   return kept;
 }
 
 function keep(form) {
   const path = form.getAttribute("action");
-  const who = form.dataset.draft;
-  const before = read(path, who);
-  if (before && !form.querySelector(".refused")) offer(form, path, before);
+  const before = read(path);
+  const same = before?.fields.some(([field, value]) => field === "_key" && value === form.elements._key.value);
 
   const save = (sent) => {
     const fields = [...new FormData(form)].filter(([field]) => field === "_key" || !field.startsWith("_"));
-    localStorage.setItem(name(path), JSON.stringify({ who, sent, at: Date.now(), fields }));
+    localStorage.setItem(name(path), JSON.stringify({ sent, at: Date.now(), fields }));
   };
+  if (same) save(false);
+  else if (before && !form.querySelector(".refused")) offer(form, path, before);
   form.addEventListener("input", () => save(false));
   form.addEventListener("change", () => save(false));
-  form.addEventListener("submit", () => save(true));
+  form.addEventListener("submit", ({ submitter }) => save(!["_look", "_more"].includes(submitter?.name)));
 }
 
 function offer(form, path, kept) {
@@ -39,9 +41,14 @@ function offer(form, path, kept) {
   const words = kept.fields.filter(([field, value]) => value && !field.startsWith("_")).map(([, value]) => value);
   const time = new Date(kept.at).toLocaleTimeString(document.documentElement.lang, { timeStyle: "short", hourCycle: "h23" });
   bar.append(`${time} ${form.dataset.begun} ${words.slice(0, 6).join(", ")} `,
-    button(form.dataset.resume, () => { fill(form, kept.fields); bar.remove(); }),
+    button(form.dataset.resume, () => { resume(form, path, kept.fields); bar.remove(); }),
     button(form.dataset.drop, () => { forget(path); bar.remove(); }));
   form.before(bar);
+}
+
+function resume(form, path, fields) {
+  if (form.hasAttribute("data-live")) location.assign(`${path}?${new URLSearchParams(fields)}`);
+  else fill(form, fields);
 }
 
 function fill(form, fields) {

@@ -3,6 +3,7 @@
 
 import { keepDrafts } from "./draft.js";
 import { refreshAfterEach } from "./live.js";
+import { countLoads } from "./load.js";
 import { waitForConnection } from "./queue.js";
 import { helpRoaster } from "./roast.js";
 import { addRows } from "./rows.js";
@@ -17,6 +18,7 @@ function wake(within) {
   sendOnce(within);
   walkSteps(within);
   helpRoaster(within);
+  countLoads(within);
   keepDrafts(within);
 }
 

@@ -70,8 +70,11 @@ async function tell() {
 async function send(request) {
   const body = await request.clone().text();
   const fields = new URLSearchParams(body);
-  // What these ask for books nothing: it is no use to anybody later.
-  if (!fields.has("_offline") || ["_do", "_look", "_more"].some((each) => fields.has(each))) return fetch(request);
+  if (!fields.has("_offline")) return fetch(request);
+  // What these ask for books nothing, so it is no use to anybody later: the form opens again.
+  if (["_do", "_look", "_more"].some((each) => fields.has(each))) {
+    return fetch(request).catch(() => Response.redirect(new URL(request.url).pathname, 303));
+  }
   const before = (await all()).filter((each) => !each.refused);
   if (before.length) await sendOn();
   try {
