@@ -2,9 +2,13 @@
 // Each page works without any of it.
 
 import { listenToScans } from "./scan.js";
+import { runClocks } from "./clock.js";
+import { layOutFlows } from "./flow.js";
 import { sendOnce } from "./send.js";
 import { waitForConnection } from "./queue.js";
 
 listenToScans(document);
 sendOnce(document);
+layOutFlows(document);
+runClocks(document);
 waitForConnection(document);

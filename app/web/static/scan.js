@@ -133,4 +133,5 @@ function many(kept) {
   }, { capture: true });
   eye(field, take);
   show();
+  if (kept.autofocus) field.focus();
 }
