@@ -131,10 +131,10 @@ class Line(NamedTuple):
 def show_entry(desk: Visiting, number: EntryNumber) -> Response:
     """Show an entry and verify its hash; what was said is for those who may take it out."""
     line = desk.read(_line, number)
-    said = None
+    spoken = None
     if desk.staff.may(Permission.JOURNAL):
-        said = json.dumps(json.loads(line.entry.facts)["said"], indent=2, ensure_ascii=False)
-    return desk.show("journal_entry.html", line=line, said=said, most=_UNITS)
+        spoken = json.dumps(json.loads(line.entry.facts)["said"], indent=2, ensure_ascii=False)
+    return desk.show("journal_entry.html", line=line, spoken=spoken, most=_UNITS)
 
 
 def _line(session: Session, number: int) -> Line:

@@ -52,6 +52,7 @@ def test_the_journal_is_read_by_person_code_action_and_day_with_its_proof(
     assert "Its hash fits, and it carries the hash of the entry before it." in entry
     assert "What was said" not in entry
     assert "DRUM-75" in said
+    assert 'role="status"' not in buyer.get(f"/journal/{number}").text
     assert "Sound: the chain" in check
     assert export.headers["content-type"] == "application/x-ndjson"
     assert noor.get("/journal/export").status_code == 403
