@@ -65,7 +65,11 @@ class Settings(BaseSettings):
     """Read once at the start and handed down; nothing else reads the environment."""
 
     model_config = SettingsConfigDict(
-        env_prefix="JUTEBOOK_", env_file=".env", extra="ignore", frozen=True
+        env_prefix="JUTEBOOK_",
+        env_file=".env",
+        extra="ignore",
+        frozen=True,
+        use_attribute_docstrings=True,
     )
 
     database_url: str = Field(default_factory=default_database_url)

@@ -1,6 +1,7 @@
 """Who may come in: people with passwords, and tokens for scanners and scripts."""
 
 import sys
+from datetime import datetime
 from typing import Annotated
 
 import typer
@@ -9,6 +10,7 @@ from sqlmodel import Session, col
 
 from app.cli.desk import MistakeError, examples, migrated_book, paper, read_settings, ruled
 from app.shared.db import reading, writing
+from app.shared.people import LONGEST_NAME
 from app.shared.sign_in import (
     Token,
     User,
@@ -20,10 +22,9 @@ from app.shared.sign_in import (
     set_password,
 )
 from app.shared.staff import Role
-from app.shared.times import text
+from app.shared.times import end_of, now, text
 
 _ROLES = ", ".join(Role)
-_LONGEST_NAME = 100
 
 Name = Annotated[str, typer.Argument(metavar="NAME", show_default=False)]
 Roles = Annotated[
@@ -54,7 +55,7 @@ def _roles(said: str) -> list[Role]:
 
 def _name(said: str) -> str:
     name = said.strip()
-    if not name or len(name) > _LONGEST_NAME or not name.isprintable():
+    if not name or len(name) > LONGEST_NAME or not name.isprintable():
         raise MistakeError("A name has 1 to 100 printable characters.")
     return name
 
@@ -145,15 +146,25 @@ def close(name: Name) -> None:
         "JUTEBOOK_TOKEN=$(jutebook tokens add nightly-script --roles admin)",
     ),
 )
-def make_token(name: Name, roles: Roles) -> None:
+def make_token(
+    name: Name,
+    roles: Roles,
+    last_day: Annotated[
+        datetime | None,
+        typer.Option(formats=["%Y-%m-%d"], show_default="no end", help="Its last day, by UTC."),
+    ] = None,
+) -> None:
     """Make a token and print it, alone, on standard output.
 
     NAME stands in the journal as who did it. The token is shown this once; only its hash is stored,
     so a lost one is revoked and a new one made.
     """
     named, granted = _name(name), _roles(roles)
+    ends = end_of(last_day.date()) if last_day else None
+    if ends is not None and ends <= now():
+        raise MistakeError("That day is over.")
     with migrated_book(read_settings()) as engine, writing(engine) as session:
-        secret = add_token(session, named, granted)
+        secret = add_token(session, named, granted, ends)
     typer.echo(secret)
     if sys.stderr.isatty():
         typer.echo("Keep it now: it is not shown again.", err=True)
@@ -162,12 +173,13 @@ def make_token(name: Name, roles: Roles) -> None:
 @tokens.command("list", epilog=examples("jutebook tokens list"))
 def list_tokens() -> None:
     """List the tokens by name, without the tokens themselves."""
-    table = ruled("Tokens", "name", "roles", "made", "revoked")
+    table = ruled("Tokens", "name", "roles", "made", "ends", "revoked")
     with migrated_book(read_settings()) as engine, reading(engine) as session:
         for token in session.scalars(select(Token).order_by(col(Token.name), col(Token.id))):
             revoked = text(token.revoked_at) if token.revoked_at else ""
             roles = token.roles.replace(",", ", ")
-            table.add_row(token.name, roles, text(token.created_at), revoked)
+            ends = text(token.expires_at) if token.expires_at else ""
+            table.add_row(token.name, roles, text(token.created_at), ends, revoked)
     paper().print(table)
 
 

@@ -1,6 +1,5 @@
 """Asking where coffee went, or what it was made of."""
 
-import io
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
 from typing import Annotated, Any
@@ -10,16 +9,12 @@ from pydantic import TypeAdapter, ValidationError
 
 from app.cli.desk import MistakeError, examples, migrated_book, paper, read_settings, ruled
 from app.shared.answers import to_json
-from app.shared.cells import write_csv
 from app.shared.codes import Code
 from app.shared.db import reading
 from app.tracing.queries import trace_unit
 from app.tracing.schemas import Direction
+from app.tracing.sheets import UNIT, units_csv
 
-_UNIT = (
-    "code", "kind", "happened_at", "made_kg", "left_kg", "suspect_kg", "green_kg", "share_pct",
-    "location", "held",
-)  # fmt: skip
 _CUSTOMER = ("customer", "contact", "dispatches", "bags", "kg", "suspect_kg", "returned_bags")
 _SUPPLIER = ("supplier", "delivery", "lots")
 _MATERIAL = ("lot", "material", "kind", "supplier", "reference", "packs", "used")
@@ -70,7 +65,7 @@ def trace(
     if form is Form.JSON:
         typer.echo(to_json(answer))
     elif form is Form.CSV:
-        typer.echo(_csv(answer), nl=False)
+        typer.echo(units_csv(answer), nl=False)
     else:
         _tables(answer)
 
@@ -84,18 +79,12 @@ def code_said(said: str) -> str:
         raise MistakeError(f"{said} is no code: {reason}.") from error
 
 
-def _csv(answer: Mapping[str, Any]) -> bytes:
-    file = io.StringIO(newline="")
-    write_csv(file, _UNIT, ([unit[name] for name in _UNIT] for unit in answer["units"]))
-    return file.getvalue().encode()
-
-
 def _tables(answer: Mapping[str, Any]) -> None:
     page = paper()
     start = answer["of"]
     page.print(f"{answer['direction'].capitalize()} from {start['kind']} {start['code']}")
     for title, columns, rows in (
-        ("Units", _UNIT, answer["units"]),
+        ("Units", UNIT, answer["units"]),
         ("Customers", _CUSTOMER, answer["customers"]),
         ("Suppliers", _SUPPLIER, answer["suppliers"]),
         ("Packing materials", _MATERIAL, answer["materials"]),

@@ -19,12 +19,14 @@ from app.ledger.tables import Entry
 from app.recall.cases import Case, case_at, steps_of
 from app.recall.frozen import all_of, newest, numbered, scope_now
 from app.recall.reconciling import reconcile
+from app.recall.reports import Effectiveness
 from app.recall.rules import Step, state_of
 from app.recall.schemas import (
     CaseLine,
     CaseOut,
     ScopeOut,
 )
+from app.recall.scope import Scope
 from app.recall.showing import brief, whole
 from app.recall.tables import (
     RecallAcknowledgement,
@@ -107,9 +109,12 @@ def open_points(session: Session, case: Case) -> list[str]:
     """Say what is not done yet about a case."""
     if not case.has_been(Step.SCOPED):
         return ["no scope was frozen"]
-    frozen = newest(session, case.row.id, case.row.code)
-    now = scope_now(session, frozen)
-    told = reconcile(session, case, now).effectiveness
+    now = scope_now(session, newest(session, case.row.id, case.row.code))
+    return points_of(case, now, reconcile(session, case, now).effectiveness)
+
+
+def points_of(case: Case, now: Scope, told: Effectiveness) -> list[str]:
+    """Say what is not done yet about a scope as it is now."""
     free = sum(1 for unit in now.units if unit.free)
     points = {
         "nothing was stopped": not case.has_been(Step.STOPPED),

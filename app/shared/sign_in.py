@@ -16,7 +16,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import VerificationError
 from fastapi import Request
 from limits import RateLimitItemPerMinute, storage, strategies
-from sqlalchemy import String, select
+from sqlalchemy import ColumnElement, String, or_, select
 from sqlmodel import Field, Session, SQLModel, col
 
 from app.shared.db import reading_first
@@ -56,6 +56,15 @@ class Token(SQLModel, table=True):
     sha256: str = Field(max_length=64, unique=True)
     created_at: datetime = Field(sa_type=UtcDateTime)
     revoked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    expires_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    """From when on it opens nothing; None without an end."""
+
+
+def live_token() -> ColumnElement[bool]:
+    """Tell in a statement whether a token opens anything."""
+    return col(Token.revoked_at).is_(None) & or_(
+        col(Token.expires_at).is_(None), col(Token.expires_at) > now()
+    )
 
 
 class TokenCounts:
@@ -86,7 +95,8 @@ class Staff:
         return permission in permissions_of(self.roles)
 
 
-def _join(roles: list[Role]) -> str:
+def join_roles(roles: list[Role]) -> str:
+    """Write roles as they are kept."""
     return ",".join(sorted(roles))
 
 
@@ -102,7 +112,7 @@ def add_user(session: Session, name: str, password: str, roles: list[Role]) -> U
         raise ValueError(f"there is already a user named {name}")
     user = User(
         name=name,
-        roles=_join(roles),
+        roles=join_roles(roles),
         password_hash=PasswordHasher().hash(password),
         created_at=now(),
     )
@@ -147,10 +157,15 @@ def _nobody() -> str:
     return PasswordHasher().hash(secrets.token_urlsafe())
 
 
-def add_token(session: Session, name: str, roles: list[Role]) -> str:
+def add_token(
+    session: Session, name: str, roles: list[Role], expires_at: datetime | None = None
+) -> str:
     """Make a token and return it: the only time anybody sees it."""
     secret = "jb_" + secrets.token_urlsafe(32)
-    session.add(Token(name=name, roles=_join(roles), sha256=digest(secret), created_at=now()))
+    session.add(Token(
+        name=name, roles=join_roles(roles), sha256=digest(secret), created_at=now(),
+        expires_at=expires_at,
+    ))  # fmt: skip
     return secret
 
 
@@ -188,14 +203,12 @@ def identify(request: Request) -> Staff:
     state = request.app.state
     with reading_first(state.engine, state.read_engine) as session:
         token = session.scalars(
-            select(Token).where(
-                col(Token.sha256) == digest(secret.strip()), col(Token.revoked_at).is_(None)
-            )
+            select(Token).where(col(Token.sha256) == digest(secret.strip()), live_token())
         ).first()
     if token is None:
         raise Refused(
             "unauthorized",
-            "That token is not known or was revoked.",
+            "That token is not known, was revoked or is over.",
             challenge='Bearer error="invalid_token"',
         )
     state.token_counts.count(token)

@@ -18,6 +18,8 @@ class Role(StrEnum):
 class Permission(StrEnum):
     """One kind of act. The value is what a refusal names."""
 
+    ADMIN = "house:administer"
+    """Let people and devices in and out; see settings, backups and how the service is."""
     ADJUST = "stock:adjust"
     """Book a sample, a spill, a count, a destruction."""
     APPROVE_COUNT = "counts:approve"

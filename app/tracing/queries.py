@@ -69,23 +69,27 @@ def trace_unit(
 def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
     """Trace a set of units as one, what stood at a place, or what a packing material is in."""
     when = as_of(session, asked.as_of)
-    if asked.material_lot is not None:
-        packs = packs_with(session, asked.material_lot, when.upto)
-        starts = [_Start(unit, _told(unit)) for unit in packs]
-    elif asked.units is not None:
-        found = units_by_code(session, asked.units)
-        starts = [_start(session, found[code], when) for code in asked.units]
-    else:
-        window = Window(asked.since, asked.until)
-        units = stood_at(session, asked.location or "", window, upto=when.upto)
-        starts = [_Start(unit, _told(unit)) for unit in units]
+    starts = starts_of(session, asked, when)
     traced = list({start.unit.id: start.unit for start in starts}.values())
     hops = asked.hops if asked.carry_over else 0
     answer = _trace(session, traced, asked.direction, when, hops=hops)
     return {"of": [start.as_told for start in starts]} | answer
 
 
-class _Start(NamedTuple):
+def starts_of(session: Session, asked: TraceIn, when: AsOf) -> list["Start"]:
+    """Name the units that a trace of a set begins at."""
+    if asked.material_lot is not None:
+        packs = packs_with(session, asked.material_lot, when.upto)
+        return [Start(unit, _told(unit)) for unit in packs]
+    if asked.units is not None:
+        found = units_by_code(session, asked.units)
+        return [_start(session, found[code], when) for code in asked.units]
+    window = Window(asked.since, asked.until)
+    units = stood_at(session, asked.location or "", window, upto=when.upto)
+    return [Start(unit, _told(unit)) for unit in units]
+
+
+class Start(NamedTuple):
     """Where a trace begins."""
 
     unit: Unit
@@ -96,13 +100,13 @@ def _told(unit: Unit) -> dict[str, object]:
     return {"code": unit.code, "kind": unit.kind}
 
 
-def _start(session: Session, asked: Unit, when: AsOf) -> _Start:
+def _start(session: Session, asked: Unit, when: AsOf) -> Start:
     """Begin at a unit or, where it was replaced, at what was booked in its place."""
     unit = standing(session, asked, when)
     if unit is asked:
-        return _Start(unit, _told(unit))
+        return Start(unit, _told(unit))
     followed = {"asked": asked.code, "replaces": replaces(session, unit.id)}
-    return _Start(unit, _told(unit) | followed)
+    return Start(unit, _told(unit) | followed)
 
 
 def _trace(

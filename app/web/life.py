@@ -9,15 +9,29 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import BigInteger, String, bindparam, cast, func, literal, null, select, union_all
+from sqlalchemy import (
+    BigInteger,
+    CompoundSelect,
+    String,
+    bindparam,
+    cast,
+    func,
+    literal,
+    null,
+    select,
+    union_all,
+)
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.green.readings.tables import Reading, ReadingVoid
 from app.green.tables import GreenLot, Sack
+from app.ledger.corrections.tables import ActVoid, Correction
 from app.ledger.queries import held_with, on_hold, unknown
 from app.ledger.tables import Adjustment, Entry, Flow, Hold, HoldRelease, HoldUnit, Unit, UnitKind
 from app.places.tables import Location, Move
+from app.quality.grading.tables import GradingVoid, LotCupping
+from app.quality.tables import Cupping
 from app.shared.db import AnySelect
 
 SHOWN: Final = 12
@@ -40,7 +54,7 @@ class Event(NamedTuple):
     who: str
     entry: int
     grams: int
-    """All of it; of a reading its value in thousandths."""
+    """All of it; of a reading its value in thousandths, of a tasting its score."""
     links: Sequence[Link]
     words: str | None
     more: str | None
@@ -49,6 +63,7 @@ class Event(NamedTuple):
 class Life(NamedTuple):
     """A unit as it is, and what happened to it."""
 
+    id: int
     code: str
     kind: UnitKind
     name: str | None
@@ -104,11 +119,35 @@ def _fact(what: str, entry: Any, **said: Any) -> AnySelect:  # noqa: ANN401 - co
     )
 
 
-def _facts() -> AnySelect:
+def _said_of(unit_id: Any) -> list[AnySelect]:  # noqa: ANN401 - a parameter
+    """What was found out and decided about it: holds, readings, tastings."""
+    return [
+        _fact("held", col(Hold.entry_id), words=col(Hold.reason))
+        .join_from(Hold, HoldUnit, col(HoldUnit.hold_id) == col(Hold.id))
+        .where(held_with(unit_id)),
+        _fact("released", col(HoldRelease.entry_id), words=col(HoldRelease.reason))
+        .join_from(HoldRelease, HoldUnit, col(HoldUnit.hold_id) == col(HoldRelease.hold_id))
+        .where(held_with(unit_id)),
+        _fact("read", col(Reading.entry_id), grams=col(Reading.value_milli),
+              words=col(Reading.kind), more=col(Reading.instrument))
+        .outerjoin(ReadingVoid, col(ReadingVoid.reading_id) == col(Reading.id))
+        .where(col(Reading.unit_id) == unit_id, col(ReadingVoid.reading_id).is_(None)),
+        _fact("cupped", col(Cupping.entry_id), grams=col(Cupping.score_milli),
+              words=col(Cupping.verdict), more=col(Cupping.notes))
+        .outerjoin(ActVoid, col(ActVoid.cupping_id) == col(Cupping.id))
+        .where(col(Cupping.unit_id) == unit_id, col(ActVoid.entry_id).is_(None)),
+        _fact("tasted", col(LotCupping.entry_id), grams=col(LotCupping.score_centi) * 10,
+              words=col(LotCupping.form), more=col(LotCupping.notes))
+        .outerjoin(GradingVoid, col(GradingVoid.lot_cupping_id) == col(LotCupping.id))
+        .where(col(LotCupping.lot_id) == unit_id, col(GradingVoid.entry_id).is_(None)),
+    ]  # fmt: skip
+
+
+def _everything() -> CompoundSelect[Any]:
     this, unit_id = aliased(Unit), bindparam("unit_id", type_=BigInteger)
     source, target, came, went = aliased(Unit), aliased(Unit), aliased(Flow), aliased(Flow)
     origin, to = aliased(Location), aliased(Location)
-    facts = union_all(
+    return union_all(
         _fact("born", col(this.born_entry_id), grams=col(this.made_g)).where(
             col(this.id) == unit_id
         ),
@@ -128,20 +167,19 @@ def _facts() -> AnySelect:
         _fact("adjusted", col(Adjustment.entry_id), grams=col(Adjustment.grams),
               words=col(Adjustment.reason), more=col(Adjustment.note))
         .where(col(Adjustment.unit_id) == unit_id),
-        _fact("held", col(Hold.entry_id), words=col(Hold.reason))
-        .join_from(Hold, HoldUnit, col(HoldUnit.hold_id) == col(Hold.id))
-        .where(held_with(unit_id)),
-        _fact("released", col(HoldRelease.entry_id), words=col(HoldRelease.reason))
-        .join_from(HoldRelease, HoldUnit, col(HoldUnit.hold_id) == col(HoldRelease.hold_id))
-        .where(held_with(unit_id)),
-        _fact("read", col(Reading.entry_id), grams=col(Reading.value_milli),
-              words=col(Reading.kind), more=col(Reading.instrument))
-        .outerjoin(ReadingVoid, col(ReadingVoid.reading_id) == col(Reading.id))
-        .where(col(Reading.unit_id) == unit_id, col(ReadingVoid.reading_id).is_(None)),
+        *_said_of(unit_id),
+        _fact("replaced", col(Correction.entry_id), code=col(target.code), kind=col(target.kind),
+              words=col(Correction.reason))
+        .join_from(Correction, target, col(target.id) == col(Correction.new_unit_id))
+        .where(col(Correction.old_unit_id) == unit_id),
         _fact("voided", col(this.voided_entry_id)).where(
             col(this.id) == unit_id, col(this.voided_entry_id).is_not(None)
         ),
-    ).subquery()  # fmt: skip
+    )  # fmt: skip
+
+
+def _facts() -> AnySelect:
+    facts = _everything().subquery()
     return (
         select(facts, col(Entry.happened_at), col(Entry.who))
         .join(Entry, col(Entry.id) == facts.c.entry_id)
@@ -151,6 +189,12 @@ def _facts() -> AnySelect:
 
 _UNIT: Final = _unit()
 _FACTS: Final = _facts()
+
+
+def entries_of(unit_id: int) -> AnySelect:
+    """Name every entry that says something of a unit, in a statement."""
+    facts = _everything().params(unit_id=unit_id).subquery()
+    return select(facts.c.entry_id)
 
 
 def life(session: Session, code: str) -> Life:
@@ -164,6 +208,7 @@ def life(session: Session, code: str) -> Life:
         raise unknown(code)
     facts = session.execute(_FACTS, {"unit_id": row.id})
     return Life(
+        id=row.id,
         code=row.code,
         kind=UnitKind(row.kind),
         name=row.name,

@@ -8,6 +8,7 @@ from app.web import (
     account,
     arriving,
     assets,
+    balancing,
     blending,
     bringing,
     cleaning,
@@ -18,17 +19,23 @@ from app.web import (
     crating,
     dispatching,
     door,
+    drilling,
     finding,
+    holding,
+    house,
     instruments,
+    journal,
     lots_for_buyers,
     measuring,
     moving,
     offline,
     packing,
+    people,
     planning,
     printing,
     putting_away,
     readings,
+    recalling,
     receiving,
     returning,
     roast_day,
@@ -38,10 +45,12 @@ from app.web import (
     stocking,
     store,
     tasting,
+    tracing,
     units,
     voiding,
     weighing,
 )
+from app.web.offers import Offer
 from app.web.refusals import tell_people
 from app.web.tasks import Task
 
@@ -49,17 +58,20 @@ PAGES: Final = (
     start, door, account, finding, units, receiving, arriving, putting_away, printing, moving,
     measuring, roast_day, roasting, blending, cleaning, tasting, voiding, covering,
     contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
-    instruments, packing, weighing, stocking, dispatching, returning, selling, crating, offline,
-    assets,
+    instruments, packing, weighing, stocking, dispatching, returning, selling, crating,
+    holding, tracing, recalling, drilling, balancing, journal, people, house,
+    offline, assets,
 )  # fmt: skip
-"""Each module of pages has a `router`, and `TASKS` where it has any."""
+"""Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""
 
 
 def open_pages(app: FastAPI) -> None:
     """Serve the pages, and tell browsers in words why something was refused."""
     tasks: list[Task] = []
+    offers: list[Offer] = []
     for page in PAGES:
         app.include_router(page.router)
         tasks += getattr(page, "TASKS", ())
-    app.state.tasks = tasks
+        offers += getattr(page, "OFFERS", ())
+    app.state.tasks, app.state.offers = tasks, offers
     tell_people(app)

@@ -10,17 +10,27 @@ from app.labels import actions, queries
 from app.labels.drawing import draw
 from app.labels.schemas import LabelsIn, OrderLine
 from app.labels.tables import LabelOrder
+from app.ledger.tables import UnitKind
 from app.shared.answers import Pdf
 from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
+from app.web.offers import Offer
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
 router = APIRouter(include_in_schema=False)
 
 TASKS = (Task("/labels", N_("Print labels"), Room.STORE, Permission.LABELS),)
+_LABELLED: Final = frozenset(UnitKind) - {UnitKind.LOT, UnitKind.DISPATCH}
+OFFERS = (
+    Offer("/labels?codes={code}", N_("Print its label"), Permission.LABELS, _LABELLED),
+    Offer(
+        "/labels?lot={code}", N_("Print labels of its sacks"), Permission.LABELS,
+        frozenset({UnitKind.LOT}),
+    ),
+)  # fmt: skip
 
 Printer = Annotated[Desk, may(Permission.LABELS)]
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]

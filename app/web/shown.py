@@ -72,6 +72,11 @@ def moment(at: datetime) -> str:
     return f"{format_date(there, locale=manner().locale)}, {clock(at)}"
 
 
+def stamp(said: str) -> str:
+    """Write a time, as the API answers it, in the roastery's zone."""
+    return moment(datetime.fromisoformat(said))
+
+
 def clock(at: datetime) -> str:
     """Write the time of day alone."""
     return format_time(at.astimezone(manner().clock), "short", locale=manner().locale)
@@ -100,6 +105,7 @@ FILTERS = {
     "typed_number": typed_number,
     "mass_kg": mass_kg,
     "moment": moment,
+    "stamp": stamp,
     "clock": clock,
     "day": day,
     "machine_time": machine_time,

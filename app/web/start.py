@@ -184,7 +184,7 @@ def _holds(session: Session, settings: Settings) -> Due | None:
         .outerjoin(HoldRelease, col(HoldRelease.hold_id) == col(Hold.id))
         .where(col(HoldRelease.hold_id).is_(None))
     )
-    return Due(number or 0, ngettext("open hold", "open holds", number or 0))
+    return Due(number or 0, ngettext("open hold", "open holds", number or 0), path="/holds")
 
 
 def _orders(session: Session, settings: Settings) -> Due | None:
@@ -221,7 +221,7 @@ def _drill(session: Session, settings: Settings) -> Due | None:
     found = drill_due(session, settings)
     if not found.overdue:
         return None
-    return Due(1, _("recall drill due"), urgent=True)
+    return Due(1, _("recall drill due"), path="/drills", urgent=True)
 
 
 _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | None]]]] = (

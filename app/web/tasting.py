@@ -8,7 +8,7 @@ from fastapi import APIRouter, Response
 from sqlalchemy import ColumnElement, Row, select
 from sqlmodel import Session, col
 
-from app.ledger.tables import Entry, Unit
+from app.ledger.tables import Entry, Unit, UnitKind
 from app.quality import actions, queries
 from app.quality.rules import Disposition
 from app.quality.schemas import CuppingIn
@@ -23,6 +23,7 @@ from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.offers import Offer
 from app.web.roasting import CHECKS, disposition
 from app.web.shown import mass_kg, number
 from app.web.tasks import Room, Task
@@ -30,18 +31,20 @@ from app.web.texts import N_, _
 
 router = APIRouter(include_in_schema=False)
 
+OFFERS = (Offer("/cup/{code}", N_("Taste it"), Permission.CUP, frozenset({UnitKind.ROAST})),)
 TASKS = (Task("/cup", N_("Taste what was set aside"), Room.QUALITY, Permission.CUP),)
 
 Cupper = Annotated[Desk, may(Permission.CUP)]
 
 MOST: Final = 200
-_VERDICTS: Final = (
-    ("release", N_("release")),
-    ("blend_in", N_("blend in")),
-    ("rework", N_("rework")),
-    ("reject", N_("reject")),
-    ("scrap", N_("scrap")),
-)
+VERDICTS: Final = {
+    "release": N_("release"),
+    "blend_in": N_("blend in"),
+    "rework": N_("rework"),
+    "reject": N_("reject"),
+    "scrap": N_("scrap"),
+}
+"""What a tasting decides, in words."""
 
 
 class SetAside(NamedTuple):
@@ -95,7 +98,7 @@ def _page(desk: Desk, code: str, form: Form[CuppingIn]) -> Response:
         tastings=tastings,
         checks=CHECKS,
         disposition=disposition,
-        verdicts=[(value, _(words)) for value, words in _VERDICTS],
+        verdicts=[(value, _(words)) for value, words in VERDICTS.items()],
         usual_pct=desk.settings.blend_in_at_most_pct,
     )
 

@@ -1,20 +1,48 @@
 """The pages of a unit and of a place: what it is, and what happened to it."""
 
+from typing import NamedTuple
+
 from fastapi import APIRouter, Response
+from sqlmodel import Session
 
 from app.shared.codes import fold
 from app.web.desk import Visiting
+from app.web.facts import Known, known_of
 from app.web.kinds import named
-from app.web.life import SHOWN, life
+from app.web.life import SHOWN, Life, life
+from app.web.offers import offers_of
 from app.web.standing import standing_at
+from app.web.tasting import VERDICTS
 
 router = APIRouter(include_in_schema=False)
 
 
+class Whole(NamedTuple):
+    """A unit with everything that its page shows."""
+
+    unit: Life
+    known: Known
+
+
+def _whole(session: Session, code: str) -> Whole:
+    unit = life(session, code)
+    return Whole(unit, known_of(session, unit))
+
+
 @router.get("/u/{code}")
 def show_unit(desk: Visiting, code: str) -> Response:
-    """Show the life of a unit as a line of time."""
-    return desk.show("unit.html", unit=desk.read(life, str(fold(code))), named=named, most=SHOWN)
+    """Show what a unit is, what can be done with it, and its life as a line of time."""
+    unit, known = desk.read(_whole, str(fold(code)))
+    offers = offers_of(desk.request.app.state.offers, unit, desk.staff)
+    return desk.show(
+        "unit.html",
+        unit=unit,
+        known=known,
+        offers=offers,
+        named=named,
+        most=SHOWN,
+        verdicts=VERDICTS,
+    )
 
 
 @router.get("/places/{code}")

@@ -1,46 +1,101 @@
-"""Undoing what was booked by mistake, with all that hangs on it looked at before."""
+"""The task of undoing a mistaken entry, after a look at what that takes with it."""
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Path, Query, Response
 
+from app.ledger.corrections import acts
+from app.ledger.corrections.schemas import ActVoidIn
+from app.ledger.queries import adjustment_page
 from app.ledger.schemas import VoidIn
-from app.shared.codes import Code, fold
+from app.shared.codes import Code
+from app.shared.paging import Page, PageAsked
+from app.shared.problems import Refused
 from app.shared.staff import Permission
+from app.tracing import voiding
 from app.tracing.impact import impact
-from app.tracing.voiding import void
-from app.web.desk import Desk, may
+from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.kinds import named
+from app.web.offers import Offer
 from app.web.shown import mass_kg
-from app.web.texts import _
+from app.web.texts import N_, _, ngettext
 
 router = APIRouter(include_in_schema=False)
 
+OFFERS = (
+    Offer("/void/{code}", N_("Undo the entry"), Permission.VOID),
+    Offer(
+        "/adjustments?unit={code}", N_("Its adjustments"), Permission.VOID,
+        fits=lambda unit: any(event.what == "adjusted" for event in unit.events),
+    ),
+)  # fmt: skip
+AdjustmentNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
+
 Corrector = Annotated[Desk, may(Permission.VOID)]
-
-
-def _page(desk: Desk, code: str, form: Form[VoidIn]) -> Response:
-    return desk.show("void.html", form, impact=desk.read(impact, code), named=named)
+_LISTED: Final = 50
 
 
 @router.get("/void/{code}")
-def show_void(desk: Corrector, code: str) -> Response:
-    """Show what a void would take with it."""
-    return _page(desk, str(fold(code)), desk.blank(VoidIn))
+def show_impact(desk: Corrector, code: Code) -> Response:
+    """Show what goes with a unit and what is given back, and ask why."""
+    return _page(desk, code, desk.blank(VoidIn))
+
+
+def _page(desk: Desk, code: str, form: Form[VoidIn]) -> Response:
+    found = desk.read(impact, code)
+    return desk.show("void.html", form, impact=found, named=named, most=_LISTED)
 
 
 @router.post("/void/{code}")
-def book_void(desk: Corrector, code: Code) -> Response:
-    """Undo it, with what was shown and nothing else."""
+def void(desk: Corrector, code: Code) -> Response:
+    """Undo it by a correcting entry: all that was shown together, or nothing."""
     form = desk.sent(VoidIn)
     may_release = desk.staff.may(Permission.RELEASE)
-    if voided := desk.book(form, void, code, may_release=may_release):
+    if voided := desk.book(form, voiding.void, code, may_release=may_release):
         return desk.onward(f"/u/{voided['code']}", _told(voided))
     return _page(desk, code, form)
 
 
 def _told(voided: dict[str, Any]) -> str:
-    back = [f"{code} {mass_kg(mass)}" for code, mass in voided["given_back_kg"].items()]
-    told = _("Voided: %(codes)s.") % {"codes": ", ".join(voided["voided"][:20])}
-    return told if not back else f"{told} {_('Given back:')} {', '.join(back[:20])}."
+    number = len(voided["voided"])
+    return ngettext(
+        "%(number)s unit is voided; what went into it is given back.",
+        "%(number)s units are voided; what went into them is given back.",
+        number,
+    ) % {"number": number}
+
+
+@router.get("/adjustments")
+def list_adjustments(
+    desk: Visiting, page: PageAsked, unit: Annotated[Code | None, Query()] = None
+) -> Response:
+    """List adjustments, of one unit or all."""
+    lines, following = desk.read(adjustment_page, page, unit)
+    return desk.show("adjustments.html", lines=lines, following=following, unit=unit)
+
+
+@router.get("/adjustments/{number}/void")
+def show_adjustment(desk: Corrector, number: AdjustmentNumber) -> Response:
+    """Show what an adjustment did, and ask why it is taken back."""
+    return _adjustment_page(desk, number, desk.blank(ActVoidIn))
+
+
+def _adjustment_page(desk: Desk, number: int, form: Form[ActVoidIn]) -> Response:
+    lines, _following = desk.read(adjustment_page, Page(1, number - 1), None)
+    if not lines or lines[0]["id"] != number:
+        raise Refused("not-found", f"There is no adjustment {number}.")
+    return desk.show("adjustment_void.html", form, line=lines[0])
+
+
+@router.post("/adjustments/{number}/void")
+def void_adjustment(desk: Corrector, number: AdjustmentNumber) -> Response:
+    """Take it back by one that reverses it."""
+    form = desk.sent(ActVoidIn)
+    if voided := desk.book(form, acts.void_adjustment, number):
+        said = _("%(unit)s now holds %(mass)s.") % {
+            "unit": voided["unit"],
+            "mass": mass_kg(voided["left_kg"]),
+        }
+        return desk.onward(f"/adjustments?unit={voided['unit']}", said)
+    return _adjustment_page(desk, number, form)

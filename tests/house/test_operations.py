@@ -75,14 +75,14 @@ def test_every_permission_is_granted_to_a_role_besides_the_administrator_s() -> 
     }
 
     assert granted == set(Permission)
-    assert for_the_administrator_alone == {Permission.MACHINES}
+    assert for_the_administrator_alone == {Permission.MACHINES, Permission.ADMIN}
 
 
 def test_every_permission_opens_something(operations: list[Operation]) -> None:
     opening = {p for _, _, operation in operations for p in _permissions(operation)}
 
-    # It opens a part of a request.
-    assert set(Permission) - opening == {Permission.OFF_RECIPE}
+    # One opens a part of a request, the other pages alone.
+    assert set(Permission) - opening == {Permission.OFF_RECIPE, Permission.ADMIN}
 
 
 def test_reading_is_open_to_every_role(operations: list[Operation]) -> None:

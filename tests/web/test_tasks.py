@@ -140,7 +140,7 @@ def test_anything_is_found_by_its_code_and_a_unit_tells_its_life(
     ):  # fmt: skip
         assert said.replace(" kg", "\N{NARROW NO-BREAK SPACE}kg") in page.text or said in told, said
     assert "and 8 more" in words(whole)
-    assert (of_sack, of_lot) == (3, 3)
+    assert (of_sack, of_lot) == (4, 4)
     assert sack in words(place)
     assert quill.get("/find?text=NO-SUCH").status_code == 200
     assert quill.get("/u/NO-SUCH").status_code == 404

@@ -56,6 +56,17 @@ class Bar(NamedTuple):
     says: str
 
 
+class Spot(NamedTuple):
+    """The room that a box has, with its words: where it can be pressed."""
+
+    x: int
+    y: int
+    width: int
+    height: int
+    box: Box
+    says: str
+
+
 @dataclass
 class Picture:
     """A picture that is ready to be drawn."""
@@ -65,6 +76,7 @@ class Picture:
     bands: list[Band] = field(default_factory=list)
     bars: list[Bar] = field(default_factory=list)
     words: list[Words] = field(default_factory=list)
+    spots: list[Spot] = field(default_factory=list)
     suspects: bool = True
 
 
@@ -73,6 +85,7 @@ class _Placed(NamedTuple):
 
     x: int
     y: int
+    width: int
     lines: Sequence[str]
 
 
@@ -91,7 +104,7 @@ def lay_out(flow: Flow, title: str, width: int, ruler: Ruler, foot: Sequence[str
     for number, column in enumerate(columns):
         y = top + (high - _height(column, lines, thick)) // 2
         for node in column:
-            placed[node.box] = _Placed(_MARGIN + number * across, y, lines[node.box])
+            placed[node.box] = _Placed(_MARGIN + number * across, y, across - _GAP, lines[node.box])
             y += _slot(node, lines[node.box], thick)
     picture = Picture(width, top + high + _GAP, suspects=flow.suspects)
     picture.words.append(Words(_MARGIN, _MARGIN + _TITLE, title, _TITLE, Lettering.BOLD))
@@ -184,6 +197,8 @@ def _stand(picture: Picture, node: Node, at: _Placed, thick: Thick) -> None:
         picture.bars.append(Bar(at.x, at.y, _BAR, suspect, True, says))
     if whole > suspect:
         picture.bars.append(Bar(at.x, at.y + suspect, _BAR, whole - suspect, False, says))
+    high = max(whole, len(at.lines) * _LEADING)
+    picture.spots.append(Spot(at.x, at.y, at.width, high, node.box, says))
     y = at.y + max((whole - len(at.lines) * _LEADING) // 2, 0)
     for line in at.lines:
         lettering = Lettering.BOLD if node.start else Lettering.TEXT

@@ -17,10 +17,11 @@ from app.roasting.tables import Roast
 from app.sending.tables import Customer, Dispatch
 from app.shared.db import AnySelect, among
 from app.tracing.flow.movements import Ahead, Trace, moved_ahead, moved_behind
-from app.tracing.flow.rules import MOST_BOXES, Flow, flow_of, gathered
+from app.tracing.flow.rules import MOST_BOXES, Flow, Gathered, flow_of, gathered
+from app.tracing.queries import starts_of
 from app.tracing.reached import rows_of
 from app.tracing.rules import backward_content, forward_shares
-from app.tracing.schemas import Direction
+from app.tracing.schemas import Direction, TraceIn
 from app.tracing.spread import Inflows, Spread, inflows
 from app.tracing.walk import Walk, by_way_of_dispatches, came_back_from, sent_lines, walk
 
@@ -45,10 +46,31 @@ def flow_of_unit(
     return Traced(unit.code, unit.kind, direction, when, flow)
 
 
+class Boxed(NamedTuple):
+    """A flow, and which units share each of its boxes."""
+
+    flow: Flow
+    gathered: Gathered
+
+
+def flow_of_set(session: Session, asked: TraceIn) -> Boxed:
+    """Trace what a set of units, a place or a packing material starts at."""
+    when = as_of(session, asked.as_of)
+    starts = {start.unit.id for start in starts_of(session, asked, when)}
+    return boxed(session, sorted(starts), asked.direction, when.upto)
+
+
 def flow_of_units(
     session: Session, unit_ids: Collection[int], direction: Direction, upto: int | None
 ) -> Flow:
     """Trace units together, as the book is now or once it had an entry."""
+    return boxed(session, unit_ids, direction, upto).flow
+
+
+def boxed(
+    session: Session, unit_ids: Collection[int], direction: Direction, upto: int | None
+) -> Boxed:
+    """Trace units together, and keep which of them share a box."""
     back = came_back_from(session, unit_ids, upto)
     if direction is Direction.FORWARD:
         starts = sorted({*unit_ids, *(bags.unit for bags in back)})
@@ -67,7 +89,8 @@ def flow_of_units(
     weights = {unit.id: parts.bounds[unit.id][0] * unit.made_g for unit in walked.units.values()}
     shared = _shared(session, walked)
     ahead = direction is Direction.FORWARD
-    return flow_of(movements, gathered(units, shared, weights, walked.start), suspects=ahead)
+    together = gathered(units, shared, weights, walked.start)
+    return Boxed(flow_of(movements, together, suspects=ahead), together)
 
 
 def _parts(spread: Spread) -> Mapping[int, int]:

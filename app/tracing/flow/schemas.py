@@ -65,7 +65,7 @@ class TraceFlowOut(FlowOut):
 
 def told(flow: Flow) -> dict[str, Any]:
     """Answer what every flow has."""
-    ids = {node.box: _id(node.box) for node in flow.nodes}
+    ids = {node.box: box_id(node.box) for node in flow.nodes}
     return {
         "nodes": [_node(node, ids[node.box], flow) for node in flow.nodes],
         "links": [
@@ -80,7 +80,8 @@ def told(flow: Flow) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _id(box: Box) -> str:
+def box_id(box: Box) -> str:
+    """Name a box as the answers do."""
     name = "…" if box.name == REST else box.name
     return ":".join(part for part in (box.side, box.stage, name) if part)
 

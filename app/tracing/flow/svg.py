@@ -4,13 +4,14 @@ Elements are made one by one and written by the standard library, so no name can
 Colours are attributes: a page with a strict policy may show the picture inline.
 """
 
+from collections.abc import Mapping
 from typing import Final
 from xml.etree import ElementTree as ET
 
 from app.labels.fonts import FontRuler, readable
 from app.labels.pieces import MM, Lettering
 from app.tracing.flow.layout import Band, Picture, lay_out
-from app.tracing.flow.rules import Flow
+from app.tracing.flow.rules import Box, Flow
 from app.tracing.flow.wording import describe
 from app.tracing.queries import CAUTION
 
@@ -30,15 +31,29 @@ _LETTERS: Final = {
 
 def draw(flow: Flow, title: str, width: int = WIDTH) -> bytes:
     """Draw a flow."""
+    root = _drawn(flow, title, width, {})
+    drawn: bytes = ET.tostring(root, encoding="utf-8", xml_declaration=True)
+    return drawn
+
+
+def draw_in_page(flow: Flow, title: str, addresses: Mapping[Box, str]) -> str:
+    """Draw a flow to stand in a page, with boxes that lead to an address each."""
+    return ET.tostring(_drawn(flow, title, WIDTH, addresses), encoding="unicode")
+
+
+def _drawn(flow: Flow, title: str, width: int, addresses: Mapping[Box, str]) -> ET.Element:
     picture = lay_out(flow, readable(title), width, FontRuler(), [CAUTION])
-    return written(picture, title, f"{describe(flow)} {CAUTION}")
+    return written(picture, title, f"{describe(flow)} {CAUTION}", addresses)
 
 
-def written(picture: Picture, title: str, description: str) -> bytes:
-    """Write a picture."""
+def written(
+    picture: Picture, title: str, description: str, addresses: Mapping[Box, str]
+) -> ET.Element:
+    """Write a picture; one with links is a group of them, not one image."""
     size = {"width": f"{_mm(picture.width)}mm", "height": f"{_mm(picture.height)}mm"}
     root = ET.Element("svg", {
-        "xmlns": "http://www.w3.org/2000/svg", "role": "img", "xml:lang": "en",
+        "xmlns": "http://www.w3.org/2000/svg", "role": "group" if addresses else "img",
+        "xml:lang": "en",
         "aria-labelledby": "flow-title flow-description", **size,
         "viewBox": f"0 0 {_mm(picture.width)} {_mm(picture.height)}",
     })  # fmt: skip
@@ -61,9 +76,22 @@ def written(picture: Picture, title: str, description: str) -> bytes:
         weight = {"font-weight": "bold"} if words.lettering is Lettering.BOLD else {}
         at = {"x": _mm(words.x), "y": _mm(words.y), "font-size": _mm(words.em)}
         ET.SubElement(texts, "text", at | weight).text = words.text
+    _link(root, picture, addresses)
     ET.indent(root, " ")
-    drawn: bytes = ET.tostring(root, encoding="utf-8", xml_declaration=True)
-    return drawn
+    return root
+
+
+def _link(root: ET.Element, picture: Picture, addresses: Mapping[Box, str]) -> None:
+    """Lay a link over every box that leads somewhere."""
+    for spot in picture.spots:
+        if spot.box in addresses:
+            link = ET.SubElement(root, "a", {
+                "href": addresses[spot.box], "aria-label": readable(spot.says),
+            })  # fmt: skip
+            ET.SubElement(link, "rect", {
+                "x": _mm(spot.x), "y": _mm(spot.y), "width": _mm(spot.width),
+                "height": _mm(spot.height), "fill-opacity": "0",
+            })  # fmt: skip
 
 
 def _mm(length: int) -> str:

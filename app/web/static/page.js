@@ -1,7 +1,9 @@
 // What every page does once it stands: scanning, sending once, and going on without a connection.
 // Each page works without any of it.
 
+import { runClocks } from "./clock.js";
 import { keepDrafts } from "./draft.js";
+import { layOutFlows } from "./flow.js";
 import { refreshAfterEach } from "./live.js";
 import { countLoads } from "./load.js";
 import { waitForConnection } from "./queue.js";
@@ -20,6 +22,8 @@ function wake(within) {
   helpRoaster(within);
   countLoads(within);
   keepDrafts(within);
+  layOutFlows(within);
+  runClocks(within);
 }
 
 addRows(document, listenToScans);

@@ -142,4 +142,5 @@ function many(kept) {
   }, { capture: true });
   eye(field, take);
   show();
+  if (kept.autofocus) field.focus();
 }

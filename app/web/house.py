@@ -1,0 +1,119 @@
+"""The administrator's desk: what the roastery has set, and how the service is."""
+
+import platform
+from typing import Annotated, Any, Final, NamedTuple
+
+from fastapi import APIRouter, Response
+from sqlalchemy import Engine, func, make_url, select, text
+from sqlmodel import Session, col
+
+from app import __version__
+from app.ledger.journal.reading import Head, head
+from app.ledger.tables import Unit
+from app.settings import Settings
+from app.shared.db import reading
+from app.shared.staff import Permission
+from app.web.desk import Desk, may
+from app.web.tasks import Room, Task
+from app.web.texts import N_
+
+router = APIRouter(include_in_schema=False)
+
+TASKS = (
+    Task("/settings", N_("Settings"), Room.OFFICE, Permission.ADMIN),
+    Task("/health", N_("How the service is"), Room.OFFICE, Permission.ADMIN),
+)
+
+Administrator = Annotated[Desk, may(Permission.ADMIN)]
+_ADDRESSES: Final = frozenset({"database_url", "read_database_url"})
+"""Settings that may hold a password."""
+
+
+class Setting(NamedTuple):
+    """One thing that a roastery can set."""
+
+    variable: str
+    value: str
+    default: str
+    said: bool
+    """Whether the environment said it."""
+    meaning: str
+
+
+@router.get("/settings")
+def show_settings(desk: Administrator) -> Response:
+    """Show every setting with its value and what it means: they are set where the service runs."""
+    return desk.show("settings.html", settings=told_settings(desk.settings))
+
+
+def told_settings(settings: Settings) -> list[Setting]:
+    """Say of every setting what it is, what it would be, and what it means."""
+    return [
+        Setting(
+            variable=f"JUTEBOOK_{name.upper()}",
+            value=_shown(name, getattr(settings, name)),
+            default=_shown(name, field.get_default(call_default_factory=True)),
+            said=name in settings.model_fields_set,
+            meaning=" ".join((field.description or "").split()),
+        )
+        for name, field in Settings.model_fields.items()
+    ]
+
+
+def _shown(name: str, value: Any) -> str:  # noqa: ANN401 - of any setting
+    if value is None:
+        return ""
+    if name in _ADDRESSES:
+        return make_url(value).render_as_string(hide_password=True)
+    if isinstance(value, tuple | frozenset | list | set):
+        return ", ".join(str(each) for each in value)
+    if isinstance(value, dict):
+        return ", ".join(f"{key}: {said}" for key, said in value.items())
+    return str(value)
+
+
+class Base(NamedTuple):
+    """A database as it is."""
+
+    kind: str
+    version: str
+    schema: str
+    head: Head
+    units: int
+    bytes: int | None
+
+
+@router.get("/health")
+def show_health(desk: Administrator) -> Response:
+    """Show versions, databases, and how far the replica is behind."""
+    state = desk.request.app.state
+    base = _base(state.engine)
+    replica = None if state.read_engine is state.engine else _base(state.read_engine)
+    return desk.show(
+        "health.html", version=__version__, python=platform.python_version(), base=base,
+        replica=replica, behind=base.head.entry - replica.head.entry if replica else 0,
+    )  # fmt: skip
+
+
+def _base(engine: Engine) -> Base:
+    with reading(engine) as session:
+        kind = engine.dialect.name
+        asked = "SELECT version()" if kind == "postgresql" else "SELECT sqlite_version()"
+        return Base(
+            kind={"postgresql": "PostgreSQL", "sqlite": "SQLite"}[kind],
+            version=str(session.scalar(text(asked))).split(" on ")[0].removeprefix("PostgreSQL "),
+            schema=str(session.scalar(text("SELECT version_num FROM alembic_version"))),
+            head=head(session),
+            units=session.scalar(select(func.count(col(Unit.id)))) or 0,
+            bytes=_bytes(session, kind),
+        )
+
+
+def _bytes(session: Session, kind: str) -> int | None:
+    if kind == "postgresql":
+        size = session.scalar(text("SELECT pg_database_size(current_database())"))
+    else:
+        size = session.scalar(
+            text("SELECT page_count * page_size FROM pragma_page_count(), pragma_page_size()")
+        )
+    return int(size) if size is not None else None
