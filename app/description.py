@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from fastapi import FastAPI
 
-from app.shared.problems import KINDS
+from app.shared.kinds import KINDS
 
 Json = dict[str, Any]
 

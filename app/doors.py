@@ -2,10 +2,10 @@
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import PlainTextResponse
-from prometheus_client import CONTENT_TYPE_LATEST, generate_latest
+from prometheus_client import CONTENT_TYPE_LATEST
 from sqlalchemy.exc import DBAPIError
 
-from app import __version__
+from app import __version__, metrics
 from app.schema import lag
 from app.shared.answers import Answer
 from app.shared.problems import Refused
@@ -34,6 +34,8 @@ def ready(request: Request) -> Response:
 
 
 @router.get("/metrics", response_class=PlainTextResponse)
-def metrics() -> Response:
-    """Answer the process's counters as Prometheus text."""
-    return Response(generate_latest(), headers={"content-type": CONTENT_TYPE_LATEST})
+def count(request: Request) -> Response:
+    """Answer counters as Prometheus text: requests, entries, the book's last check, the replica."""
+    state = request.app.state
+    told = metrics.told(state.engine, state.read_engine)
+    return Response(told, headers={"content-type": CONTENT_TYPE_LATEST})

@@ -9,15 +9,16 @@ import anyio.to_thread
 from fastapi import APIRouter, FastAPI
 from fastapi.routing import APIRoute
 from fastapi_offline import FastAPIOffline
+from sqlalchemy import Engine
 
 from app import __version__, doors
 from app.bag import routes as bag
 from app.buying import routes as buying
 from app.cover import routes as cover
 from app.cover.cards import routes as planning_cards
+from app.cover.forecasts import routes as forecasts
 from app.description import describe
 from app.epcis import routes as epcis
-from app.forecasting import routes as forecasting
 from app.green import routes as green
 from app.green.arrivals import photo_routes as photos
 from app.green.arrivals import routes as arrivals
@@ -32,6 +33,7 @@ from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
 from app.ledger.journal import routes as journal
+from app.logs import set_up
 from app.packing import routes as packing
 from app.packing.charts import routes as charts
 from app.packing.materials import routes as materials
@@ -39,6 +41,7 @@ from app.packing.recipes import routes as recipes
 from app.packing.weighing import routes as weighing
 from app.papers import routes as papers
 from app.places import routes as places
+from app.porter import Porter
 from app.production import routes as production
 from app.quality import routes as quality
 from app.quality.grading import routes as grading
@@ -65,6 +68,7 @@ from app.settings import Settings
 from app.shared.db import open_engine
 from app.shared.problem_pages import router as problem_pages
 from app.shared.problems import explain_refusals
+from app.shared.sign_in import TokenCounts
 from app.tracing import routes as tracing
 from app.tracing import void_routes as voids
 from app.tracing.evidence import routes as unit_evidence
@@ -122,7 +126,7 @@ PACKAGES = (
     recall,
     balance,
     drills,
-    forecasting,
+    forecasts,
     value,
     case_evidence,
     buying,
@@ -140,6 +144,8 @@ def create_app(settings: Settings) -> FastAPI:
         redoc_url=None,
         openapi_url="/api/openapi.json",
         static_url="/api/docs-files",
+        # It would lead to whatever host the request names.
+        redirect_slashes=False,
         lifespan=_lifespan,
         generate_unique_id_function=_name,
     )
@@ -154,20 +160,46 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(doors.router)
     open_pages(app)
     describe(app)
+    _let_the_porter_stand_before(app)
     return app
+
+
+def _let_the_porter_stand_before(app: FastAPI) -> None:
+    """Put the porter outside of all that Starlette wraps around the routes, its 500 included."""
+    inside = app.build_middleware_stack
+    at_once = app.state.settings.at_once
+    app.build_middleware_stack = lambda: Porter(inside(), at_once)  # type: ignore[method-assign]
+
+
+def worker() -> FastAPI:
+    """Build the service of one of several processes, by the settings of its environment."""
+    settings = Settings()
+    set_up(settings.log)
+    return create_app(settings)
 
 
 def open_book(app: FastAPI, settings: Settings) -> None:
     """Give the service its settings and the databases they name."""
     app.state.settings = settings
-    app.state.engine = open_engine(settings.database_url, busy_timeout_s=settings.busy_timeout_s)
+    app.state.engine = _open(settings, settings.database_url)
     app.state.read_engine = (
-        open_engine(settings.read_database_url) if settings.read_database_url else app.state.engine
+        _open(settings, settings.read_database_url)
+        if settings.read_database_url
+        else app.state.engine
     )
     app.state.guesses = Guesses(settings)
+    app.state.token_counts = TokenCounts(settings.token_requests_a_minute)
     app.state.turnstile = bag.Turnstile()
     app.state.in_flight = set()
     app.state.in_flight_lock = threading.Lock()
+
+
+def _open(settings: Settings, url: str) -> Engine:
+    return open_engine(
+        url,
+        busy_timeout_s=settings.busy_timeout_s,
+        statement_timeout_s=settings.statement_seconds,
+    )
 
 
 def _name(route: APIRoute) -> str:

@@ -75,6 +75,20 @@ class Settings(BaseSettings):
     host: str = "127.0.0.1"
     """The address `jutebook serve` listens on: this machine alone unless set."""
     port: Annotated[int, Field(ge=0, le=65535)] = 8000
+    workers: Annotated[int, Field(ge=1, le=64)] = 1
+    """Processes that serve; more than one for several processors, with PostgreSQL best."""
+    log: Literal["plain", "json"] = "plain"
+    """How what happens is noted on standard error: for eyes, or for what gathers logs."""
+    body_largest_bytes: Annotated[int, Field(ge=10_000, le=1_000_000_000)] = 10_000_000
+    """The largest JSON body that is read: some ten thousand sacks of one delivery have room."""
+    body_seconds: Annotated[int, Field(ge=1, le=3600)] = 60
+    """So long a body may take to come."""
+    statement_seconds: Annotated[int, Field(ge=1, le=86_400)] = 120
+    """So long the database may work on one statement of a request before it answers 503."""
+    at_once: Annotated[int, Field(ge=1, le=100_000)] = 500
+    """Requests that a process works on or keeps waiting; more are told to come again."""
+    token_requests_a_minute: Annotated[int, Field(ge=1, le=10_000_000)] = 6000
+    """How many requests with one token are answered within a minute."""
     threads: Annotated[int, Field(ge=1, le=100)] = 2
     """Requests worked on at a time; few, for many threads queue badly for one processor."""
     busy_timeout_s: Annotated[int, Field(ge=1, le=600)] = 30

@@ -5,6 +5,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import hypothesis  # noqa: F401 - first of all: see below
 import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine
@@ -18,6 +19,9 @@ from app.shared.sign_in import add_token
 from app.shared.staff import Role
 from tests.api import Api
 from tests.postgres import PostgresServer, ReusedDatabase
+
+# Selenium brings Trio, which hands Hypothesis a generator when that is imported. Imported only
+# after a service was started and froze what the collector sees, it would warn that nobody has it.
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Self
+from typing import Final, LiteralString, Self
 
 import psycopg
 from psycopg import sql
@@ -34,6 +34,7 @@ local all postgres trust
 host all {OWNER} 127.0.0.1/32 trust
 host replication {OWNER} 127.0.0.1/32 trust
 """
+STANDBY: Final = "standby"
 ATTEMPTS = 3
 """A port that was free a moment ago may be taken; three times in a row is no accident."""
 
@@ -214,6 +215,12 @@ class PostgresServer:
             host=str(self._folder), port=self.port, user="postgres", dbname=database
         )
 
+    def say(self, statement: LiteralString) -> None:
+        """Tell the server something as its superuser."""
+        with self.as_superuser() as connection:
+            connection.autocommit = True
+            connection.execute(statement)
+
     def _create_owner(self) -> None:
         with self.as_superuser() as connection:
             connection.execute(
@@ -241,6 +248,50 @@ class PostgresServer:
                 self.crash()
         finally:
             shutil.rmtree(self._folder, ignore_errors=True)
+
+
+class Standby(PostgresServer):
+    """A hot standby of another server: it reads along, and takes over when it is promoted.
+
+    `synchronous` lets the first server answer a commit only when this one has it on disk.
+    """
+
+    def __init__(self, primary: PostgresServer, *, synchronous: bool = False) -> None:
+        super().__init__(durable=True)
+        self._primary = primary
+        self._synchronous = synchronous
+
+    def _lay_out(self) -> None:
+        source = f"host=127.0.0.1 port={self._primary.port} user={OWNER} application_name={STANDBY}"
+        self._account.run(
+            [
+                self._binaries / "pg_basebackup",
+                f"--pgdata={self._cluster}",
+                f"--dbname={source}",
+                "--wal-method=stream",
+                "--checkpoint=fast",
+                "--write-recovery-conf",
+                "--no-sync",
+            ],
+            self._folder,
+        )
+
+    def _create_owner(self) -> None:
+        """Have the owner from the first server, and let it know who follows."""
+        if self._synchronous:
+            self._primary.say(f"ALTER SYSTEM SET synchronous_standby_names = '{STANDBY}'")
+            self._primary.say("SELECT pg_reload_conf()")
+
+    def pause(self) -> None:
+        """Take in nothing more, as one that lags far behind."""
+        self.say("SELECT pg_wal_replay_pause()")
+
+    def resume(self) -> None:
+        self.say("SELECT pg_wal_replay_resume()")
+
+    def promote(self) -> None:
+        """Make it the server that is written to."""
+        self._pg_ctl("promote", "--wait")
 
 
 _FORM = """

@@ -1,5 +1,6 @@
 """The doors for whoever holds a bag: no token, and no trace of them while they are switched off."""
 
+from contextlib import AbstractContextManager
 from threading import Lock
 from time import monotonic
 from typing import Annotated, Any, Final
@@ -7,15 +8,16 @@ from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
+from sqlmodel import Session
 from starlette.exceptions import HTTPException
 
 from app.bag.pages import HEADERS, page
 from app.bag.queries import bag, mark_of
 from app.bag.rules import Story
 from app.bag.schemas import BagOut, OriginOut
+from app.ledger.replica import reading_all_booked
 from app.settings import Settings
 from app.shared.answers import Answer
-from app.shared.db import reading
 from app.shared.problems import Refused
 from app.standards.countries import country_name
 from app.standards.gs1.links import parse_link
@@ -54,6 +56,12 @@ def _opened(request: Request) -> Settings:
     return settings
 
 
+def _reading(request: Request) -> AbstractContextManager[Session]:
+    """Read what is booked now: a hold of a minute ago must be seen by whoever holds the bag."""
+    state = request.app.state
+    return reading_all_booked(state.read_engine, state.engine)
+
+
 Opened = Annotated[Settings, Depends(_opened)]
 
 router = APIRouter(tags=["bag"])
@@ -69,7 +77,7 @@ def show_bag(request: Request, settings: Opened, mark: str) -> Response:
     date, of bags that were sent. Of coffee that is on hold or in an open recall case it says only
     to contact the roastery.
     """
-    with reading(request.app.state.read_engine) as session:
+    with _reading(request) as session:
         found = bag(session, mark, suppliers=settings.bag_pages_name_suppliers)
     accepted = request.headers.get("accept", "")
     if "json" in accepted and "html" not in accepted:
@@ -101,7 +109,7 @@ def resolve_bag(request: Request, _: Opened, rest: str) -> Response:
         elements = parse_link(address, zeros_may_lack=True)
     except RuleBroken as broken:
         raise HTTPException(404) from broken
-    with reading(request.app.state.read_engine) as session:
+    with _reading(request) as session:
         mark = mark_of(session, elements)
     if mark is None:
         raise Refused("not-found", f"No bag of /01/{rest} is known here.")

@@ -103,8 +103,9 @@ def _projection(found: ProjectionOut, figure: Figure) -> None:
     axes.fill_between(x, low, high, color=_PALE, label="likely range")
     expected = [day.expected_g / _KG for day in found.days]
     axes.plot(x, expected, color=BLUE, linewidth=1.8, label="expected stock")
-    point = f"order point\n{kg_text(found.reorder_point_g)}"
-    level(axes, found.reorder_point_g / _KG, point, "--", ORANGE)
+    if found.reorder_point_g is not None:
+        point = f"order point\n{kg_text(found.reorder_point_g)}"
+        level(axes, found.reorder_point_g / _KG, point, "--", ORANGE)
     _arrivals(axes, found)
     short = [day.on.toordinal() for day in found.days if day.short_g]
     if short:

@@ -1,6 +1,6 @@
 """What pictures for buyers say to whoever cannot see them."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Final, NamedTuple
 
@@ -32,16 +32,23 @@ def describe_projection(found: ProjectionOut) -> Told:
     short_g = sum(day.short_g for day in found.days)
     until = f"Expected on {last.on}: {kg_text(last.expected_g)}, between {kg_text(last.low_g)} and"
     lowest_of = f"Lowest: {kg_text(lowest.expected_g)} on {lowest.on}."
-    point = f"Order point {kg_text(found.reorder_point_g)}, of it safety stock"
     order_by = found.order_by or "no day: nothing is used"
     said = [
         f"From {first.on} to {last.on}. {until} {kg_text(last.high_g)}. {lowest_of}",
-        f"{point} {kg_text(found.safety_stock_g)}; order by {order_by}.",
+        *_ordered(found, str(order_by)),
         *map(coming_text, found.arrivals),
     ]
     if found.runs_out_on is not None:
         said.append(f"Runs out on {found.runs_out_on}; short by {kg_text(short_g)} in all.")
     return Told(f"Projected stock: {found.key}", " ".join(said))
+
+
+def _ordered(found: ProjectionOut, order_by: str) -> Iterator[str]:
+    """Say where the order point stands; a lot is bought once and has none."""
+    if found.reorder_point_g is not None and found.safety_stock_g is not None:
+        safety = kg_text(found.safety_stock_g)
+        point = f"Order point {kg_text(found.reorder_point_g)}, of it safety stock {safety}"
+        yield f"{point}; order by {order_by}."
 
 
 def coming_text(each: ComingOut) -> str:

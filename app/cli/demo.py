@@ -61,6 +61,7 @@ def demo(days: Days = None, port: Port = None) -> None:
     with suppress(KeyboardInterrupt), TemporaryDirectory(prefix="jutebook-demo-") as folder:
         book = {
             "database_url": f"sqlite:///{Path(folder) / 'demo.db'}", "read_database_url": None,
+            "workers": 1,
         }  # fmt: skip
         settings = house.model_copy(update=book)
         with open_book(settings) as engine:

@@ -2,13 +2,14 @@
 
 import re
 import secrets
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from shutil import rmtree
 from typing import Annotated, Any
 
 import typer
-from sqlalchemy import Column, LargeBinary, Row, Table, select
+from sqlalchemy import Column, Engine, LargeBinary, Row, Table, select
 from sqlmodel import Session
 
 from app.cli.desk import MistakeError, examples, migrated_book, read_settings
@@ -83,13 +84,18 @@ def export_journal(
         part = file.absolute().with_name(f".{file.name}.{secrets.token_hex(4)}.part")
         try:
             with part.open("xb") as opened:
-                opened.writelines(export(engine, ends))
+                opened.writelines(export(partial(_asked_of, engine), ends))
             if file.exists():
                 raise MistakeError(f"{file} is there already; name a new one.")
             part.rename(file)
         finally:
             part.unlink(missing_ok=True)
     typer.echo(f"{file}: {ends.entry} entries, the last one hashes to {ends.sha256}.")
+
+
+def _asked_of(engine: Engine, query: Callable[..., bytes], *args: int) -> bytes:
+    with reading(engine) as session:
+        return query(session, *args)
 
 
 def _withheld(column: Column[object]) -> bool:

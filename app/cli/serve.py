@@ -1,10 +1,12 @@
 """Serving the book, and bringing its database to the newest schema."""
 
+import os
 import signal
 import socket
 import sys
 from collections.abc import Callable
 from contextlib import suppress
+from tempfile import TemporaryDirectory
 
 import typer
 import uvicorn
@@ -12,9 +14,12 @@ from fastapi import FastAPI
 
 from app import schema
 from app.cli.desk import MistakeError, examples, migrated_book, open_book, read_settings
+from app.logs import set_up
 from app.main import create_app
 from app.settings import Settings
 
+_GRACE_S = 30
+"""So long a stop waits for the answers to what was asked before it."""
 _WAITING = 2048
 """Connections that may wait while others are being answered."""
 
@@ -41,13 +46,19 @@ def serve() -> None:
 def listen(settings: Settings, greet: Callable[[str], None]) -> None:
     """Serve until a signal ends it; `greet` is told the address as soon as it can be called."""
     door = _open_door(settings.host, settings.port)
-    service = create_app(settings)  # before the greeting: nobody should wait for it
+    set_up(settings.log)
+    service = None
+    if settings.workers == 1:
+        service = create_app(settings)  # before the greeting: nobody should wait for it
     # The server gives the signal on when it has finished; being asked to stop is no failure.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     with door:
         greet(_address(door))
         sys.stdout.flush()
-        _run(service, door)
+        if service is None:
+            _run_workers(settings.workers, door)
+        else:
+            _run(service, door)
 
 
 def _open_door(host: str, port: int) -> socket.socket:
@@ -66,12 +77,35 @@ def _address(door: socket.socket) -> str:
     return f"http://[{host}]:{port}" if door.family == socket.AF_INET6 else f"http://{host}:{port}"
 
 
-def _run(app: FastAPI, door: socket.socket) -> None:
-    server = uvicorn.Server(uvicorn.Config(app))
+def _run(service: FastAPI, door: socket.socket) -> None:
+    config = uvicorn.Config(
+        service, log_config=None, server_header=False, timeout_graceful_shutdown=_GRACE_S
+    )
+    server = uvicorn.Server(config)
     with suppress(KeyboardInterrupt):
         server.run(sockets=[door])
     if not server.started:
         raise typer.Exit(1)
+
+
+def _run_workers(workers: int, door: socket.socket) -> None:
+    """Serve from several processes, each of which reads the settings itself.
+
+    They answer at the same door and share no memory: the pen is the database's.
+    """
+    with TemporaryDirectory(prefix="jutebook-counters-") as folder:
+        os.environ["PROMETHEUS_MULTIPROC_DIR"] = folder
+        uvicorn.run(
+            "app.main:worker",
+            factory=True,
+            fd=door.fileno(),
+            workers=workers,
+            log_config=None,
+            server_header=False,
+            timeout_graceful_shutdown=_GRACE_S,
+            # Each loads the whole service first, which takes seconds on a small machine.
+            timeout_worker_healthcheck=60,
+        )
 
 
 def migrate() -> None:

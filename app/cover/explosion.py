@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from functools import cached_property
 from typing import NamedTuple
 
 from sqlalchemy import func, select
@@ -45,9 +46,15 @@ class House:
     cards: Cards
     yields: Mapping[int, Yield]
 
+    @cached_property
     def by_name(self) -> Mapping[str, Style]:
-        """Find styles by their folded names."""
+        """Styles by their folded names."""
         return {style.name_key: style for style in self.styles}
+
+    @cached_property
+    def by_id(self) -> Mapping[int, Style]:
+        """Styles by their numbers."""
+        return {style.id or 0: style for style in self.styles}
 
     def slots(self, style: Style) -> list[Slot]:
         """Name the slots of a charge."""
@@ -60,10 +67,9 @@ class House:
     def green_of(self, roasted: Mapping[Coffee, Fraction]) -> Mapping[str, Fraction]:
         """Say how much green of each component gives so much roasted."""
         found: defaultdict[str, Fraction] = defaultdict(Fraction)
-        by_name = self.by_name()
         for coffee, need in explode(roasted, self.cards, {}).coffees.items():
             if coffee.noun == "style":
-                style = by_name[coffee.name]
+                style = self.by_name[coffee.name]
                 green = self.loss_of(style).green_for(need.to_make_g)
                 for slot in self.slots(style):
                     found[slot.component] += green * slot.share_milli / WHOLE_MILLI
@@ -80,7 +86,8 @@ class House:
         unknown += [style.name for style in named if not style.green]
         if unknown:
             return Made(product, coffee, {}, f"nobody knows the green of {', '.join(unknown)}")
-        return Made(product, coffee, self.green_of({coffee: Fraction(1)}), None)
+        green = self.green_of({coffee: Fraction(1)})
+        return Made(product, coffee, green, None if green else "no green goes into it")
 
 
 def house(session: Session, settings: Settings, as_of: date) -> House:

@@ -1,7 +1,7 @@
-"""Forward cover: how far green goes against the dated plan, and at the average after its end."""
+"""Forward cover: how far green goes against the dated plan, and by the forecast after its end."""
 
-from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from fractions import Fraction
 from math import ceil
@@ -11,10 +11,13 @@ from sqlmodel import Session
 
 from app.cover import explosion
 from app.cover.explosion import House
+from app.cover.foretelling import WEEK, Basis, Foresight, foresee
 from app.cover.frames import Asked, Frame, frame_of, kg_a_day, number
 from app.cover.plan import Plan, level, plan
-from app.cover.rules import Calendar, Tally, Window, cover_of
-from app.cover.schemas import ForwardBy, ForwardOut, ForwardRow
+from app.cover.products import Packed, tallies_of
+from app.cover.rules import Calendar, Tally, Window
+from app.cover.schemas import By, ForwardOut, ForwardRow
+from app.cover.showing import forecast_out
 from app.cover.tallies import Facts, add_up, read
 from app.production.schemas import Gap
 from app.settings import Settings
@@ -27,84 +30,139 @@ class Outlook(NamedTuple):
 
     tally: Tally
     planned: Sequence[Amount]
-    then: Fraction
+    average: Fraction
+    """What was taken a day in the long window."""
+    foresight: Foresight
+
+    @property
+    def then(self) -> Fraction:
+        """Say what is taken a day where nothing is planned."""
+        found = self.foresight.forecast
+        return self.average if found is None else found.daily_g
+
+    @property
+    def basis(self) -> Basis:
+        return Basis.AVERAGE if self.foresight.forecast is None else Basis.FORECAST
 
     def lasts(self, stock_g: int) -> Forward:
         """Step through the plan."""
         return forward_cover(stock_g, self.planned, self.then)
 
+    def ends(self) -> tuple[bool, Fraction, str]:
+        """Order by what ends first."""
+        days = self.lasts(self.tally.available_g).days
+        return days is None, days or Fraction(), self.tally.key
+
 
 class Ahead(NamedTuple):
-    """Everything that looking ahead needs, read once."""
+    """Everything that looking ahead by one thing needs, read once."""
 
+    by: By
     frame: Frame
     facts: Facts
     house: House
     plan: Plan
+    packed: Packed
+    weeks: int
+    """Over how many weeks demand is looked at for a forecast."""
 
     @property
     def over(self) -> Window:
-        """The window whose average goes on after the plan: the long one."""
+        """The window whose average goes on where there is no forecast: the long one."""
         return self.frame.usual[-1]
 
 
-def look_ahead(session: Session, settings: Settings, days: int) -> Ahead:
+def look_ahead(session: Session, settings: Settings, by: By, days: int) -> Ahead:
     """Read stock, use and the plan of so many days; calendar days, from tomorrow on."""
     frame = frame_of(Asked(None, None, open_days=False), settings)
-    facts = read(session, frame.as_of, settings, days=frame.usual[-1].days)
+    weeks = 0 if by == "lot" else settings.forecast_weeks
+    facts = read(
+        session, frame.as_of, settings, days=max(frame.usual[-1].days, WEEK * weeks),
+        sites=by == "site",
+    )  # fmt: skip
     house = explosion.house(session, settings, frame.as_of)
-    return Ahead(frame, facts, house, plan(session, facts, house, days))
+    packed = explosion.packed(session, facts.first, frame.as_of) if by == "product" else {}
+    return Ahead(by, frame, facts, house, plan(session, facts, house, days), packed, weeks)
 
 
-def outlooks(ahead: Ahead, by: ForwardBy) -> Iterator[Outlook]:
-    """Set what is there against what is planned, for each lot, origin or component."""
-    planned = ahead.plan.components
-    if by != "component":
-        planned = ahead.plan.lots
-        origins = {lot.code: lot.origin for lot in ahead.facts.lots.values()}
-    sums: dict[str, list[Counter[int]]] = {}
-    for key, taken in planned.items():
-        name = key if by != "origin" else origins[key]
-        sums.setdefault(fold_name(name), []).append(taken)
-    for key, tally in add_up(ahead.facts, by, ahead.over.first).found.items():
-        rows = [level(taken, ahead.plan.days) for taken in sums.get(key, [])]
-        days = [sum(each) for each in zip(*rows, strict=True)] or [0] * ahead.plan.days
-        used = cover_of(tally, ahead.over, ahead.frame.as_of, Calendar())
-        yield Outlook(tally, days, used.daily_g)
+def outlooks(ahead: Ahead, gaps: list[Gap]) -> Iterator[Outlook]:
+    """Set what is there against what is planned, key by key."""
+    if ahead.by == "product":
+        yield from _of_products(ahead, gaps)
+        return
+    planned: dict[str, list[Amount]] = {}
+    found = add_up(ahead.facts, ahead.by, ahead.over.first).found
+    for name, taken, share in _planned(ahead):
+        key = fold_name(name)
+        days = planned.setdefault(key, [0] * ahead.plan.days)
+        # What is wanted and nowhere there runs out first of all.
+        found.setdefault(key, Tally(name))
+        for day, grams in taken.items():
+            days[day] += grams * share
+    for key, tally in found.items():
+        yield _outlook(ahead, tally, planned.get(key, [0] * ahead.plan.days))
 
 
-def product_outlooks(session: Session, ahead: Ahead, gaps: list[Gap]) -> Iterator[Outlook]:
+def _planned(ahead: Ahead) -> Iterator[tuple[str, Counter[int], Amount]]:
+    """Say what the plan takes by the keys that are asked for: by day, and how much of that."""
+    if ahead.by == "component":
+        for name, taken in ahead.plan.components.items():
+            yield name, taken, 1
+        return
+    shares = _shares(ahead)
+    for lot, taken in ahead.plan.lots.items():
+        for key, share in shares[lot].items():
+            yield key, taken, share
+
+
+def _shares(ahead: Ahead) -> Mapping[str, Mapping[str, Amount]]:
+    """Say to what each lot counts, and with which share: to sites as its usable stock stands."""
+    facts = ahead.facts
+    if ahead.by == "lot":
+        return {lot.code: {lot.code: 1} for lot in facts.lots.values()}
+    if ahead.by == "origin":
+        return {lot.code: {lot.origin: 1} for lot in facts.lots.values()}
+    stands: defaultdict[str, Counter[str]] = defaultdict(Counter)
+    for there in facts.stock:
+        usable_g = there.on_hand_g - there.held_g
+        stands[facts.lots[there.lot_id].code][facts.site(there.place_id)] += usable_g
+    return {
+        lot: {site: Fraction(usable_g, sites.total()) for site, usable_g in sites.items()}
+        for lot, sites in stands.items()
+        if sites.total()
+    }
+
+
+def _of_products(ahead: Ahead, gaps: list[Gap]) -> Iterator[Outlook]:
     """Do so for each product, by the component that ends first."""
-    packed = explosion.packed(session, ahead.over.first, ahead.frame.as_of)
     stock = add_up(ahead.facts, "component", ahead.over.first).found
-    for product in ahead.house.products:
-        made = ahead.house.made(product)
-        if made.gap is not None:
-            gaps.append(Gap(of=product.sku, why=made.gap))
-            continue
-        roasted = level(ahead.plan.products[product.id or 0], ahead.plan.days)
-        a_day = Fraction(sum(packed.get(product.id or 0, {}).values()), ahead.over.days)
-        found = []
-        for component, green in made.green.items():
-            there = stock.get(fold_name(component), Tally(component))
-            tally = Tally(product.sku, product.name, component=component,
-                          on_hand_g=there.on_hand_g, held_g=there.held_g)  # fmt: skip
-            found.append(Outlook(tally, [each * green for each in roasted], a_day * green))
-        yield min(found, key=lambda each: _ends(each.lasts(each.tally.available_g)))
+    for made, tallies in tallies_of(ahead.house, ahead.packed, stock, gaps):
+        roasted = level(ahead.plan.products[made.product.id or 0], ahead.plan.days)
+        yield min(
+            (
+                _outlook(
+                    ahead, each, [grams * made.green[each.component or ""] for grams in roasted]
+                )
+                for each in tallies
+            ),
+            key=Outlook.ends,
+        )
 
 
-def _ends(found: Forward) -> tuple[bool, Fraction]:
-    return found.days is None, found.days or Fraction()
-
-
-def forward(session: Session, by: ForwardBy, days: int | None, settings: Settings) -> ForwardOut:
-    """Say how far what is there goes against what is planned."""
-    ahead = look_ahead(session, settings, days or settings.cover_plan_days)
-    gaps: list[Gap] = []
-    found = product_outlooks(session, ahead, gaps) if by == "product" else outlooks(ahead, by)
-    rows = sorted(
-        found, key=lambda each: (*_ends(each.lasts(each.tally.available_g)), each.tally.key)
+def _outlook(ahead: Ahead, tally: Tally, planned: Sequence[Amount]) -> Outlook:
+    return Outlook(
+        tally,
+        planned,
+        Fraction(tally.used_g(ahead.over.first)) / ahead.over.days,
+        foresee(tally, ahead.by, ahead.frame.as_of, ahead.weeks),
     )
+
+
+def forward(session: Session, by: By, days: int | None, settings: Settings) -> ForwardOut:
+    """Say how far what is there goes against what is planned."""
+    ahead = look_ahead(session, settings, by, days or settings.cover_plan_days)
+    gaps: list[Gap] = []
+    rows = sorted(outlooks(ahead, gaps), key=Outlook.ends)
     return ForwardOut(
         by=by,
         as_of=ahead.frame.as_of,
@@ -127,12 +185,16 @@ def _row(each: Outlook, as_of: date) -> ForwardRow:
         held_g=tally.held_g,
         available_g=tally.available_g,
         planned_g=ceil(sum(each.planned)),
+        after_plan=each.basis,
         daily_use_kg=kg_a_day(each.then),
+        average_use_kg=kg_a_day(each.average),
         days_of_cover=number(usable.days),
         runs_out_on=day_of(as_of, usable.empty_on),
         days_if_released=number(released.days),
         runs_out_if_released_on=day_of(as_of, released.empty_on),
         note=None if usable.days is not None else "neither plan nor use takes all of it",
+        forecast=forecast_out(each.foresight, tally.available_g),
+        no_forecast=each.foresight.why_none,
     )
 
 

@@ -12,7 +12,7 @@ from app.settings import Settings
 from app.shared.problems import Refused
 from app.shared.shares import plain
 from app.shared.times import now
-from app.standards.planning import rounded
+from app.standards.planning import quotient, rounded
 
 
 class Asked(NamedTuple):
@@ -65,4 +65,4 @@ def number(days: Fraction | None) -> Decimal | None:
 
 def kg_a_day(grams: Fraction) -> Decimal:
     """Write grams a day as kilograms a day, to six decimals."""
-    return plain(rounded(grams / 1000))
+    return plain(quotient(grams.numerator, grams.denominator * 1000))

@@ -1,5 +1,6 @@
 """When to order and how much: lead times, safety stock, and quantities in whole units."""
 
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
@@ -12,11 +13,13 @@ from sqlmodel import Session
 from app.cover.cards.queries import planning_cards
 from app.cover.cards.tables import PlanningCard
 from app.cover.contracts import Contract
+from app.cover.foretelling import Basis
 from app.cover.forward import Ahead, Outlook, day_of, look_ahead, outlooks
 from app.cover.frames import kg_a_day, number
-from app.cover.rules import Calendar, LeadBasis, OrderUnit, days_between
+from app.cover.rules import Calendar, LeadBasis, OrderUnit, Tally, days_between
 from app.cover.schemas import ItemBy, LeadTimeOut, OrdersOut, SuggestedOrder
-from app.cover.tallies import Facts, of_contract
+from app.cover.tallies import of_contract
+from app.production.schemas import Gap
 from app.settings import Settings
 from app.shared.mass import kg_from_grams as from_milli
 from app.shared.mass import kg_text
@@ -53,7 +56,7 @@ class LeadTime(NamedTuple):
 
 
 class Item(NamedTuple):
-    """A component or an origin, and what its next order is worked out to be."""
+    """What can be ordered for, and what its next order is worked out to be."""
 
     outlook: Outlook
     service_pct: Decimal
@@ -93,23 +96,35 @@ class Item(NamedTuple):
         return whole_units(self.exact_g, self.unit_g)
 
 
-def items(session: Session, ahead: Ahead, by: ItemBy, settings: Settings) -> list[Item]:
-    """Work out the next order of each component or origin."""
-    cards = planning_cards(session, by)
-    return [
-        item_of(each, ahead, by, cards.get(fold_name(each.tally.key)), settings)
-        for each in outlooks(ahead, by)
-    ]
+class Buying(NamedTuple):
+    """How everything is bought: planning cards and contracts, by the folded key they are for."""
+
+    cards: Mapping[str, PlanningCard]
+    contracts: Mapping[str, Sequence[Contract]]
+
+    def contracts_of(self, tally: Tally) -> Sequence[Contract]:
+        """Name the contracts that are for a key: those of a product are its component's."""
+        return self.contracts.get(fold_name(tally.component or tally.key), [])
 
 
-def item_of(
-    outlook: Outlook, ahead: Ahead, by: ItemBy, card: PlanningCard | None, settings: Settings
-) -> Item:
+def buying(session: Session, ahead: Ahead) -> Buying:
+    """Read how everything is bought. No contract says to which site it goes, or is for one lot."""
+    by = "component" if ahead.by == "product" else ahead.by
+    contracts: defaultdict[str, list[Contract]] = defaultdict(list)
+    for contract in ahead.facts.contracts:
+        meant = of_contract(ahead.facts, by, contract)
+        if meant is not None:
+            contracts[fold_name(meant.key)].append(contract)
+    return Buying(planning_cards(session, ahead.by), contracts)
+
+
+def item_of(outlook: Outlook, ahead: Ahead, bought: Buying, settings: Settings) -> Item:
     """Work out the next order of one."""
     tally, over = outlook.tally, ahead.over
+    card = bought.cards.get(fold_name(tally.key))
     drawn = [tally.drawn.get(day, 0) for day in days_between(over.first, ahead.frame.as_of)]
     varies = spread(drawn).variance or Fraction()
-    lead = lead_time(contracts_of(ahead.facts, by, tally.key), card, settings, ahead.frame.as_of)
+    lead = lead_time(bought.contracts_of(tally), card, settings, ahead.frame.as_of)
     service_pct = settings.cover_service_pct
     if card is not None and card.service_milli is not None:
         service_pct = from_milli(card.service_milli)
@@ -135,16 +150,6 @@ def item_of(
         unit,
         (card.unit_g if card is not None else None) or _unit_g(unit, settings),
     )  # fmt: skip
-
-
-def contracts_of(facts: Facts, by: ItemBy, key: str) -> list[Contract]:
-    """Name the contracts that are for a component or of an origin."""
-    found = []
-    for contract in facts.contracts:
-        meant = of_contract(facts, by, contract)
-        if meant is not None and fold_name(meant.key) == fold_name(key):
-            found.append(contract)
-    return found
 
 
 def _unit_g(unit: OrderUnit, settings: Settings) -> int:
@@ -190,12 +195,15 @@ def _lead_spread(took: Sequence[int], usual: Fraction, *, overridden: bool) -> S
 
 def orders(session: Session, by: ItemBy, settings: Settings) -> OrdersOut:
     """List what is to be ordered, what is due first at the top."""
-    ahead = look_ahead(session, settings, settings.cover_plan_days)
-    as_of = ahead.frame.as_of
-    rows = [_row(each, as_of) for each in items(session, ahead, by, settings)]
+    ahead = look_ahead(session, settings, by, settings.cover_plan_days)
+    as_of, bought = ahead.frame.as_of, buying(session, ahead)
+    gaps: list[Gap] = []
+    rows = [
+        _row(item_of(each, ahead, bought, settings), as_of) for each in outlooks(ahead, gaps)
+    ]  # fmt: skip
     rows.sort(key=lambda row: (row.order_by is None, row.order_by or as_of, row.key))
     return OrdersOut(
-        by=by, as_of=as_of, window_days=ahead.over.days, service=SERVICE, items=rows
+        by=by, as_of=as_of, window_days=ahead.over.days, service=SERVICE, items=rows, gaps=gaps
     )  # fmt: skip
 
 
@@ -207,9 +215,11 @@ def _row(item: Item, as_of: date) -> SuggestedOrder:
     return SuggestedOrder(
         key=tally.key,
         name=tally.name,
+        component=tally.component,
         method="harvest" if item.harvest else "reorder_point",
         service_pct=item.service_pct,
         z=item.z,
+        use_basis=item.outlook.basis,
         daily_use_kg=kg_a_day(item.daily_g),
         daily_sd_kg=kg_a_day(root(item.daily_variance)),
         lead_time=LeadTimeOut(
@@ -245,11 +255,14 @@ def why(item: Item, order_by: date | None, *, due: bool) -> str:
     days = rounded(item.lead.days, 1)
     reached = "is reached" if due else f"will be reached on {order_by}"
     lasts = "the harvest after next" if item.harvest else "the order after it"
+    use = f"{kg_text(round(item.daily_g))} a day are used"
+    if item.outlook.basis is Basis.FORECAST:
+        use = f"by the forecast {kg_text(round(item.daily_g))} a day will be used"
     return (
-        f"{kg_text(item.position_g)} are available or on order, and {kg_text(round(item.daily_g))} "
-        f"a day are used. The reorder point of {kg_text(item.point_g)} {reached}: "
-        f"{days} days of lead time ({item.lead.basis}) and {kg_text(item.safety_g)} of safety "
-        f"stock at {item.service_pct} % service. The order lasts until {lasts} arrives."
+        f"{kg_text(item.position_g)} are available or on order, and {use}. "
+        f"The reorder point of {kg_text(item.point_g)} {reached}: {days} days of lead time "
+        f"({item.lead.basis}) and {kg_text(item.safety_g)} of safety stock at "
+        f"{item.service_pct} % service. The order lasts until {lasts} arrives."
     )
 
 

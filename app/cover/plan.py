@@ -82,11 +82,16 @@ def plan(session: Session, facts: Facts, house: House, days: int) -> Plan:
     batches = _batches(session, last)
     wanted = _wanted(session, found, house, Period(facts.as_of, last))
     roasted = Counter(reading.roasted_on_hand(session, house.recipes, house.styles))
-    walk = _Walk(found, house, roasted, _free(facts, batches))
+    usable = _usable(facts)
+    free = Counter(usable)
+    by_day: defaultdict[int, list[Batch]] = defaultdict(list)
+    for batch in batches:
+        free[batch.lot] -= batch.grams
+        by_day[found.number(batch.on)].append(batch)
+    walk = _Walk(found, house, roasted, usable, free)
     for day in range(days):
-        for batch in batches:
-            if found.number(batch.on) == day:
-                walk.roast(day, batch)
+        for batch in by_day[day]:
+            walk.roast(day, batch)
         walk.fill(day, wanted[day])
     return found
 
@@ -108,13 +113,11 @@ def _batches(session: Session, last: date) -> Sequence[Batch]:
     return [Batch(*row) for row in rows]
 
 
-def _free(facts: Facts, batches: Sequence[Batch]) -> Counter[str]:
-    free: Counter[str] = Counter()
+def _usable(facts: Facts) -> Counter[str]:
+    usable: Counter[str] = Counter()
     for there in facts.stock:
-        free[facts.lots[there.lot_id].code] += there.on_hand_g - there.held_g
-    for batch in batches:
-        free[batch.lot] -= batch.grams
-    return free
+        usable[facts.lots[there.lot_id].code] += there.on_hand_g - there.held_g
+    return usable
 
 
 def _wanted(
@@ -146,12 +149,19 @@ class _Walk:
     found: Plan
     house: House
     roasted: Counter[Coffee]
+    usable: Counter[str]
+    """Grams by lot that batches can draw on."""
     free: Counter[str]
+    """And what of them is promised to none."""
 
     def roast(self, day: int, batch: Batch) -> None:
         """Draw what is reserved for a batch; what it gives is there from now on."""
-        style = next(each for each in self.house.styles if each.id == batch.style_id)
-        self.found.lots[batch.lot][day] += batch.grams
+        style = self.house.by_id[batch.style_id]
+        there = min(batch.grams, max(self.usable[batch.lot], 0))
+        if there:
+            self.found.lots[batch.lot][day] += there
+            self.usable[batch.lot] -= there
+        self.found.short_g += batch.grams - there
         component = filled_by(self.house.slots(style), [], batch.lot)
         if component is not None:
             self.found.components[component][day] += batch.grams
@@ -160,12 +170,11 @@ class _Walk:
 
     def fill(self, day: int, wanted: Mapping[Coffee, int]) -> None:
         """Take what is roasted, and green for the rest."""
-        by_name = self.house.by_name()
         exact = {coffee: Fraction(grams) for coffee, grams in wanted.items()}
         for coffee, need in explode(exact, self.house.cards, self.roasted).coffees.items():
             self.roasted[coffee] = max(self.roasted[coffee] - ceil(need.on_hand_g), 0)
             if coffee.noun == "style":
-                style = by_name[coffee.name]
+                style = self.house.by_name[coffee.name]
                 green = self.house.loss_of(style).green_for(need.to_make_g)
                 for slot in self.house.slots(style):
                     part = ceil(green * slot.share_milli / WHOLE_MILLI)

@@ -1,46 +1,32 @@
-"""Cover by product: the green of its components against what its bags took."""
+"""Products as cover sees them: the green of their components against what their bags took."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
 
-from sqlmodel import Session
-
-from app.cover import explosion
-from app.cover.explosion import Made
-from app.cover.frames import Frame
-from app.cover.rules import Cover, Tally, cover_of
-from app.cover.tallies import Facts, Tallies
-from app.settings import Settings
+from app.cover.explosion import House, Made
+from app.cover.rules import Tally
+from app.production.schemas import Gap
 from app.shared.names import fold_name
 
-Gaps = list[tuple[str, str]]
+Packed = Mapping[int, Mapping[date, int]]
+"""Grams that were packed, by product and day."""
 
 
-def by_product(
-    session: Session, facts: Facts, settings: Settings, frame: Frame, sums: Tallies
-) -> tuple[list[tuple[Tally, Cover]], Gaps]:
-    """Hold the green of each product against its own use: by the component that ends first.
+def tallies_of(
+    house: House, packed: Packed, stock: Mapping[str, Tally], gaps: list[Gap]
+) -> Iterator[tuple[Made, list[Tally]]]:
+    """Hold the green of each product against its own use: a tally for each component of it.
 
     A gram in a bag took so much green of each component: its share, divided by what stays of it in
-    the drum.
+    the drum. Whoever asks takes the component that ends first.
     """
-    house = explosion.house(session, settings, facts.as_of)
-    first = min(each.first for each in (frame.asked, *frame.usual))
-    packed = explosion.packed(session, first, facts.as_of)
-    found, gaps = [], []
     for product in house.products:
         made = house.made(product)
-        if made.gap is not None:
-            gaps.append((product.sku, made.gap))
-            continue
-        tallies = list(_components(made, sums.found, packed.get(product.id or 0, {})))
-        covers = [
-            (each, cover_of(each, frame.asked, frame.as_of, frame.calendar)) for each in tallies
-        ]
-        found.append(min(covers, key=lambda each: (each[1].cover.days is None,
-                                                   each[1].cover.days or 0)))  # fmt: skip
-    return found, gaps
+        if made.gap is None:
+            yield made, list(_components(made, stock, packed.get(product.id or 0, {})))
+        else:
+            gaps.append(Gap(of=product.sku, why=made.gap))
 
 
 def _components(

@@ -2,8 +2,11 @@
 
 from sqlmodel import Session
 
+from app.cover import explosion
+from app.cover.explosion import House
+from app.cover.foretelling import WEEK, Foresight, foresee
 from app.cover.frames import Asked, Frame, frame_of, kg_a_day, number
-from app.cover.products import by_product
+from app.cover.products import Packed, tallies_of
 from app.cover.rules import (
     Cover,
     Tally,
@@ -13,6 +16,7 @@ from app.cover.rules import (
     why_none,
 )
 from app.cover.schemas import ApartOut, By, CoverOut, CoverRow, WindowOut
+from app.cover.showing import forecast_out
 from app.cover.tallies import Tallies, add_up, read
 from app.production.schemas import Gap
 from app.settings import Settings
@@ -21,17 +25,21 @@ from app.settings import Settings
 def cover(session: Session, by: By, asked: Asked, settings: Settings) -> CoverOut:
     """Say how long what is there lasts."""
     frame = frame_of(asked, settings)
+    weeks = 0 if by == "lot" else settings.forecast_weeks
     facts = read(
         session, frame.as_of, settings,
-        days=max(each.days for each in (frame.asked, *frame.usual)),
+        days=max(WEEK * weeks, *(each.days for each in (frame.asked, *frame.usual))),
         loss_days=frame.asked.days, sites=by == "site",
     )  # fmt: skip
     # Of a product it is the components that have stock, and what is on order.
     sums = add_up(facts, "component" if by == "product" else by, frame.asked.first)
+    gaps: list[Gap] = []
     if by == "product":
-        covered, gaps = by_product(session, facts, settings, frame, sums)
+        house = explosion.house(session, settings, frame.as_of)
+        packed = explosion.packed(session, facts.first, frame.as_of)
+        covered = _of_products(house, packed, frame, sums, gaps)
     else:
-        covered, gaps = covers_of(sums, frame), []
+        covered = [(tally, _cover_of(tally, frame)) for tally in sums.found.values()]
     return CoverOut(
         by=by,
         as_of=frame.as_of,
@@ -39,25 +47,33 @@ def cover(session: Session, by: By, asked: Asked, settings: Settings) -> CoverOu
         counted_days=frame.asked.counted,
         open_days=frame.open_days,
         items=[
-            row(tally, found, frame, by_site=by == "site")
+            row(tally, found, frame, foresee(tally, by, frame.as_of, weeks), by_site=by == "site")
             for tally, found in by_shortest(covered)
         ],
         apart=ApartOut(
             on_hand_g=sums.on_hand_g, used_g=sums.used_g, on_order_g=sums.on_order_g
         ),
-        gaps=[Gap(of=of, why=why) for of, why in gaps],
+        gaps=gaps,
     )  # fmt: skip
 
 
-def covers_of(sums: Tallies, frame: Frame) -> list[tuple[Tally, Cover]]:
-    """Hold what is there against what was used, key by key."""
+def _cover_of(tally: Tally, frame: Frame) -> Cover:
+    """Hold what is there against what was used in the window that is asked for."""
+    return cover_of(tally, frame.asked, frame.as_of, frame.calendar)
+
+
+def _of_products(
+    house: House, packed: Packed, frame: Frame, sums: Tallies, gaps: list[Gap]
+) -> list[tuple[Tally, Cover]]:
     return [
-        (tally, cover_of(tally, frame.asked, frame.as_of, frame.calendar))
-        for tally in sums.found.values()
+        by_shortest([(tally, _cover_of(tally, frame)) for tally in tallies])[0]
+        for _, tallies in tallies_of(house, packed, sums.found, gaps)
     ]
 
 
-def row(tally: Tally, found: Cover, frame: Frame, *, by_site: bool = False) -> CoverRow:
+def row(
+    tally: Tally, found: Cover, frame: Frame, foresight: Foresight, *, by_site: bool
+) -> CoverRow:
     """Answer one line of the board."""
     days = found.cover.days
     return CoverRow(
@@ -89,6 +105,8 @@ def row(tally: Tally, found: Cover, frame: Frame, *, by_site: bool = False) -> C
             )
             for each in frame.usual
         ],
+        forecast=forecast_out(foresight, tally.available_g),
+        no_forecast=foresight.why_none,
         shared_lots=sorted(tally.shared_lots),
     )
 

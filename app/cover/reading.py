@@ -8,7 +8,7 @@ time, for nobody can place one in the past; they count as they stand now.
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, case, func, literal, or_, select
@@ -64,6 +64,11 @@ class Draw(NamedTuple):
     style_version: int | None
     day: date
     grams: int
+
+    @property
+    def of(self) -> tuple[int | None, ...]:
+        """What is the same of many days."""
+        return self[:4]
 
 
 class Loss(NamedTuple):
@@ -166,11 +171,16 @@ def draws(session: Session, first: date, last: date, *, places: bool) -> Sequenc
     )
     keys = (each.c.lot_id, each.c.place_id, each.c.style_id, each.c.style_version, each.c.day)
     rows = session.execute(select(*keys, func.sum(each.c.grams)).group_by(*keys))
-    # SQLite answers a day as text, PostgreSQL as a date.
+    day_of = cache(_day_of)
     return [
-        Draw(lot, at, style, version, date.fromisoformat(str(day)), int(grams))
+        Draw(lot, at, style, version, day_of(day), int(grams))
         for lot, at, style, version, day, grams in rows
     ]
+
+
+def _day_of(day: object) -> date:
+    """Take a day as a database answers it: SQLite as text, PostgreSQL as a date."""
+    return date.fromisoformat(str(day))
 
 
 def losses(session: Session, first: date, last: date, *, places: bool) -> Sequence[Loss]:

@@ -9,7 +9,6 @@ from app.cover.frames import Asked
 from app.cover.schemas import (
     By,
     CoverOut,
-    ForwardBy,
     ForwardOut,
     ItemBy,
     OrdersOut,
@@ -54,14 +53,15 @@ def show_cover(clerk: Reader, asked: CoverAsked, by: By = "lot") -> Response:
 @router.get("/cover/forward", response_model=ForwardOut)
 def show_forward_cover(
     clerk: Reader,
-    by: ForwardBy = "component",
+    by: By = "component",
     days: Annotated[
         int | None, Query(ge=1, le=366, description="How many days the plan has")
     ] = None,
 ) -> Response:
     """Say how far green goes against what orders, standing orders and planned batches take.
 
-    After the plan the average of the long window goes on. What is packed and roasted is used first.
+    After the plan the forecast goes on, or where there is none the average of the long window. What
+    is packed and roasted is used first.
     """
     return Answer(clerk.read(forward.forward, by, days, clerk.settings))
 
@@ -77,9 +77,9 @@ def list_suggested_orders(clerk: Reader, by: ItemBy = "component") -> Response:
 
 @router.get("/cover/projection", response_model=ProjectionOut)
 def show_projection(
-    clerk: Reader, key: KeyAsked, by: ItemBy = "component", days: DaysAhead = 90
+    clerk: Reader, key: KeyAsked, by: By = "component", days: DaysAhead = 90
 ) -> Response:
-    """Project the stock of a component or an origin day by day, with a band and what arrives."""
+    """Project a stock day by day, with what arrives, and within which bounds it will be."""
     return Answer(clerk.read(projecting.projection, by, key, days, clerk.settings))
 
 

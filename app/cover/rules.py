@@ -3,13 +3,14 @@
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
 from math import ceil
 from typing import Final, NamedTuple
 
-from app.standards.planning import Amount, days_of_cover, net_cover
+from app.standards.planning import Amount, days_of_cover, net_cover, root, z_of
 
 
 class OrderUnit(StrEnum):
@@ -30,6 +31,9 @@ class LeadBasis(StrEnum):
 
 
 NO_USE: Final = "no use in window"
+_NINE_OF_TEN: Final = Decimal(95)
+_FIVE_OF_TEN: Final = Decimal(75)
+"""What is below the upper end of such a range, in per cent."""
 FARTHEST_DAYS: Final = 36_525
 """A stock that lasts a hundred years is not given a day on which it runs out."""
 
@@ -162,6 +166,23 @@ def cover_of(tally: Tally, over: Window, as_of: date, calendar: Calendar) -> Cov
         else lasts.days,
         _lasts(tally.on_hand_g) if tally.held_g else lasts,
     )
+
+
+class Band(NamedTuple):
+    """Where a stock will be: five of ten times between the inner two, nine of ten the outer."""
+
+    low_90_g: int
+    low_50_g: int
+    high_50_g: int
+    high_90_g: int
+
+
+def spread_band(expected_g: Fraction, variance: Fraction) -> Band:
+    """Bound a stock by how much use varied, as if that were normally distributed."""
+    sd = root(variance)
+    far, near = Fraction(z_of(_NINE_OF_TEN)) * sd, Fraction(z_of(_FIVE_OF_TEN)) * sd
+    at = (expected_g - far, expected_g - near, expected_g + near, expected_g + far)
+    return Band(*(max(round(each), 0) for each in at))
 
 
 def why_none(over: Window, used_g: Amount) -> str | None:

@@ -5,12 +5,14 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from app.cover.foretelling import Basis
 from app.cover.rules import LeadBasis, OrderUnit
 from app.ledger.schemas import Asked, Name, Told
 from app.production.schemas import Gap
 from app.shared.codes import Code
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
+from app.standards.forecasting import DemandClass, Method
 
 By = Literal["lot", "origin", "component", "product", "site"]
 """What use and stock are added up by."""
@@ -27,6 +29,22 @@ class WindowOut(Told):
     """To six decimals."""
     days_of_cover: NumberOut | None
     runs_out_on: date | None
+
+
+class ForecastOut(Told):
+    """What is expected by the use of past weeks, and how long the stock lasts by that alone."""
+
+    method: Method
+    demand_class: DemandClass
+    weeks: int
+    """How many were looked at, from the first with any use."""
+    weekly_g: KgOut = Field(alias="weekly_kg")
+    days_50: NumberOut | None
+    """So many calendar days that lasts at least, with a chance of 50 %; null beyond a year."""
+    runs_out_50_on: date | None
+    days_90: NumberOut | None
+    """The same with a chance of 90 %."""
+    runs_out_90_on: date | None
 
 
 class CoverRow(Told):
@@ -66,6 +84,10 @@ class CoverRow(Told):
     product's own bags took."""
     windows: list[WindowOut]
     """Short and long, side by side."""
+    forecast: ForecastOut | None
+    """As a range: what is available against use as it comes, week by week."""
+    no_forecast: str | None
+    """Why there is none."""
     shared_lots: list[str]
     """Of a component, its lots that other components draw on too: they count for each."""
 
@@ -92,9 +114,8 @@ class CoverOut(Told):
     """Products of which nobody knows the green, and why."""
 
 
-ForwardBy = Literal["lot", "origin", "component", "product"]
-ItemBy = Literal["component", "origin"]
-WhatIfBy = Literal["lot", "origin", "component"]
+ItemBy = Literal["component", "origin", "product", "site"]
+"""What is ordered for; a lot is bought once."""
 
 
 class ForwardRow(Told):
@@ -107,17 +128,24 @@ class ForwardRow(Told):
     available_g: KgOut = Field(alias="available_kg")
     planned_g: KgOut = Field(alias="planned_kg")
     """Green that the plan takes in its days."""
+    after_plan: Basis
+    """What goes on after the plan: the forecast where there is one, else the average."""
     daily_use_kg: NumberOut
-    """What is taken a day after the plan: the average of the long window."""
+    """What is taken a day after the plan, by that."""
+    average_use_kg: NumberOut
+    """What was taken a day in the long window."""
     days_of_cover: NumberOut | None
     runs_out_on: date | None
     days_if_released: NumberOut | None
     runs_out_if_released_on: date | None
     note: str | None
+    forecast: ForecastOut | None
+    """What is available against the forecast alone, from tomorrow on, beside the plan."""
+    no_forecast: str | None
 
 
 class ForwardOut(Told):
-    by: ForwardBy
+    by: By
     as_of: date
     plan_days: int
     window_days: int
@@ -140,9 +168,13 @@ class LeadTimeOut(Told):
 class SuggestedOrder(Told):
     key: str
     name: str | None
+    component: str | None
+    """Of a product, the component that ends first: all figures are of it."""
     method: Literal["reorder_point", "harvest"]
     service_pct: NumberOut
     z: NumberOut
+    use_basis: Basis
+    """What the daily use is: of the forecast where there is one, else the average."""
     daily_use_kg: NumberOut
     daily_sd_kg: NumberOut
     lead_time: LeadTimeOut
@@ -159,7 +191,7 @@ class SuggestedOrder(Told):
     """The day on which it is; null without use."""
     order_by_if_released: date | None
     runs_out_on: date | None
-    """Without any delivery, at the average."""
+    """Without any delivery, at the daily use."""
     order_up_to_g: KgOut = Field(alias="order_up_to_kg")
     exact_g: KgOut = Field(alias="exact_kg")
     """What brings the position from the reorder point, or from where it is, to that."""
@@ -178,6 +210,7 @@ class OrdersOut(Told):
     """What a service level means, and what it does not."""
     items: list[SuggestedOrder]
     """What is due first at the top."""
+    gaps: list[Gap]
 
 
 class ComingOut(Told):
@@ -199,17 +232,28 @@ class ProjectedDay(Told):
     """At the end of the day."""
     low_g: KgOut = Field(alias="low_kg")
     high_g: KgOut = Field(alias="high_kg")
+    """Nine of ten times between both."""
+    low_50_g: KgOut = Field(alias="low_50_kg")
+    high_50_g: KgOut = Field(alias="high_50_kg")
+    """Every second time between both."""
     short_g: KgOut = Field(alias="short_kg")
     """Wanted and not there."""
 
 
 class ProjectionOut(Told):
-    by: ItemBy
+    by: By
     key: str
+    component: str | None
+    """Of a product, the component that ends first: all figures are of it."""
     as_of: date
+    plan_days: int
+    after_plan: Basis
+    """By what use goes on after the plan, and whose chance the bands show."""
+    no_forecast: str | None
     service: str
-    reorder_point_g: KgOut = Field(alias="reorder_point_kg")
-    safety_stock_g: KgOut = Field(alias="safety_stock_kg")
+    reorder_point_g: KgOut | None = Field(alias="reorder_point_kg")
+    """Null by lot, as all of the next: a lot is bought once."""
+    safety_stock_g: KgOut | None = Field(alias="safety_stock_kg")
     order_by: date | None
     runs_out_on: date | None
     """The first day on which something is short, arrivals counted."""
@@ -225,7 +269,7 @@ class Joining(Asked):
 
 
 class WhatIfIn(Asked):
-    by: WhatIfBy = "component"
+    by: By = "component"
     joins: list[Joining] = Field(default_factory=list, max_length=100)
     fails: list[Code] = Field(default_factory=list, max_length=100)
     """Lots that turn out unusable."""
@@ -233,6 +277,8 @@ class WhatIfIn(Asked):
 
 
 class IfOut(Told):
+    component: str | None
+    """Of a product, the component that ends first: all figures are of it."""
     available_g: KgOut = Field(alias="available_kg")
     daily_use_kg: NumberOut
     days_of_cover: NumberOut | None
@@ -247,7 +293,7 @@ class WhatIfRow(Told):
 
 
 class WhatIfOut(Told):
-    by: WhatIfBy
+    by: By
     as_of: date
     window_days: int
     items: list[WhatIfRow]

@@ -31,6 +31,8 @@ class Key(NamedTuple):
 class Facts:
     """What the book says of green: read once, added up by anything."""
 
+    first: date
+    """Since when use was read."""
     as_of: date
     lots: Mapping[int, Lot]
     stock: Collection[Standing]
@@ -54,25 +56,32 @@ class Tallies:
     on_hand_g: int = 0
     used_g: int = 0
     on_order_g: int = 0
+    _called: dict[str, Tally] = field(default_factory=dict)
+    """The same by what was folded before: there are many draws, and few names."""
 
     def at(self, key: Key) -> Tally:
         """Find a tally, and begin it where there is none."""
-        return self.found.setdefault(fold_name(key.key), Tally(*key))
+        tally = self._called.get(key.key)
+        if tally is None:
+            tally = self.found.setdefault(fold_name(key.key), Tally(*key))
+            self._called[key.key] = tally
+        return tally
 
 
 def read(
     session: Session, as_of: date, settings: Settings,
-    *, days: int, loss_days: int | None = None, sites: bool = False,
+    *, days: int, loss_days: int = 0, sites: bool = False,
 ) -> Facts:  # fmt: skip
-    """Read everything that cover of a day needs, with use over so many days."""
+    """Read everything that cover of a day needs, with use and losses over so many days."""
     first = as_of - timedelta(days=days - 1)
     stock = reading.stock(session, as_of, places=sites)
     draws = reading.draws(session, first, as_of, places=sites)
-    lost_since = as_of - timedelta(days=(loss_days or days) - 1)
-    losses = reading.losses(session, lost_since, as_of, places=sites)
+    lost_since = as_of - timedelta(days=loss_days - 1)
+    losses = reading.losses(session, lost_since, as_of, places=sites) if loss_days else []
     ids = {each.lot_id for each in stock}
     ids |= {each.lot_id for each in draws} | {each.lot_id for each in losses}
     return Facts(
+        first,
         as_of,
         reading.lots(session, ids),
         stock,
@@ -91,7 +100,7 @@ def add_up(facts: Facts, by: By, since: date) -> Tallies:
     _add_stock(facts, by, sums)
     _add_use(facts, by, sums, since)
     for lost in facts.losses:
-        for key in _of_lot(facts, by, lost.lot_id, lost.place_id):
+        for key in keys_of(facts, by, lost.lot_id, lost.place_id):
             tally = sums.at(key)
             tally.sampled_g += lost.sampled_g
             tally.written_off_g += lost.written_off_g
@@ -107,7 +116,7 @@ def add_up(facts: Facts, by: By, since: date) -> Tallies:
 def _add_stock(facts: Facts, by: By, sums: Tallies) -> None:
     promised: set[int] = set()
     for there in facts.stock:
-        keys = list(_of_lot(facts, by, there.lot_id, there.place_id))
+        keys = list(keys_of(facts, by, there.lot_id, there.place_id))
         sums.on_hand_g += 0 if keys else there.on_hand_g
         for key in keys:
             tally = sums.at(key)
@@ -121,15 +130,20 @@ def _add_stock(facts: Facts, by: By, sums: Tallies) -> None:
 
 
 def _add_use(facts: Facts, by: By, sums: Tallies, since: date) -> None:
+    tallies: dict[tuple[int | None, ...], Tally | None] = {}
     for draw in facts.draws:
-        key = _of_draw(facts, by, draw)
-        if key is not None:
-            sums.at(key).draw(draw.day, draw.grams)
+        if draw.of not in tallies:
+            key = _of_draw(facts, by, draw)
+            tallies[draw.of] = None if key is None else sums.at(key)
+        tally = tallies[draw.of]
+        if tally is not None:
+            tally.draw(draw.day, draw.grams)
         elif draw.day >= since:
             sums.used_g += draw.grams
 
 
-def _of_lot(facts: Facts, by: By, lot_id: int, place_id: int | None) -> Iterator[Key]:
+def keys_of(facts: Facts, by: By, lot_id: int, place_id: int | None) -> Iterator[Key]:
+    """Name what a lot at a place counts to: of components there may be several, or none."""
     lot = facts.lots[lot_id]
     if by == "lot":
         yield Key(lot.code, lot.name)
@@ -143,12 +157,13 @@ def _of_lot(facts: Facts, by: By, lot_id: int, place_id: int | None) -> Iterator
 
 def _of_draw(facts: Facts, by: By, draw: Draw) -> Key | None:
     if by != "component":
-        return next(_of_lot(facts, by, draw.lot_id, draw.place_id))
+        return next(keys_of(facts, by, draw.lot_id, draw.place_id))
     component = facts.styles.component(draw, facts.lots[draw.lot_id].code)
     return None if component is None else Key(component)
 
 
 def of_contract(facts: Facts, by: By, contract: Contract) -> Key | None:
+    """Name what a contract is for; None where it does not say."""
     if by == "origin" and contract.origin is not None:
         return Key(contract.origin, country_name(contract.origin))
     if by == "component" and contract.component is not None:

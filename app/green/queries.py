@@ -169,6 +169,7 @@ def delivery(session: Session, code: str, settings: Settings) -> DeliveryOut:
     lots = session.execute(
         _lots().where(col(GreenLot.delivery_id) == known.id).order_by(col(Unit.id))
     ).all()
+    sacks = _sacks_of(session, [each.id for each in lots])
     closed = closing(session, known.id)
     return DeliveryOut(
         code=known.code,
@@ -180,15 +181,15 @@ def delivery(session: Session, code: str, settings: Settings) -> DeliveryOut:
         closed_at=closed.recorded_at if closed else None,
         closed_by=closed.who if closed else None,
         check=delivery_check(session, known, settings),
-        lots=[_arrived(session, each) for each in lots],
+        lots=[_arrived(each, sacks.get(each.id, [])) for each in lots],
     )
 
 
-def _arrived(session: Session, row: Any) -> LotReceived:  # noqa: ANN401 - a row of `_lots`
-    advised_g = row.GreenLot.advised_g
-    papers = papers_of(row.GreenLot, row.happened_at)
-    sacks = session.execute(
+def _sacks_of(session: Session, lot_ids: list[int]) -> Mapping[int, list[Any]]:
+    """Read the sacks of lots as they arrived, in the order of their numbers."""
+    rows = session.execute(
         select(
+            col(Sack.lot_id),
             col(Unit.code),
             col(Unit.made_g),
             col(Sack.condition),
@@ -196,9 +197,18 @@ def _arrived(session: Session, row: Any) -> LotReceived:  # noqa: ANN401 - a row
         )
         .join(Sack, col(Sack.unit_id) == col(Unit.id))
         .outerjoin(Location, col(Location.id) == col(Unit.location_id))
-        .where(col(Sack.lot_id) == row.id)
-        .order_by(col(Sack.number))
-    ).all()
+        .where(col(Sack.lot_id).in_(lot_ids))
+        .order_by(col(Sack.lot_id), col(Sack.number))
+    )
+    found: dict[int, list[Any]] = {}
+    for row in rows:
+        found.setdefault(row.lot_id, []).append(row)
+    return found
+
+
+def _arrived(row: Any, sacks: list[Any]) -> LotReceived:  # noqa: ANN401 - a row of `_lots`
+    advised_g = row.GreenLot.advised_g
+    papers = papers_of(row.GreenLot, row.happened_at)
     swept = [s.made_g for s in sacks if s.condition == Condition.SWEEPINGS]
     return LotReceived(
         code=row.code,

@@ -58,6 +58,10 @@ class Shelf(Generic[C]):
     private: frozenset[str] = field(default_factory=frozenset)
     """Fields about a person: kept on the card, kept out of the journal that is never changed."""
 
+    def __str__(self) -> str:
+        """Tell it by its noun, which is the same in every process that serves."""
+        return self.noun
+
     @property
     def by_name(self) -> bool:
         """Whether cards are found by a name, or else by their number; the others have codes."""

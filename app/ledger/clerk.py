@@ -18,11 +18,12 @@ from sqlalchemy import insert, select
 from sqlmodel import Session, col
 
 from app.ledger.posting import Pen
+from app.ledger.replica import reading_all_booked
 from app.ledger.rules import canonical
 from app.ledger.tables import Entry, KeyedAnswer
 from app.settings import Settings
 from app.shared.answers import Answer, to_json
-from app.shared.db import reading, writing
+from app.shared.db import writing
 from app.shared.problems import Refused
 from app.shared.sign_in import Staff, identify
 from app.shared.staff import Permission
@@ -57,7 +58,7 @@ class Clerk:
         self, query: Callable[Concatenate[Session, P], R], *args: P.args, **kwargs: P.kwargs
     ) -> R:
         """Run a query on one state of the book."""
-        with reading(self._state.read_engine) as session:
+        with reading_all_booked(self._state.read_engine, self._state.engine) as session:
             return query(session, *args, **kwargs)
 
     def write(
@@ -176,6 +177,7 @@ def _let_in(
     _: Annotated[HTTPAuthorizationCredentials | None, Depends(_BEARER)],
 ) -> Clerk:
     staff = identify(request)
+    request.state.who = staff.name
     _refuse_nul(request)
     for permission in needed.scopes:
         if not staff.may(Permission(permission)):

@@ -89,6 +89,19 @@ class Entry(SQLModel, table=True):
     )
 
 
+class BookCheck(SQLModel, table=True):
+    """That the book checked itself, up to which entry, and how many things differed."""
+
+    __tablename__ = "book_check"
+
+    id: int | None = Field(default=None, primary_key=True)
+    checked_at: datetime = Field(sa_type=UtcDateTime)
+    entries: int
+    sha256: str = Field(max_length=64)
+    """Of the last of them."""
+    differences: int
+
+
 class KeyedAnswer(SQLModel, table=True):
     """What a request with an idempotency key was answered, for when it comes again."""
 

@@ -1,6 +1,5 @@
 """Products, blends and packs."""
 
-from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
@@ -25,6 +24,7 @@ from app.shared.answers import Answer, ExactRoute
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
+from app.shared.times import Day
 
 router = APIRouter(route_class=ExactRoute, tags=["packing"])
 
@@ -90,7 +90,7 @@ def list_packs(
     page: PageAsked,
     product: Annotated[str | None, Query(max_length=32)] = None,
     on_hand: bool | None = None,
-    best_before_before: date | None = None,
+    best_before_before: Day | None = None,
 ) -> Response:
     """List packs, oldest first."""
     return page_answer(

@@ -5,14 +5,14 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import NamedTuple
 
-from sqlalchemy import case, func, or_, select
+from sqlalchemy import ColumnElement, case, func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.green.reservations.queries import reserved_of
 from app.green.tables import Delivery, GreenLot, Sack
 from app.ledger.queries import on_hold
-from app.ledger.tables import Entry, Unit
+from app.ledger.tables import Entry, Unit, UnitKind
 from app.packing.recipes.rules import Component
 from app.packing.recipes.tables import Recipe
 from app.packing.tables import Blend, Pack, Product
@@ -72,16 +72,25 @@ def bags_on_hand(session: Session, first: date) -> Mapping[int, int]:
     statements = (
         select(col(Pack.product_id), col(Unit.left_g), col(Pack.nominal_g))
         .join(Unit, col(Unit.id) == col(Pack.unit_id))
-        .where(or_(col(Pack.best_before).is_(None), col(Pack.best_before) >= first)),
-        select(col(Returned.product_id), col(Unit.left_g), col(Returned.nominal_g)).join(
-            Unit, col(Unit.id) == col(Returned.unit_id)
-        ),
+        .where(or_(col(Pack.best_before).is_(None), col(Pack.best_before) >= first))
+        .where(*_free(UnitKind.PACK)),
+        select(col(Returned.product_id), col(Unit.left_g), col(Returned.nominal_g))
+        .join(Unit, col(Unit.id) == col(Returned.unit_id))
+        .where(*_free(UnitKind.RETURN)),
     )
     for statement in statements:
-        rows = session.execute(statement.where(col(Unit.left_g) > 0, ~on_hold(col(Unit.id))))
+        rows = session.execute(statement)
         for product_id, left_g, nominal_g in rows:
             free[product_id] += left_g // nominal_g
     return free
+
+
+def _free(kind: UnitKind) -> tuple[ColumnElement[bool], ...]:
+    """Tell in a statement over `unit` what is there of a kind and not held.
+
+    The kind is said though a join implies it: SQLite else asks of every sack whether it is held.
+    """
+    return col(Unit.kind) == kind, col(Unit.left_g) > 0, ~on_hold(col(Unit.id))
 
 
 def cards_of(recipes: Sequence[Recipe], styles: Sequence[Style]) -> Cards:
@@ -107,7 +116,7 @@ def roasted_on_hand(
     roasts = session.execute(
         select(col(Roast.style_id), col(Roast.style), col(Unit.left_g))
         .join(Unit, col(Unit.id) == col(Roast.unit_id))
-        .where(col(Unit.left_g) > 0, ~on_hold(col(Unit.id)))
+        .where(*_free(UnitKind.ROAST))
         .where(DISPOSITION.in_(FREE))
     )
     for style_id, word, left_g in roasts:
@@ -115,7 +124,7 @@ def roasted_on_hand(
     blends = session.execute(
         select(col(Blend.recipe_id), col(Blend.recipe), col(Unit.left_g))
         .join(Unit, col(Unit.id) == col(Blend.unit_id))
-        .where(col(Unit.left_g) > 0, ~on_hold(col(Unit.id)))
+        .where(*_free(UnitKind.BLEND))
     )
     for recipe_id, word, left_g in blends:
         free[Coffee("recipe", recipe_keys.get(recipe_id) or fold_name(word or ""))] += left_g

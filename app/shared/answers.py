@@ -12,6 +12,8 @@ from fastapi import Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
 
+from app.shared.bodies import read_body
+
 _LONGEST_NUMBER = 40
 
 
@@ -140,7 +142,8 @@ class ExactRequest(Request):
 
     async def json(self) -> Any:  # noqa: ANN401 - JSON is any of its types
         try:
-            return read_json(await self.body())
+            most = self.app.state.settings.body_largest_bytes
+            return read_json(await read_body(self, most))
         except json.JSONDecodeError:
             raise
         except ValueError as error:

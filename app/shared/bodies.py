@@ -1,26 +1,39 @@
-"""Bodies that are read as they come: files, and no further than one may be long."""
+"""Bodies that are read as they come, and no further and no longer than one may be."""
 
+import asyncio
 from collections.abc import Collection
 
 from fastapi import Request
+from starlette.exceptions import HTTPException
 
-from app.shared.problems import Refused
+
+async def read_body(request: Request, most_bytes: int, noun: str = "A body") -> bytes:
+    """Read a body to its end.
+
+    Raises:
+        HTTPException: 413 as soon as more came than there may be, 408 when it took too long.
+            Nothing else is let through where FastAPI reads a body.
+    """
+    seconds = request.app.state.settings.body_seconds
+    content = bytearray()
+    try:
+        async with asyncio.timeout(seconds):
+            async for some in request.stream():
+                content += some
+                if len(content) > most_bytes:
+                    raise HTTPException(413, f"{noun} has at most {most_bytes} bytes.")
+    except TimeoutError as error:
+        raise HTTPException(408, f"{noun} has {seconds} seconds to come.") from error
+    return bytes(content)
 
 
 async def body_of(request: Request, kinds: Collection[str], most_bytes: int, noun: str) -> bytes:
     """Read a body of one of these media types.
 
     Raises:
-        Refused: `unsupported-media-type`; `too-large` as soon as more came than there may be.
+        HTTPException: 415, or as of `read_body`.
     """
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind not in kinds:
-        raise Refused("unsupported-media-type", f"The body is {kind or 'of no stated type'}.")
-    content = bytearray()
-    async for some in request.stream():
-        content += some
-        if len(content) > most_bytes:
-            raise Refused(
-                "too-large", f"{noun} has at most {most_bytes // 10**6} MB ({most_bytes} bytes)."
-            )
-    return bytes(content)
+        raise HTTPException(415, f"The body is {kind or 'of no stated type'}.")
+    return await read_body(request, most_bytes, noun)

@@ -7,10 +7,11 @@ another anyway; taking turns at the door means no deadlock, no overdraw and no r
 
 import json
 import sqlite3
-from collections.abc import Collection, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
 from itertools import islice
 from pathlib import Path
+from time import monotonic
 from typing import Any, Final, TypeAlias, TypeVar
 
 from sqlalchemy import (
@@ -31,6 +32,8 @@ from sqlalchemy import (
     select,
     text,
 )
+from sqlalchemy.engine.interfaces import ExecutionContext
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session
 
@@ -42,30 +45,47 @@ AnySelect: TypeAlias = Select[*tuple[Any, ...]]
 IdColumn: TypeAlias = SQLColumnExpression[Any]
 """A column of ids, of a table or of one of its aliases."""
 
+_CONNECT_S: Final = 5
+"""So long a server may take to let somebody in before it counts as gone."""
+_STEPS: Final = 100_000
+"""So many steps of SQLite's machine between two looks at the clock: some milliseconds."""
+
 THE_PEN: Final = 0x6A757465
 """The key of the advisory lock that a write holds on PostgreSQL ("jute" in ASCII)."""
 
 
-def open_engine(url: str, *, busy_timeout_s: int = 30) -> Engine:
-    """Open a database by its URL: `sqlite:///file` or `postgresql://…`."""
+def open_engine(
+    url: str, *, busy_timeout_s: int = 30, statement_timeout_s: int | None = None
+) -> Engine:
+    """Open a database by its URL: `sqlite:///file` or `postgresql://…`.
+
+    A statement that takes longer than `statement_timeout_s` is broken off (`OperationalError`).
+    """
     parsed = make_url(url)
     if parsed.get_backend_name() == "sqlite":
-        return _open_sqlite(url, busy_timeout_s)
+        return _open_sqlite(url, busy_timeout_s, statement_timeout_s)
     if parsed.drivername == "postgresql":
         parsed = parsed.set(drivername="postgresql+psycopg")
-    engine = create_engine(parsed, pool_pre_ping=True, pool_size=10, max_overflow=10)
+    engine = create_engine(
+        parsed,
+        pool_pre_ping=True,
+        pool_size=10,
+        max_overflow=10,
+        connect_args={"connect_timeout": _CONNECT_S},
+    )
 
     @event.listens_for(engine, "connect")
     def _settle(connection: object, _: ConnectionPoolEntry) -> None:
         with connection.cursor() as cursor:  # type: ignore[attr-defined]
             cursor.execute("SET timezone = 'UTC'")
             cursor.execute(f"SET lock_timeout = '{int(busy_timeout_s)}s'")
+            cursor.execute(f"SET statement_timeout = '{int(statement_timeout_s or 0)}s'")
         connection.commit()  # type: ignore[attr-defined]
 
     return engine
 
 
-def _open_sqlite(url: str, busy_timeout_s: int) -> Engine:
+def _open_sqlite(url: str, busy_timeout_s: int, statement_timeout_s: int | None) -> Engine:
     file = make_url(url).database
     if file:
         Path(file).expanduser().parent.mkdir(parents=True, exist_ok=True)
@@ -90,7 +110,28 @@ def _open_sqlite(url: str, busy_timeout_s: int) -> Engine:
         writes = connection.get_execution_options().get("pen", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
+    if statement_timeout_s:
+        _break_off(engine, statement_timeout_s)
     return engine
+
+
+def _break_off(engine: Engine, timeout_s: int) -> None:
+    """Break off statements of SQLite that work for too long; it has no such setting of its own."""
+
+    @event.listens_for(engine, "before_cursor_execute")
+    def _hurry(
+        connection: Connection,
+        _c: object,
+        _s: str,
+        _p: object,
+        context: ExecutionContext | None,
+        _m: bool,
+    ) -> None:
+        # What is read bit by bit waits for whoever reads.
+        streams = context is not None and context.execution_options.get("yield_per")
+        ends = None if streams else monotonic() + timeout_s
+        driver: Any = connection.connection.driver_connection
+        driver.set_progress_handler(ends and (lambda: monotonic() > ends), _STEPS)
 
 
 def batched(rows: Iterable[Row], size: int) -> Iterator[list[Row]]:
@@ -126,6 +167,23 @@ def reading(engine: Engine) -> Iterator[Session]:
                 }
             )
         yield session
+
+
+@contextmanager
+def reading_first(*engines: Engine) -> Iterator[Session]:
+    """Read one state of the first of these databases that answers."""
+    with ExitStack() as stack:
+        yield _first(stack, [*dict.fromkeys(engines)])
+
+
+def _first(stack: ExitStack, engines: Sequence[Engine]) -> Session:
+    *others, last = engines
+    for engine in others:
+        with suppress(OperationalError):
+            session = stack.enter_context(reading(engine))
+            session.connection()
+            return session
+    return stack.enter_context(reading(last))
 
 
 @contextmanager

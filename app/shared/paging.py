@@ -1,7 +1,8 @@
 """Lists: a page at a time, by a cursor that inserts cannot shift.
 
 Every list runs in id order and the cursor is the last id shown, so a row that is booked while
-somebody pages through is neither shown twice nor makes another be missed.
+somebody pages through is neither shown twice nor makes another be missed. What is worked out runs
+in the order of its keys instead.
 """
 
 import base64
@@ -31,6 +32,14 @@ class Page:
     after: int
 
 
+@dataclass(frozen=True)
+class KeyPage:
+    """Which page somebody asked for of what is worked out and has keys for ids."""
+
+    limit: int
+    after: str
+
+
 class Items(BaseModel, Generic[T]):
     """A page of a list; `next` is the cursor of the following one, or null."""
 
@@ -38,23 +47,35 @@ class Items(BaseModel, Generic[T]):
     next: str | None
 
 
-def _encode(last: int) -> str:
+def _encode(last: int | str) -> str:
     return base64.urlsafe_b64encode(f"after:{last}".encode()).decode().rstrip("=")
 
 
-def _decode(cursor: str) -> int:
+def _said(cursor: str) -> str:
     try:
         said = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode()
     except (ValueError, binascii.Error):
         said = ""
-    after = int(said.removeprefix("after:")) if re.fullmatch(r"after:[0-9]{1,18}", said) else 0
-    if cursor != _encode(after):
-        raise Refused("bad-request", "The cursor is none that this service gave out.")
+    return said.removeprefix("after:")
+
+
+def _decode(cursor: str) -> int:
+    said = _said(cursor)
+    after = int(said) if re.fullmatch(r"[0-9]{1,18}", said) else 0
+    _refuse_foreign(cursor, after)
     return after
 
 
+def _refuse_foreign(cursor: str, after: int | str) -> None:
+    if cursor != _encode(after):
+        raise Refused("bad-request", "The cursor is none that this service gave out.")
+
+
+Limit = Annotated[int, Query(ge=1, le=500, description="How many at the most")]
+
+
 def _asked(
-    limit: Annotated[int, Query(ge=1, le=500, description="How many at the most")] = 50,
+    limit: Limit = 50,
     cursor: Annotated[
         str | None, Query(max_length=100, description="The `next` of the page before")
     ] = None,
@@ -62,10 +83,23 @@ def _asked(
     return Page(limit, 0 if cursor is None else _decode(cursor))
 
 
+def _asked_by_key(
+    limit: Limit = 50,
+    cursor: Annotated[
+        str | None, Query(max_length=2000, description="The `next` of the page before")
+    ] = None,
+) -> KeyPage:
+    after = "" if cursor is None else _said(cursor)
+    if cursor is not None:
+        _refuse_foreign(cursor, after)
+    return KeyPage(limit, after)
+
+
 PageOf = tuple[Sequence[Mapping[str, object]], str | None]
 """The rows of a page as they are answered, and the cursor of the next."""
 
 PageAsked = Annotated[Page, Depends(_asked)]
+KeyPageAsked = Annotated[KeyPage, Depends(_asked_by_key)]
 
 
 def turn_page(
@@ -80,6 +114,26 @@ def turn_page(
     return shown, _encode(shown[-1]._mapping[key]) if more else None  # noqa: SLF001 - public despite its name
 
 
+def page_by_key(found: Mapping[str, T], page: KeyPage) -> tuple[Sequence[T], str | None]:
+    """Take one page of what was worked out, in the order of its keys."""
+    keys = sorted(key for key in found if key > page.after)
+    shown = keys[: page.limit]
+    return [found[key] for key in shown], _encode(shown[-1]) if len(keys) > len(shown) else None
+
+
+def _link(request: Request, following: str | None) -> dict[str, str]:
+    """Name the next page in a `Link` (RFC 8288)."""
+    if not following:
+        return {}
+    address = request.url.include_query_params(cursor=following)
+    return {"Link": f'<{address.path}?{address.query}>; rel="next"'}
+
+
+def computed_page(request: Request, found: object, following: str | None) -> Answer:
+    """Answer a page of what was worked out, which names the next one itself."""
+    return Answer(found, headers=_link(request, following))
+
+
 def page_answer(
     request: Request,
     items: Sequence[Mapping[str, object]],
@@ -90,8 +144,6 @@ def page_answer(
 
     `more` is what stands beside the items.
     """
-    headers = {}
-    if following:
-        address = request.url.include_query_params(cursor=following)
-        headers["Link"] = f'<{address.path}?{address.query}>; rel="next"'
-    return Answer({"items": items, "next": following, **(more or {})}, headers=headers)
+    return Answer(
+        {"items": items, "next": following, **(more or {})}, headers=_link(request, following)
+    )

@@ -5,7 +5,8 @@ from html import escape
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
-from app.shared.problems import KINDS, Kind, Refused
+from app.shared.kinds import KINDS, Kind
+from app.shared.problems import Refused
 
 router = APIRouter(prefix="/problems", tags=["problems"])
 

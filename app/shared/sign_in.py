@@ -15,10 +15,11 @@ from typing import Literal
 from argon2 import PasswordHasher
 from argon2.exceptions import VerificationError
 from fastapi import Request
+from limits import RateLimitItemPerMinute, storage, strategies
 from sqlalchemy import String, select
 from sqlmodel import Field, Session, SQLModel, col
 
-from app.shared.db import reading
+from app.shared.db import reading_first
 from app.shared.problems import Refused
 from app.shared.staff import Permission, Role, permissions_of
 from app.shared.times import UtcDateTime, now
@@ -55,6 +56,22 @@ class Token(SQLModel, table=True):
     sha256: str = Field(max_length=64, unique=True)
     created_at: datetime = Field(sa_type=UtcDateTime)
     revoked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class TokenCounts:
+    """Counts the requests of each token, in this process's memory, so that none crowds out all."""
+
+    def __init__(self, most_a_minute: int) -> None:
+        self._kept = strategies.FixedWindowRateLimiter(storage.MemoryStorage())
+        self._most = RateLimitItemPerMinute(most_a_minute)
+
+    def count(self, token: Token) -> None:
+        """Count one more; `too-many-requests` beyond the limit."""
+        if not self._kept.hit(self._most, token.sha256):
+            raise Refused(
+                "too-many-requests",
+                f"The token {token.name} sent more than {self._most.amount} requests in a minute.",
+            )
 
 
 @dataclass(frozen=True)
@@ -168,7 +185,8 @@ def identify(request: Request) -> Staff:
             "The Authorization header is not `Bearer <token>`.",
             challenge='Bearer error="invalid_token"',
         )
-    with reading(request.app.state.engine) as session:
+    state = request.app.state
+    with reading_first(state.engine, state.read_engine) as session:
         token = session.scalars(
             select(Token).where(
                 col(Token.sha256) == digest(secret.strip()), col(Token.revoked_at).is_(None)
@@ -180,4 +198,5 @@ def identify(request: Request) -> Staff:
             "That token is not known or was revoked.",
             challenge='Bearer error="invalid_token"',
         )
+    state.token_counts.count(token)
     return Staff(token.name, split_roles(token.roles))

@@ -300,5 +300,39 @@ def cover_range(
     return Cover(_finite(middle), _finite(low), periods * days_per_period)
 
 
+def stock_bands(
+    stock: float,
+    arriving: Sequence[float],
+    wanted: Sequence[float],
+    series: Sequence[float],
+    ahead: Forecast,
+    *,
+    days_per_period: int = 1,
+    seed: int = SEED,
+) -> list[tuple[float, float, float, float]]:
+    """Say between what a stock will be at the end of each day.
+
+    Five of ten times it is between the inner two, and nine of ten times between the outer.
+
+    Each day something arrives and something is wanted, as planned. Chance plays by how much use is
+    off that: as the demand of its period, spread evenly over its days, is off the forecast. Nothing
+    comes back out of use, and what is short is not made up for.
+    """
+    periods = -(-len(wanted) // days_per_period)
+    played = simulate(series, ahead, periods, seed=seed) / days_per_period
+    off = np.repeat(played, days_per_period, axis=1)[:, : len(wanted)]
+    due = np.asarray(wanted, dtype=np.float64) - ahead.rate / days_per_period
+    taken = np.maximum.accumulate(np.maximum((off + due).cumsum(axis=1), 0.0), axis=1)
+    left, before = np.full(len(taken), float(stock)), np.zeros(len(taken))
+    bands = []
+    for day, came in enumerate(arriving):
+        left = np.maximum(left + came - (taken[:, day] - before), 0.0)
+        before = taken[:, day]
+        shares = np.quantile(left, [0.05, 0.25, 0.75, 0.95], method="inverted_cdf")
+        low, some_low, some_high, high = map(float, shares)
+        bands.append((low, some_low, some_high, high))
+    return bands
+
+
 def _finite(days: float) -> float | None:
     return float(days) if isfinite(days) else None

@@ -126,8 +126,13 @@ def whole_units(quantity: Amount, unit: int) -> int:
 
 def rounded(number: Fraction, places: int = 6) -> Decimal:
     """Write a fraction with so many decimals, half to even."""
+    return quotient(number.numerator, number.denominator, places)
+
+
+def quotient(number: int, by: int, places: int = 6) -> Decimal:
+    """Divide with so many decimals, half to even."""
     # By hand and not by `round`, for long lists: a fraction is reduced at every step.
-    scaled, rest = divmod(number.numerator * 10**places, number.denominator)
-    if 2 * rest > number.denominator or (2 * rest == number.denominator and scaled % 2):
+    scaled, rest = divmod(number * 10**places, by)
+    if 2 * rest > by or (2 * rest == by and scaled % 2):
         scaled += 1
     return Decimal(scaled).scaleb(-places)

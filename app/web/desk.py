@@ -16,11 +16,13 @@ from sqlalchemy.exc import OperationalError
 from starlette.concurrency import run_in_threadpool
 
 from app.ledger.clerk import Clerk
-from app.shared.answers import Answer, read_json
+from app.shared.answers import Answer, read_json, to_json
+from app.shared.bodies import read_body
+from app.shared.db import writing
 from app.shared.problems import Refused, problem
 from app.shared.staff import Permission
 from app.web import forms, sessions
-from app.web.forms import KEY_FIELD, TOKEN_FIELD, Form, Typed
+from app.web.forms import KEY_FIELD, LOOK_FIELD, TOKEN_FIELD, Form, Typed
 from app.web.rendering import for_people, render, tell_next
 from app.web.sessions import Visitor
 from app.web.texts import Manner, _, language_asked, speak
@@ -84,6 +86,38 @@ class Desk(Clerk):
             return made
         return None
 
+    @property
+    def only_looks(self) -> bool:
+        """Whether the form was sent to see what would be booked."""
+        return LOOK_FIELD in self.typed
+
+    def look(
+        self,
+        form: Form[Any],
+        action: Callable[..., BaseModel],
+        *before: object,
+        **named: object,
+    ) -> dict[str, Any] | None:
+        """Tell what booking a form would answer: the act is done and taken back.
+
+        So what is shown before cannot differ from what is done after, but for what others book in
+        between. Returns None when it would be refused, and the form says why.
+        """
+        if form.asked is None:
+            return None
+        try:
+            with writing(self._state.engine) as session:
+                made = action(self._pen(session), *before, form.asked, **named)
+                seen: dict[str, Any] = read_json(to_json(made))
+                session.rollback()
+        except Refused as refused:
+            form.refuse(refused)
+        except OperationalError:
+            form.refuse(Refused("busy", _("The database did not take it; nothing was booked.")))
+        else:
+            return seen
+        return None
+
     def show(self, template: str, form: Form[Any] | None = None, **context: object) -> Response:
         """Answer a page. With a form that was refused: its status, and its problem to a script."""
         if form is not None and form.status != 200 and not for_people(self.request):  # noqa: PLR2004
@@ -119,11 +153,7 @@ def _listed(pairs: list[tuple[str, str]]) -> dict[str, list[str]]:
 
 async def read_fields(request: Request) -> dict[str, list[str]]:
     """Read an URL-encoded form; `bad-request` for what is none, `too-large` beyond the limit."""
-    body = bytearray()
-    async for chunk in request.stream():
-        body += chunk
-        if len(body) > LARGEST_FORM:
-            raise Refused("too-large", f"A form has at most {LARGEST_FORM} bytes.")
+    body = await read_body(request, LARGEST_FORM, "A form")
     try:
         pairs = parse_qsl(
             body.decode(), keep_blank_values=True, errors="strict", max_num_fields=_MOST_FIELDS
@@ -160,6 +190,7 @@ def manner_of(request: Request, visitor: Visitor | None) -> Manner:
 async def _at_desk(request: Request, needed: SecurityScopes) -> Desk:
     visitor = await run_in_threadpool(sessions.find, request)
     request.state.visitor = visitor
+    request.state.who = visitor.staff.name if visitor else None
     # Said here and not in a thread, so that everything this request does speaks so.
     speak(manner_of(request, visitor))
     typed: dict[str, list[str]] = {}

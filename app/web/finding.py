@@ -42,6 +42,7 @@ def check_scan(
         return Answer({
             "accepted": True,
             "code": fitting[0].code,
+            "kind": fitting[0].kind,
             "says": f"{named(fitting[0].kind)} {fitting[0].name or ''}".strip(),
         })  # fmt: skip
     return Answer({"accepted": False, "says": _refusal(read, kinds, fitting)})

@@ -19,7 +19,8 @@ from typing import Any, Final, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from app.shared.problems import KINDS, Refused
+from app.shared.kinds import KINDS
+from app.shared.problems import MemberError, Refused
 from app.web.shown import kg_of_pounds
 from app.web.texts import _, manner
 
@@ -32,6 +33,10 @@ Place = tuple[str | int, ...]
 
 TOKEN_FIELD: Final = "_token"  # noqa: S105 - the name of a field
 KEY_FIELD: Final = "_key"
+MORE_FIELD: Final = "_more"
+"""A button that asks for one more row of the list it names, and books nothing."""
+LOOK_FIELD: Final = "_look"
+"""A button that asks what would be booked, and books nothing."""
 _PARTS: Final = re.compile(r"[\s;,]+")
 _NUMBERS: Final = re.compile(r"[\s;]+")
 
@@ -74,7 +79,13 @@ class Form(Generic[Body]):
             for typed in self.typed
             if typed.startswith(beginning)
         ]
-        return range(max([at_least, *(number + 1 for number in numbers)]))
+        more = name in self.values(MORE_FIELD)
+        return range(max([at_least, *(number + 1 for number in numbers)]) + more)
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether somebody wanted one more row, and no booking yet."""
+        return bool(self.values(MORE_FIELD))
 
     @property
     def status(self) -> int:
@@ -132,7 +143,7 @@ class Form(Generic[Body]):
             self.asked = self.body.model_validate(_listed(said))
         except ValidationError as refused:
             for flaw in refused.errors():
-                self.errors[self._name(flaw["loc"])] = _words(flaw)
+                self.errors[self._name((*flaw["loc"], *_member(flaw)))] = _words(flaw)
         return self
 
     def _meaning(self, name: str, values: Sequence[str]) -> Any:  # noqa: ANN401 - JSON
@@ -150,12 +161,17 @@ def blank(body: type[Body], **filled: object) -> Form[Body]:
     return Form(body, typed)
 
 
-def sent(body: type[Body], typed: Typed) -> Form[Body]:
-    """Read a form that somebody sent."""
+def kept(body: type[Body], typed: Typed) -> Form[Body]:
+    """Take up a form that somebody sent and is still at, without reading it."""
     keys = typed.get(KEY_FIELD, ())
     key = keys[0] if keys and re.fullmatch(r"[\x21-\x7e]{1,255}", keys[0]) else None
-    form = Form(body, typed) if key is None else Form(body, typed, key)
-    return form.read()
+    return Form(body, typed) if key is None else Form(body, typed, key)
+
+
+def sent(body: type[Body], typed: Typed) -> Form[Body]:
+    """Read a form that somebody sent."""
+    form = kept(body, typed)
+    return form if form.unfinished else form.read()
 
 
 def _put(said: dict[str, Any], steps: Sequence[str], value: object) -> None:
@@ -207,6 +223,8 @@ def _resolved(whole: dict[str, Any], schema: dict[str, Any]) -> list[dict[str, A
     """Follow references and list the choices of a schema."""
     if "$ref" in schema:
         return _resolved(whole, whole["$defs"][schema["$ref"].rpartition("/")[2]])
+    if "properties" in schema:  # a body, whatever it says of which members go together
+        return [schema]
     choices = [*schema.get("anyOf", ()), *schema.get("oneOf", ()), *schema.get("allOf", ())]
     return [one for each in choices for one in _resolved(whole, each)] if choices else [schema]
 
@@ -273,6 +291,12 @@ def _place(pointer: str) -> Place:
         for step in pointer.removeprefix("#").split("/")
         if step
     )
+
+
+def _member(flaw: Any) -> Place:  # noqa: ANN401 - Pydantic's own dictionary
+    """Name the member that a flaw of a whole body is about, where it says so."""
+    cause = flaw.get("ctx", {}).get("error")
+    return (cause.member,) if isinstance(cause, MemberError) else ()
 
 
 def _words(flaw: Any) -> str:  # noqa: ANN401 - Pydantic's own dictionary

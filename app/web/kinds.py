@@ -25,7 +25,11 @@ _NAMES: Final = {
     "case": N_("case"),
 }
 UNITS: Final = frozenset({"lot", "sack", "roast", "blend", "pack", "dispatch", "return"})
-_PAGES: Final[dict[str, str]] = {"location": "/places/{code}"}
+_PAGES: Final[dict[str, str]] = {
+    "location": "/places/{code}",
+    "delivery": "/deliveries/{code}",
+    "instrument": "/instruments/{code}",
+}
 """Pages of what is no unit; of a kind without one the page of finding tells all there is."""
 
 

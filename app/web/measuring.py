@@ -8,6 +8,7 @@ from app.green.readings import actions
 from app.green.readings.schemas import ReadingIn
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
+from app.web.readings import to_mind
 from app.web.shown import number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
@@ -44,7 +45,4 @@ def _told(taken: dict[str, Any]) -> str:
     if taken["in_range"] is False:
         low, high = map(number, taken["range"])
         told += " " + _("Outside %(low)s to %(high)s %%.") % {"low": low, "high": high}
-    said = [*taken["alarms"], *taken["flags"]]
-    return " ".join(
-        [told, *(f"{each['detail'][:1].upper()}{each['detail'][1:]}." for each in said)]
-    )
+    return " ".join([told, *to_mind(taken)])

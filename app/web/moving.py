@@ -29,15 +29,16 @@ def move(desk: Mover) -> Response:
     """Book the move, and ask for the next."""
     form = desk.sent(MoveIn)
     if moved := desk.book(form, actions.move):
-        return desk.onward("/move", _told(moved))
+        return desk.onward("/move", told(moved))
     return desk.show("move.html", form)
 
 
-def _told(moved: dict[str, Any]) -> str:
+def told(moved: dict[str, Any]) -> str:
+    """Say what was moved where, with what to mind."""
     number = len(moved["sacks"])
-    told = ngettext(
+    said = ngettext(
         "%(number)s sack now stands at %(place)s.",
         "%(number)s sacks now stand at %(place)s.",
         number,
     ) % {"number": number, "place": moved["to"]}
-    return " ".join([told, *(each["caution"] for each in moved["cautions"])])
+    return " ".join([said, *(each["caution"] for each in moved["cautions"])])

@@ -6,25 +6,51 @@ from fastapi import FastAPI
 
 from app.web import (
     account,
+    arriving,
     assets,
+    blending,
+    bringing,
+    cleaning,
+    coffees,
     contracting,
+    counting,
     covering,
+    crating,
+    dispatching,
     door,
     finding,
+    instruments,
     lots_for_buyers,
     measuring,
     moving,
     offline,
+    packing,
     planning,
+    printing,
+    putting_away,
+    readings,
+    receiving,
+    returning,
+    roast_day,
+    roasting,
+    selling,
     start,
+    stocking,
+    store,
+    tasting,
     units,
+    voiding,
+    weighing,
 )
 from app.web.refusals import tell_people
 from app.web.tasks import Task
 
 PAGES: Final = (
-    start, door, account, finding, units, moving, measuring, covering, contracting, planning,
-    lots_for_buyers, offline, assets,
+    start, door, account, finding, units, receiving, arriving, putting_away, printing, moving,
+    measuring, roast_day, roasting, blending, cleaning, tasting, voiding, covering,
+    contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
+    instruments, packing, weighing, stocking, dispatching, returning, selling, crating, offline,
+    assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` where it has any."""
 

@@ -9,7 +9,8 @@ from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
 
 from app.shared.answers import read_json
-from app.shared.problems import KINDS, Refused
+from app.shared.kinds import KINDS
+from app.shared.problems import Refused
 from app.web import sessions
 from app.web.desk import manner_of, with_fields
 from app.web.rendering import for_people, render, tell_next

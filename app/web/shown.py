@@ -27,13 +27,6 @@ def thousandths(value: int) -> str:
     return number(kg_from_grams(value))
 
 
-def typed_number(value: Decimal | int) -> str:
-    """Write a number as somebody types it into a field."""
-    mark = manner().locale.number_symbols["latn"]["decimal"]
-    plain = f"{Decimal(value):f}"
-    return (plain.rstrip("0").rstrip(".") if "." in plain else plain).replace(".", mark)
-
-
 def kilos(grams: int) -> str:
     """Write grams as somebody types them as kilograms."""
     return typed_number(kg_from_grams(grams))
@@ -50,6 +43,22 @@ def mass_kg(kilograms: Decimal | int) -> str:
         pounds = (Decimal(kilograms) / POUND_KG).quantize(Decimal("0.01"), ROUND_HALF_EVEN)
         return f"{number(pounds)}{_NARROW}lb"
     return f"{number(Decimal(kilograms))}{_NARROW}kg"
+
+
+def typed_number(value: Decimal | int) -> str:
+    """Write a number as somebody would type it into a field."""
+    return format_decimal(
+        value, format="0.#########", locale=manner().locale, decimal_quantization=False
+    )
+
+
+def typed_mass(name: str, grams: int) -> dict[str, str]:
+    """Write a mass into the field for it, which is in what was chosen."""
+    kilograms = kg_from_grams(grams)
+    if manner().mass_unit == "lb":
+        pounds = (kilograms / POUND_KG).quantize(Decimal("0.01"), ROUND_HALF_EVEN)
+        return {f"{name}:lb": typed_number(pounds)}
+    return {name: typed_number(kilograms)}
 
 
 def kg_of_pounds(pounds: Decimal) -> Decimal:
@@ -88,6 +97,7 @@ FILTERS = {
     "number": number,
     "thousandths": thousandths,
     "mass": mass,
+    "typed_number": typed_number,
     "mass_kg": mass_kg,
     "moment": moment,
     "clock": clock,

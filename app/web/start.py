@@ -11,11 +11,13 @@ from sqlmodel import Session, col
 
 from app.cover.ordering import orders
 from app.green.condition.queries import watch_page
-from app.green.contracts.received import received_of
-from app.green.contracts.tables import PurchaseContract
+from app.green.counting.queries import count_page
+from app.green.counting.rules import Status
+from app.green.instruments.rules import DOUBTFUL
 from app.ledger.tables import Hold, HoldRelease, Unit
 from app.quality.rules import Disposition
 from app.recall.drills.queries import due as drill_due
+from app.roasting.batches.queries import Wanted, batch_page
 from app.roasting.queries import DISPOSITION
 from app.roasting.tables import Roast
 from app.sending.orders.queries import open_lines
@@ -24,6 +26,9 @@ from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, Visiting
+from app.web.expected import expected
+from app.web.instruments import due
+from app.web.putting_away import waiting
 from app.web.shown import day, mass
 from app.web.texts import _, ngettext
 
@@ -40,6 +45,8 @@ class Line(NamedTuple):
     code: str
     said: str = ""
     path: str | None = None
+    needs: Permission | None = None
+    """What somebody must be allowed to do to follow it; all read."""
 
 
 class Due(NamedTuple):
@@ -54,23 +61,62 @@ class Due(NamedTuple):
 
 def _arrivals(session: Session, settings: Settings) -> Due | None:
     """Name contracts whose coffee is expected within a week or should have come."""
-    del settings
     today = now().date()
-    contracts = session.scalars(
-        select(PurchaseContract)
-        .where(col(PurchaseContract.expected_on) <= today + _AHEAD)
-        .order_by(col(PurchaseContract.expected_on))
-    ).all()
-    received = received_of(session, [each.id for each in contracts if each.id is not None])
-    waiting = [each for each in contracts if not received.get(each.id or 0)]
+    soon = [
+        each
+        for each in expected(session, settings)
+        if not each.received_g and each.expected_on and each.expected_on <= today + _AHEAD
+    ]
     lines = [
-        Line(each.reference, f"{mass(each.quantity_g)}, {day(each.expected_on)}")
-        for each in waiting[:_LINES]
+        Line(
+            each.reference,
+            f"{mass(each.quantity_g)}, {day(each.expected_on)}",
+            f"/receive?{urlencode({'contract': each.reference})}",
+            Permission.RECEIVE,
+        )
+        for each in soon[:_LINES]
         if each.expected_on
     ]
-    said = ngettext("delivery expected", "deliveries expected", len(waiting))
-    late = any(each.expected_on and each.expected_on < today for each in waiting)
-    return Due(len(waiting), said, lines, urgent=late)
+    said = ngettext("delivery expected", "deliveries expected", len(soon))
+    late = any(each.expected_on and each.expected_on < today for each in soon)
+    return Due(len(soon), said, lines, urgent=late)
+
+
+def _homeless(session: Session, settings: Settings) -> Due | None:
+    """Name lots with sacks that stand at no place yet."""
+    del settings
+    lots = waiting(session)
+    lines = [
+        Line(each.lot, f"{each.name}, {mass(each.grams)}", f"/put-away?of={each.lot}")
+        for each in lots[:_LINES]
+    ]
+    number = sum(each.sacks for each in lots)
+    said = ngettext("sack to be put away", "sacks to be put away", number)
+    return Due(number, said, lines, "/put-away")
+
+
+def _counts(session: Session, settings: Settings) -> Due | None:
+    """Name counts that somebody who did not count has to decide on."""
+    del settings
+    found, _following = count_page(session, Page(500, 0), Status.CLOSED)
+    lines = [
+        Line(str(each["location"] or each["lot"]), str(each["closed_by"]), f"/counts/{each['id']}")
+        for each in found[:_LINES]
+    ]
+    said = ngettext("count to be decided on", "counts to be decided on", len(found))
+    return Due(len(found), said, lines, "/counts")
+
+
+def _instruments(session: Session, settings: Settings) -> Due | None:
+    """Name instruments whose word nobody can trust today."""
+    del settings
+    late = [each for each in due(session) if each.status in DOUBTFUL]
+    lines = [
+        Line(each.instrument, each.name, f"/instruments/{each.instrument}")
+        for each in late[:_LINES]
+    ]
+    said = ngettext("calibration due", "calibrations due", len(late))
+    return Due(len(late), said, lines, "/instruments")
 
 
 def _readings(session: Session, settings: Settings) -> Due | None:
@@ -81,11 +127,22 @@ def _readings(session: Session, settings: Settings) -> Due | None:
         for each in page[:_LINES]
     ]
     said = ngettext("lot to be read for moisture", "lots to be read for moisture", len(page))
-    return Due(len(page), said, lines, "/moisture")
+    return Due(len(page), said, lines, "/watch")
 
 
-def _set_aside(session: Session, settings: Settings) -> Due | None:
+def _to_taste(session: Session, settings: Settings) -> Due | None:
+    """Lead whoever tastes to the form for it."""
     del settings
+    return _set_aside(session, "/cup/{code}", "/cup")
+
+
+def _missed(session: Session, settings: Settings) -> Due | None:
+    """Lead a roaster to what was missed."""
+    del settings
+    return _set_aside(session, "/roasted/{code}", "/roasting")
+
+
+def _set_aside(session: Session, each: str, all_of_them: str) -> Due:
     rows = session.execute(
         select(col(Unit.code), col(Unit.left_g), col(Roast.style))
         .join(Roast, col(Roast.unit_id) == col(Unit.id))
@@ -97,11 +154,26 @@ def _set_aside(session: Session, settings: Settings) -> Due | None:
         .order_by(col(Unit.id))
     ).all()
     lines = [
-        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", f"/u/{row.code}")
+        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", each.format(code=row.code))
         for row in rows[:_LINES]
     ]
     said = ngettext("roast set aside, to be tasted", "roasts set aside, to be tasted", len(rows))
-    return Due(len(rows), said, lines)
+    return Due(len(rows), said, lines, all_of_them)
+
+
+def _batches(session: Session, settings: Settings) -> Due | None:
+    """Name the batches that are planned until today and not roasted."""
+    del settings
+    batches, _following = batch_page(session, Page(500, 0), Wanted("planned", None, now().date()))
+    lines = [
+        Line(
+            str(each["id"]), f"{each['style']}, {each['machine'] or ''}",
+            f"/roast?batch={each['id']}",
+        )
+        for each in batches[:_LINES]
+    ]  # fmt: skip
+    said = ngettext("batch to be roasted", "batches to be roasted", len(batches))
+    return Due(len(batches), said, lines, "/roasting")
 
 
 def _holds(session: Session, settings: Settings) -> Due | None:
@@ -122,11 +194,12 @@ def _orders(session: Session, settings: Settings) -> Due | None:
     lines = open_lines(session, today + timedelta(days=1))
     orders = {line.order: line for line in reversed(lines)}
     shown = [
-        Line(line.order, f"{line.customer}, {day(line.due_on)}")
+        Line(line.order, f"{line.customer}, {day(line.due_on)}", f"/send?order={line.order}")
         for line in [*orders.values()][:_LINES]
     ]
     said = ngettext("order to be sent", "orders to be sent", len(orders))
-    return Due(len(orders), said, shown, urgent=any(line.due_on < today for line in lines))
+    late = any(line.due_on < today for line in lines)
+    return Due(len(orders), said, shown, "/sending", urgent=late)
 
 
 def _cover(session: Session, settings: Settings) -> Due | None:
@@ -154,12 +227,16 @@ def _drill(session: Session, settings: Settings) -> Due | None:
 _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | None]]]] = (
     (Permission.RECEIVE, _arrivals),
     (Permission.CONTRACTS, _arrivals),
+    (Permission.RECEIVE, _homeless),
     (Permission.CONTRACTS, _cover),
     (Permission.DISPATCH, _orders),
-    (Permission.CUP, _set_aside),
-    (Permission.ROAST, _set_aside),
+    (Permission.CUP, _to_taste),
+    (Permission.ROAST, _batches),
+    (Permission.ROAST, _missed),
     (Permission.RELEASE, _holds),
     (Permission.READING, _readings),
+    (Permission.APPROVE_COUNT, _counts),
+    (Permission.INSTRUMENTS, _instruments),
     (Permission.RECALL, _drill),
 )
 """What may wait, and for whom: whoever may do it. One query a line."""
@@ -171,7 +248,12 @@ def _due(session: Session, desk: Desk) -> list[Due]:
 
 
 def _those_there(asked: Iterator[Due | None]) -> Iterator[Due]:
-    return (each for each in asked if each is not None and each.number)
+    """Leave out what waits for nobody, and what was said before: who tastes is told once."""
+    said: set[str] = set()
+    for each in asked:
+        if each is not None and each.number and each.said not in said:
+            said.add(each.said)
+            yield each
 
 
 @router.get("/")

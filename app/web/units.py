@@ -19,6 +19,6 @@ def show_unit(desk: Visiting, code: str) -> Response:
 
 @router.get("/places/{code}")
 def show_place(desk: Visiting, code: str) -> Response:
-    """Show what stands at a place and below it."""
-    place, standing = desk.read(standing_at, str(fold(code)))
-    return desk.show("place.html", place=place, standing=standing, named=named)
+    """Show what stands at a place and below it, and what can be done there."""
+    here = desk.read(standing_at, str(fold(code)))
+    return desk.show("place.html", here=here, place=here.place, named=named)

@@ -16,9 +16,10 @@ BARE = "bare walk by the driver"
 
 
 @contextmanager
-def _database(*, postgresql: bool) -> Iterator[str]:
+def database(*, postgresql: bool, durable: bool = False) -> Iterator[str]:
+    """Make a database for a while, and take it away; `durable` as in earnest."""
     if postgresql:
-        with PostgresServer() as server:
+        with PostgresServer(durable=durable) as server:
             server.create_database("bench")
             yield server.url("bench")
         return
@@ -39,7 +40,7 @@ def main(arguments: list[str]) -> None:
     say("| what | seconds | of them at work | times the bare walk | |\n")
     say("| --- | --: | --: | --: | --- |\n")
     bare = None
-    with _database(postgresql=asked.postgresql) as url:
+    with database(postgresql=asked.postgresql) as url:
         for name, seconds, worked, found in measure(url, asked.flows, check=asked.check):
             bare = seconds if name == BARE else bare
             times = f"{seconds / bare:.1f}" if bare else ""

@@ -195,7 +195,7 @@ def test_what_if_says_what_would_be_and_writes_nothing(
 
     # By hand: 238 kg a week are 34 a day, 40 kg of green; 5,520 kg at 58.929 and at 98.929.
     assert one["before"] == {
-        "available_kg": 5520, "daily_use_kg": kg("58.928571"),
+        "component": None, "available_kg": 5520, "daily_use_kg": kg("58.928571"),
         "days_of_cover": kg("93.672727"), "runs_out_on": str(ago(-94)),
     }  # fmt: skip
     assert one["after"]["daily_use_kg"] == kg("98.928571")

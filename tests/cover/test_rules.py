@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
+from app.cover.foretelling import by_week
 from app.cover.rules import (
     NO_USE,
     Calendar,
@@ -70,6 +71,35 @@ def test_no_use_is_said_and_is_no_number() -> None:
     assert why_none(over, 1) is None
     always_closed = window(AS_OF, 28, Calendar(frozenset(range(7))))
     assert why_none(always_closed, 1) == "no open day in window"
+
+
+def test_a_leap_day_is_a_day_like_any_other() -> None:
+    # 2028 has a 29 February, 2026 has none.
+    assert window(date(2028, 3, 1), 28, Calendar()).first == date(2028, 2, 3)
+    assert window(date(2026, 3, 1), 28, Calendar()).first == date(2026, 2, 2)
+    assert lasting(Fraction(2), date(2028, 2, 28), Calendar()).on == date(2028, 3, 1)
+    assert by_week({date(2028, 2, 24): 5, date(2028, 3, 1): 7}, date(2028, 3, 1), 52) == [12]
+    assert by_week({date(2028, 2, 23): 5, date(2028, 3, 1): 7}, date(2028, 3, 1), 52) == [5, 7]
+
+
+def test_weeks_end_on_the_day_that_is_asked_about_and_begin_with_the_first_use() -> None:
+    drawn = {AS_OF: 1, date(2026, 3, 25): 2, date(2026, 3, 24): 4, date(2026, 3, 3): 8}
+
+    assert by_week(drawn, AS_OF, 52) == [8, 0, 0, 4, 3]
+    # Of so many weeks alone; parts of a gram are rounded by the week.
+    assert by_week(drawn, AS_OF, 4) == [4, 3]
+    assert by_week({AS_OF: Fraction(1, 3), date(2026, 3, 30): Fraction(1, 3)}, AS_OF, 4) == [1]
+    assert by_week({}, AS_OF, 52) == []
+
+
+def test_more_promised_than_there_is_makes_a_negative_net_and_no_date_before_today() -> None:
+    over = window(AS_OF, 28, Calendar())
+    short = tally({AS_OF: 28}, on_hand_g=10, held_g=10, reserved_g=15)
+    found = cover_of(short, over, AS_OF, Calendar())
+
+    # All of it is on hold: nothing can be used, and what is promised is not there.
+    assert [found.cover.days, found.cover.on, found.net_days] == [0, AS_OF, -15]
+    assert [found.if_released.days, found.if_released.on] == [10, date(2026, 4, 10)]
 
 
 def test_slots_are_called_as_they_are_named_or_as_their_style_is() -> None:

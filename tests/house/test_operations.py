@@ -12,7 +12,7 @@ from fastapi import FastAPI
 
 from app.main import create_app
 from app.settings import Settings
-from app.shared.problems import KINDS
+from app.shared.kinds import KINDS
 from app.shared.staff import GRANTS, Permission, Role
 from tests.api import Api, problem
 from tests.house.source import Module, called, modules
@@ -33,10 +33,10 @@ def operations(tmp_path_factory: pytest.TempPathFactory) -> list[Operation]:
     """Every operation under `/api/v1`: method, path and what the document says of it."""
     unused = tmp_path_factory.mktemp("nowhere") / "unused.db"
     service = create_app(Settings(database_url=f"sqlite:///{unused}", _env_file=None))
-    return list(_operations(service))
+    return list(operations_of(service))
 
 
-def _operations(service: FastAPI) -> Iterator[Operation]:
+def operations_of(service: FastAPI) -> Iterator[Operation]:
     document = json.loads(json.dumps(service.openapi()))
     for path, described in document["paths"].items():
         if path.startswith("/api/v1"):

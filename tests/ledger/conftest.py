@@ -92,3 +92,23 @@ def new_book(
     server: PostgresServer = request.getfixturevalue("postgres_server")
     name: str = request.getfixturevalue("postgres_pattern")
     return lambda: _postgresql_copy(server, name)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """A database in which there is nothing yet; of SQLite not even the file."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'new' / 'book.db'}"
+        return
+    server: PostgresServer = request.getfixturevalue("postgres_server")
+    name = f"empty_{uuid4().hex}"
+    server.create_database(name)
+    yield server.url(name)
+    server.drop_database(name)
+
+
+@pytest.fixture
+def empty(empty_url: str) -> Iterator[Engine]:
+    engine = open_engine(empty_url)
+    yield engine
+    engine.dispose()

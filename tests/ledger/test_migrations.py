@@ -1,9 +1,5 @@
 """Bringing a database to the newest schema: once, twice, at once, and not back."""
 
-from collections.abc import Iterator
-from pathlib import Path
-from uuid import uuid4
-
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
@@ -14,31 +10,10 @@ from sqlalchemy.exc import DBAPIError
 from app.schema import lag, metadata, migrate
 from app.settings import project_folder
 from app.shared.db import open_engine
-from tests.postgres import PostgresServer
 from tests.serving import run_in_processes
 
 SCRIPTS = ScriptDirectory(project_folder("alembic"))
 PROCESSES = 3
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """A database in which there is nothing yet; of SQLite not even the file."""
-    if request.param == "sqlite":
-        yield f"sqlite:///{tmp_path / 'new' / 'book.db'}"
-        return
-    server: PostgresServer = request.getfixturevalue("postgres_server")
-    name = f"empty_{uuid4().hex}"
-    server.create_database(name)
-    yield server.url(name)
-    server.drop_database(name)
-
-
-@pytest.fixture
-def empty(empty_url: str) -> Iterator[Engine]:
-    engine = open_engine(empty_url)
-    yield engine
-    engine.dispose()
 
 
 def versions(engine: Engine) -> list[str]:

@@ -9,7 +9,7 @@ from fastapi import FastAPI
 
 from app.main import create_app
 from app.settings import Settings
-from app.shared.problems import KINDS
+from app.shared.kinds import KINDS
 from app.shared.staff import GRANTS, Permission, Role
 from tests.notes.pages import FOLDER
 

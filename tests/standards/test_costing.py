@@ -18,7 +18,7 @@ def _usd(amount: str | int) -> dict[str, Fraction]:
 
 
 def test_first_in_first_out_and_the_moving_average_are_those_of_the_textbooks() -> None:
-    # An exercise on FIFO of an accounting course: purchases and sales as given, and its answers.
+    # An exercise on FIFO of an accounting course (coursehero.com): purchases, sales and answers.
     first, average = Pool(average=False), Pool(average=True)
     for pool in (first, average):
         _bought(pool, 10, "91")
@@ -85,6 +85,7 @@ def test_a_price_for_a_pound_is_converted_exactly() -> None:
 
 def test_roast_loss_raises_the_cost_of_what_is_left() -> None:
     # Common practice, no source: green divided by what stays, never multiplied by one and the loss.
+    # Blends of roasts and of green have theirs in a test through the book (test_costs.py).
     def roasted(price: str, loss: str) -> Fraction:
         return times({"EUR": Fraction(price)}, 1 / (1 - Fraction(loss)))["EUR"]
 

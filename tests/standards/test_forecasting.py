@@ -2,7 +2,10 @@
 
 Outside figures come from the package *forecast* of R (its function `croston`, on the series of
 prescriptions `pbs`) and from runs of the open-source library *statsforecast* 2.1.1, which is too
-heavy to be installed for these tests (584 MB).
+heavy to be installed for these tests (584 MB). The methods, titles from memory: J. D. Croston,
+Forecasting and stock control for intermittent demands (1972); A. A. Syntetos and J. E. Boylan, The
+accuracy of intermittent demand estimates (2005); R. H. Teunter, A. A. Syntetos and M. Z. Babai,
+Intermittent demand: linking forecasting to inventory obsolescence (2011).
 """
 
 import csv
@@ -24,6 +27,7 @@ from app.standards.forecasting import (
     cover_range,
     demand_range,
     forecast,
+    stock_bands,
 )
 
 # From a tutorial on spare parts by a consultancy (P. Morgan); the figures by statsforecast.
@@ -70,20 +74,37 @@ def test_small_series_are_forecast_as_published(
     assert forecast(series, method).rate == pytest.approx(rate, abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("series", "size", "interval"),
+    # As the two texts split their series into sizes and intervals, then smoothed by 0.1 by hand:
+    # 2 1 5 4 3 1 1 after 1 3 2 1 3 3 1, and 10 20 15 after 3 3 4.
+    [(SPARES, 2.174581, 1.525708), (SLOW, 11.4, 3.1)],
+)
+def test_croston_smooths_sizes_and_intervals_apart(
+    series: list[float], size: float, interval: float
+) -> None:
+    found = forecast(series, Method.CROSTON)
+
+    assert 1 / found.probability == pytest.approx(interval, abs=1e-6)
+    assert found.rate / found.probability == pytest.approx(size, abs=1e-6)
+
+
 def test_of_a_coffee_that_runs_out_only_tsb_and_the_means_fall() -> None:
     quiet = [*ENDING, 0, 0, 0, 0, 0, 0]
     rates = {method: forecast(quiet, method).rate for method in Method}
 
     assert rates[Method.CROSTON] == forecast(ENDING, Method.CROSTON).rate
     assert rates[Method.SBA] == forecast(ENDING, Method.SBA).rate
-    # By statsforecast.
+    # By statsforecast: six periods without demand, each of which leaves nine tenths.
     assert rates[Method.TSB] == pytest.approx(21.349210, abs=1e-6)
+    assert rates[Method.TSB] == pytest.approx(forecast(ENDING, Method.TSB).rate * 0.9**6)
     assert rates[Method.MEAN] == 18.75
     assert rates[Method.SES] < forecast(ENDING, Method.SES).rate
 
 
 def test_demand_is_classed_by_its_interval_and_its_sizes() -> None:
-    # The borders of Syntetos, Boylan and Croston (2005), from memory.
+    # The borders of A. A. Syntetos, J. E. Boylan and J. D. Croston, On the categorization of demand
+    # patterns (2005), from memory. The variance is that of a population; a sample's gives 0.4441.
     spares = classify(SPARES)
 
     assert (spares.demand_class, spares.demands, spares.adi) == (DemandClass.INTERMITTENT, 7, 2.0)
@@ -205,6 +226,68 @@ def test_stock_of_a_bakery_lasts_as_long_as_the_range_says(demand: Path) -> None
     assert items == 35
     assert 0.8 <= lasted_90 / items <= 0.98
     assert 0.35 <= lasted_50 / items <= 0.65
+
+
+def test_projected_stock_is_in_its_bands_as_often_as_they_say_where_demand_goes_on_as_it_did(
+    car_parts: dict[str, list[float]],
+) -> None:
+    some = list(car_parts.values())[::5]
+    near = far = 0
+    for series in some:
+        past, used = series[:-6], sum(series[-6:])
+        ahead = choose(past).forecast
+        low, some_low, some_high, high = stock_bands(9000, [0] * 6, [ahead.rate] * 6, past, ahead)[
+            -1
+        ]
+        near += some_low <= 9000 - used <= some_high
+        far += low <= 9000 - used <= high
+
+    # Whole numbers, so a band holds more than its share where its ends are demand of no part.
+    assert 0.88 <= far / len(some) <= 0.97
+    assert 0.5 <= near / len(some) <= 0.7
+
+
+def test_where_the_trade_changes_bands_are_too_narrow_and_the_notes_say_so(demand: Path) -> None:
+    # A bakery whose range changes, its items foretold for 28 days by week from six days on.
+    sold: dict[str, Counter[date]] = defaultdict(Counter)
+    with (demand / "bakery_daily.csv").open() as file:
+        for row in csv.DictReader(file):
+            sold[row["item"]][date.fromisoformat(row["date"])] += int(row["units"])
+    inside = items = 0
+    for start in (84, 98, 105, 112, 119, 126):
+        for units in sold.values():
+            days = [units[date(2016, 10, 30) + timedelta(n)] for n in range(start + 28)]
+            weeks = [sum(days[n : n + 7]) for n in range(0, start, 7)]
+            used = sum(days[start:])
+            if sum(weeks) < 20 or not used:
+                continue
+            ahead = choose(weeks).forecast
+            wanted = [ahead.rate / 7] * 28
+            bands = stock_bands(5000, [0] * 28, wanted, weeks, ahead, days_per_period=7)
+            items += 1
+            inside += bands[-1][0] <= 5000 - used <= bands[-1][3]
+
+    assert items == 208
+    assert 0.65 <= inside / items <= 0.8
+
+
+def test_bands_follow_the_plan_and_what_arrives_and_never_fall_below_nothing() -> None:
+    # By hand: 60 a day as ever, 900 in stock; 300 arrive on the fourth day.
+    steady, ahead = [60] * 10, forecast([60] * 10, Method.MEAN)
+    bands = stock_bands(900, [0, 0, 0, 300, 0], [60, 60, 100, 0, 2000], steady, ahead)
+    assert bands == [(each,) * 4 for each in (840, 780, 680, 980, 0)]
+
+    # Demand now and then: a wide band inside of which is the narrow one, the same every time.
+    series = [0, 30, 0, 0, 60, 0, 30, 0, 90, 0, 0, 30]
+    ahead = choose(series).forecast
+    asked = (500, [0] * 28, [ahead.rate / 7] * 28, series, ahead)
+    bands = stock_bands(*asked, days_per_period=7)
+    assert bands == stock_bands(*asked, days_per_period=7)
+    for low, some_low, some_high, high in bands:
+        assert 0 <= low <= some_low <= some_high <= high <= 500
+    assert bands[-1][0] < bands[-1][1] < bands[-1][2] < bands[-1][3]
+    # A day of a plan that takes less than is expected gives nothing back.
+    assert stock_bands(500, [0] * 7, [0] * 7, series, ahead, days_per_period=7)[-1][3] == 500
 
 
 def test_steady_use_has_no_range_and_is_the_plain_days_of_cover() -> None:

@@ -38,8 +38,8 @@ def near(found: Fraction, printed: str) -> bool:
 
 @pytest.mark.parametrize(
     ("level", "z"),
-    # Tables of the standard normal distribution print 1.28, 1.65, 1.88, 1.96, 2.05 and 2.33; four
-    # decimals computed with the standard library's NormalDist.
+    # The table of a page on safety stock (supplychainanalytics.in, post 4314) prints 1.28, 1.65,
+    # 1.88, 1.96, 2.05 and 2.33; four decimals computed with the standard library's NormalDist.
     [("90", "1.2816"), ("95", "1.6449"), ("97", "1.8808"), ("97.5", "1.9600"),
      ("98", "2.0537"), ("99", "2.3263"), ("99.5", "2.5758")],
 )  # fmt: skip
@@ -48,8 +48,8 @@ def test_a_service_level_has_the_z_of_the_tables(level: str, z: str) -> None:
 
 
 def test_the_reorder_point_of_a_textbook_is_its_demand_and_its_safety_stock() -> None:
-    # W. J. Stevenson, Operations Management, 14th ed., Example 8: expected demand in the lead time
-    # of 50 tons, standard deviation 5, risk of 3 %, so z = 1.88: safety stock 9.40, ROP 59.40.
+    # W. J. Stevenson, Operations Management, 14th ed., p. 528, Example 8: expected demand in the
+    # lead time of 50 tons, sd 5, risk of 3 %, so z = 1.88: safety stock 9.40, reorder point 59.40.
     safety = safety_stock(Decimal("1.88"), Fraction(25))
 
     assert safety == Fraction("9.40")
@@ -75,6 +75,8 @@ def test_safety_stock_covers_what_demand_and_lead_time_vary(
     (a_day, a_day_sd), (days, days_sd) = (map(Fraction, each) for each in (daily, lead))
     kept = safety_stock(Decimal(z), variance_in_lead_time(a_day, a_day_sd**2, days, days_sd**2))
 
+    if z == "1.645":
+        assert near(root(variance_in_lead_time(a_day, a_day_sd**2, days, days_sd**2)), "12.247")
     assert near(kept, safety)
     assert near(reorder_point(a_day, days, kept), point)
 
@@ -99,13 +101,21 @@ def test_an_order_for_a_period_goes_up_to_the_textbook_s_level() -> None:
 
 
 def test_the_cheapest_order_is_the_one_of_the_tyre_example() -> None:
-    # A tyre dealer's exercise (scribd.com 445782764): D 9,600, S 75, H 16: 300 tyres, 32 orders.
-    assert economic_order(9600, 75, 16) == 300
+    # A tyre dealer's exercise (scribd.com 445782764): D 9,600, S 75, H 16, 288 days of business:
+    # 300 tyres, 32 orders, one every 9 days, for 4,800 a year.
+    tyres = economic_order(9600, 75, 16)
+
+    def cost(lot: Fraction) -> Fraction:
+        return 75 * 9600 / lot + 16 * lot / 2
+
+    assert [tyres, 9600 / tyres, 288 / (9600 / tyres), cost(tyres)] == [300, 32, 9, 4800]
+    assert cost(tyres) < min(cost(tyres - 1), cost(tyres + 1))
 
 
 @pytest.mark.parametrize(
     ("stock", "used", "days", "cover"),
-    # Inputs of the first as on a calculator's page about days of supply; the rest by hand.
+    # Inputs of the first from a page on days of forward cover
+    # (calculator7.snowdaycalculatornow.com); the last is 100 kg roasted a day at a loss of 15 %.
     [(1200, 60, 1, Fraction(20)), (500, 25, 1, Fraction(20)), (5, 0, 28, None),
      (250, 243, 7, Fraction(1750, 243)), (6900, 117_647, 1000, Fraction(6_900_000, 117_647))],
 )  # fmt: skip
@@ -116,7 +126,8 @@ def test_cover_is_stock_over_average_use(
 
 
 def test_net_cover_counts_what_is_coming_and_not_what_is_promised() -> None:
-    # Data of a calculator's page on days of forward cover: 900, 300, 150, 70 a day.
+    # Data of a page on days of forward cover (calculator7.snowdaycalculatornow.com): 900 on hand,
+    # 300 on order, 150 committed, 70 a day.
     assert net_cover(900, 300, 150, 70) == 15
     assert net_cover(900, 300, 150, 0) is None
 

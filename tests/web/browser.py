@@ -108,9 +108,10 @@ class Browser:
     def wait_for(self, words: str, within: str = "body") -> None:
         """Wait until a part of the page says something."""
         said = words.casefold()
-        self._wait(lambda: said in self.text(within).casefold(), f"{words!r} is not in")
+        self.wait_until(lambda: said in self.text(within).casefold(), f"{words!r} is not in")
 
-    def _wait(self, until: Callable[[], bool], what: str) -> None:
+    def wait_until(self, until: Callable[[], bool], what: str) -> None:
+        """Wait until something is so; `what` says what it is when it never comes."""
         try:
             WebDriverWait(
                 self.driver, PATIENCE_S, poll_frequency=0.05,
@@ -121,10 +122,10 @@ class Browser:
             raise AssertionError(f"{what}: {self.text()}") from error
 
     def wait_until_focused(self, element_id: str) -> None:
-        self._wait(lambda: self.focused() == element_id, f"{element_id} has not got the focus")
+        self.wait_until(lambda: self.focused() == element_id, f"{element_id} has not got the focus")
 
     def wait_until_gone(self, selector: str) -> None:
-        self._wait(lambda: not self.text(selector), f"{selector} is still there")
+        self.wait_until(lambda: not self.text(selector), f"{selector} is still there")
 
     def wait_until_kept(self, *paths: str) -> None:
         """Wait until the service worker has kept these pages for a time without connection."""
@@ -134,7 +135,7 @@ class Browser:
             "navigator.serviceWorker.controller !== null"
             " && (await Promise.all(paths.map((path) => kept.match(path)))).every(Boolean)))"
         )
-        self._wait(
+        self.wait_until(
             lambda: bool(self.driver.execute_async_script(script, list(paths))),
             f"{paths} are not kept",
         )
@@ -190,7 +191,9 @@ class Browser:
         for width in WIDTHS:
             for dark in (False, True):
                 self.look(width, dark=dark)
-                assert self.findings() == [], (name, width, dark)
+                self.shoot(f"{name}-{width}{'-dark' if dark else ''}")
+                found = self.findings()
+                assert not found, (name, width, dark, found)
                 self.shoot(f"{name}-{width}{'-dark' if dark else ''}")
             assert self.small_targets() == [], (name, width)
             assert not self.spills(), (name, width)

@@ -8,7 +8,7 @@ from babel.messages import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
-from app.shared.problems import KINDS
+from app.shared.kinds import KINDS
 from app.web.texts import LANGUAGES, LOCALES
 
 _WEB = LOCALES.parent

@@ -8,7 +8,6 @@ from typing import Any, Self
 from urllib.parse import urlencode
 
 import httpx
-import hypothesis  # noqa: F401 - first of all: see below
 import pytest
 from fastapi import FastAPI
 from selenium import webdriver
@@ -21,9 +20,6 @@ from tests.serving import served
 from tests.web.browser import Browser, is_there, started
 
 PASSWORD = "a mill by the river"
-
-# Selenium brings Trio, which hands Hypothesis a generator when that is imported. Imported only
-# after a service was started and froze what the collector sees, it would warn that nobody has it.
 
 
 class Visitor:
@@ -55,6 +51,10 @@ class Visitor:
         hidden = hidden_fields(self.get(page).text)
         named = {name.replace("__", "."): value for name, value in fields.items()}
         return self.post(page, hidden | named)
+
+    def fill_at(self, page: str, action: str, **fields: Any) -> httpx.Response:
+        """Open a page and send its form to where it goes."""
+        return self.post(action, hidden_fields(self.get(page).text) | fields)
 
     def sign_in(self, name: str, password: str = PASSWORD) -> httpx.Response:
         return self.post("/sign-in", {"name": name, "password": password})

@@ -8,6 +8,7 @@ import pytest
 from fastapi import FastAPI
 from selenium import webdriver
 
+from app.shared.times import now
 from tests.api import Api
 from tests.makers import furnish, receive, sack_codes
 from tests.serving import served
@@ -90,4 +91,48 @@ def test_what_is_booked_without_a_connection_is_sent_in_order_when_it_is_back(
     assert {line["who"] for line in api.get("/entries")["items"] if line["kind"] == "move"} == {
         "Noor"
     }
+    book_is_sound()
+
+
+def test_a_planned_batch_is_roasted_without_a_connection(
+    roaming: Browser,
+    connected: Callable[[], AbstractContextManager[str]],
+    api: Api,
+    add_person: Callable[..., str],
+    book_is_sound: Callable[[], None],
+) -> None:
+    furnish(api)
+    sacks = sack_codes(receive(api, 60, 60, lot="GL-7"))
+    green = {"share_pct": 100, "lots": ["GL-7"]}
+    api.post("/styles", {
+        "name": "Dark", "loss_pct": 16, "colour_target": 55, "colour_tolerance": 2,
+        "colour_scale": "Agtron", "machine": "DRUM-75", "batch_kg": 60, "green": [green],
+    })  # fmt: skip
+    api.post("/batches", {"on": str(now().date()), "style": "Dark"})
+    with connected():
+        roaming.sign_in(add_person("Rana", "roaster"), PASSWORD)
+        roaming.wait_until_kept("/roast", "/offline")
+
+    roaming.open("/roast?batch=1")
+    assert (roaming.value("draws.0.sack"), roaming.value("machine")) == (sacks[0], "DRUM-75")
+    roaming.press("Next")
+    roaming.wait_for("Charged: 60 kg.")
+    roaming.type("end_kg", "50.4")
+    roaming.run("document.querySelector('[name=profile_hit][value=true]').click()")
+    roaming.press("Next")
+    roaming.type("colour_reading.values", "55")
+    roaming.press("Book the roast")
+    roaming.wait_for("Book the roast: 1, DRUM-75", "#queue")
+    assert "Begun and not booked:" not in roaming.text()
+    assert api.get("/roasts")["items"] == []
+
+    with connected():
+        roaming.open("/roasting")
+        roaming.wait_until(lambda: bool(api.get("/roasts")["items"]), "the roast is not booked")
+        roaming.open("/roasting")
+        roaming.wait_for("passed")
+
+    (made,) = api.get("/roasts")["items"]
+    assert (made["disposition"], str(made["end_kg"])) == ("passed", "50.4")
+    assert api.get("/batches/1")["roast"] == made["code"]
     book_is_sound()

@@ -1,1 +1,1 @@
-"""Planning cards: how a component or an origin is bought."""
+"""Planning cards: how something is bought."""

@@ -1,4 +1,4 @@
-"""Where planning cards stand, and finding those of components or origins."""
+"""Where planning cards stand, and finding those of one sort."""
 
 import re
 from collections.abc import Mapping
@@ -17,13 +17,13 @@ PLANNING_CARDS = Shelf(
 
 
 def tidy(item: str) -> str:
-    """Write an item without spaces after its colon, an origin in capitals."""
+    """Write an item without spaces after its colon, codes in capitals."""
     by, _, name = re.sub(r":\s*", ":", item, count=1).partition(":")
-    return f"{by}:{name.upper() if by == 'origin' else name}"
+    return f"{by}:{name.upper() if by in {'origin', 'product'} else name}"
 
 
 def planning_cards(session: Session, by: str) -> Mapping[str, PlanningCard]:
-    """Read the cards of components or of origins, by folded name."""
+    """Read the cards of one sort, by folded name."""
     cards = session.scalars(select(PlanningCard)).all()
     split = [(card.item.partition(":"), card) for card in cards]
     return {fold_name(name): card for (kind, _, name), card in split if kind == by}

@@ -23,7 +23,7 @@ Item = Annotated[str, Path(max_length=220)]
     "/planning-cards", status_code=201, response_model=PlanningCardOut, dependencies=[Keyed]
 )
 def add_planning_card(clerk: Planner, asked: PlanningCardIn) -> Response:
-    """Say how a component or an origin is bought."""
+    """Say how something is bought."""
     tidied = asked.model_copy(update={"item": tidy(asked.item)})
     return clerk.write(cards.add, PLANNING_CARDS, tidied)
 

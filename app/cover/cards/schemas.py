@@ -33,9 +33,10 @@ Review = Annotated[int, Field(ge=1, le=3650, strict=True)]
 ItemName = Annotated[
     str,
     StringConstraints(strip_whitespace=True, max_length=210,
-                      pattern=r"^(component:\s*\S.*|origin:\s*[A-Za-z]{2})$"),
+                      pattern=r"^((component|site):\s*\S.*|origin:\s*[A-Za-z]{2}|product:\s*\S+)$"),
 ]  # fmt: skip
-"""`component:` and its name, or `origin:` and its ISO 3166-1 code."""
+"""`component:` and its name, `origin:` and its ISO 3166-1 code, `product:` and its SKU, or `site:`
+and its name."""
 
 
 class PlanningCardIn(Asked):

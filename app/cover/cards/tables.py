@@ -11,7 +11,10 @@ from app.ledger.cards import Card
 
 
 class PlanningCard(Card, table=True):
-    """How a component or an origin is bought. What it leaves open, the settings fill."""
+    """How something is bought: for a component, an origin, a product, or a site.
+
+    What it leaves open, the settings fill.
+    """
 
     __tablename__ = "planning_card"
 

@@ -64,5 +64,4 @@ def export_journal(clerk: Exporter) -> Response:
     """
     ends = clerk.read(head)
     name = f'attachment; filename="journal-{ends.entry}.jsonl"'
-    lines = export(clerk.request.app.state.read_engine, ends)
-    return JsonLines(lines, headers={"Content-Disposition": name})
+    return JsonLines(export(clerk.read, ends), headers={"Content-Disposition": name})

@@ -1,10 +1,28 @@
 // What every page does once it stands: scanning, sending once, and going on without a connection.
 // Each page works without any of it.
 
+import { keepDrafts } from "./draft.js";
+import { refreshAfterEach } from "./live.js";
+import { countLoads } from "./load.js";
+import { waitForConnection } from "./queue.js";
+import { helpRoaster } from "./roast.js";
+import { addRows } from "./rows.js";
+import { writeSacksDown } from "./sacks.js";
 import { listenToScans } from "./scan.js";
 import { sendOnce } from "./send.js";
-import { waitForConnection } from "./queue.js";
+import { walkSteps } from "./steps.js";
 
-listenToScans(document);
-sendOnce(document);
+function wake(within) {
+  listenToScans(within);
+  writeSacksDown(within);
+  sendOnce(within);
+  walkSteps(within);
+  helpRoaster(within);
+  countLoads(within);
+  keepDrafts(within);
+}
+
+addRows(document, listenToScans);
+wake(document);
+refreshAfterEach(document.getElementById("main"), wake);
 waitForConnection(document);

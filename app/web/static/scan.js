@@ -12,7 +12,7 @@ export function listenToScans(within) {
   for (const field of within.querySelectorAll("textarea[data-scans]")) many(field);
 }
 
-async function ask(text, wanted) {
+export async function ask(text, wanted) {
   const query = new URLSearchParams({ text, wanted });
   try {
     const answer = await fetch(`/scanned?${query}`, { headers: { Accept: "application/json" } });
@@ -29,6 +29,15 @@ function say(field, heard, answer) {
   heard.className = `heard ${answer.unheard ? "" : answer.accepted ? "yes" : "no"}`;
   heard.textContent = answer.says || answer.code || "";
   sound(answer.accepted);
+}
+
+// What a field says of a scan, with a word of its own where it has one.
+export function hear(field) {
+  const heard = ear(field);
+  return (answer, words) => {
+    say(field, heard, answer);
+    if (words) heard.textContent = words;
+  };
 }
 
 function ear(field) {
@@ -80,7 +89,6 @@ function many(kept) {
   field.autocomplete = "off";
   field.spellcheck = false;
   field.setAttribute("autocapitalize", "characters");
-  field.autofocus = kept.autofocus;
   const label = kept.closest(".field").querySelector("label");
   label.htmlFor = field.id;
   for (const name of ["aria-describedby", "aria-invalid"]) {
@@ -88,6 +96,7 @@ function many(kept) {
   }
   kept.before(field);
   kept.hidden = true;
+  if (kept.autofocus) field.focus();
   kept.required = false;
   const heard = ear(field);
   const list = document.createElement("ol");

@@ -2,6 +2,7 @@
 // and sends it on in the order it was entered, each with the key it had, so that it is booked once.
 
 const SLOW_MS = 10_000;
+const FRESH_MS = 30 * 60_000;
 const PAGES = "pages";
 const FILES = "files";
 
@@ -70,6 +71,10 @@ async function send(request) {
   const body = await request.clone().text();
   const fields = new URLSearchParams(body);
   if (!fields.has("_offline")) return fetch(request);
+  // What these ask for books nothing, so it is no use to anybody later: the form opens again.
+  if (["_do", "_look", "_more"].some((each) => fields.has(each))) {
+    return fetch(request).catch(() => Response.redirect(new URL(request.url).pathname, 303));
+  }
   const before = (await all()).filter((each) => !each.refused);
   if (before.length) await sendOn();
   try {
@@ -158,14 +163,21 @@ async function page(request) {
 // A kept page is a form nobody has filled in: each time it is opened it is a new one.
 async function fresh(known) {
   const text = (await known.text()).replace(
-    /(name="_key" value=")[^"]*/g, (_, before) => before + crypto.randomUUID());
+    /(name="_key" value=")[^"]*/g, (_, before) => before + crypto.randomUUID(),
+  ).replace(/(data-opened value=")[^"]*/g, (_, before) => before + localMinute());
   return new Response(text, { headers: known.headers });
+}
+
+function localMinute() {
+  const now = new Date();
+  return new Date(now - now.getTimezoneOffset() * 60_000).toISOString().slice(0, 16);
 }
 
 async function keepPages(paths) {
   const kept = await caches.open(PAGES);
   for (const path of paths) {
-    if (await kept.match(path)) continue;
+    const before = await kept.match(path);
+    if (before && Date.now() - Date.parse(before.headers.get("date")) < FRESH_MS) continue;
     const answer = await fetch(path, { headers: { Accept: "text/html", Purpose: "keep" }, redirect: "error" }).catch(() => null);
     if (answer?.ok) await kept.put(path, answer);
   }

@@ -1,1 +1,0 @@
-"""What will be used, and for how long what is there will last."""

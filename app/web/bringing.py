@@ -1,0 +1,124 @@
+"""The task of bringing green coffee to the drum: what is planned, in which sacks, from where."""
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import Annotated, Any, Final, NamedTuple
+
+from fastapi import APIRouter, Response
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.green.picking import actions as picking
+from app.green.picking.queries import choices, lines
+from app.green.picking.rules import suggest
+from app.green.picking.schemas import PickLine, PickListIn
+from app.places import actions
+from app.places.schemas import MoveIn
+from app.places.tables import Location, PlaceKind
+from app.roasting.batches.queries import Wanted, batch_page
+from app.settings import Settings
+from app.shared.mass import grams_from_kg, kg_from_grams
+from app.shared.paging import Page
+from app.shared.staff import Permission
+from app.shared.times import now
+from app.web import forms
+from app.web.desk import Desk, may
+from app.web.forms import Form
+from app.web.moving import told
+from app.web.tasks import Room, Task
+from app.web.texts import N_, _, manner
+
+router = APIRouter(include_in_schema=False)
+
+TASKS = (Task("/bring", N_("Bring to the drum"), Room.STORE, Permission.MOVE),)
+
+Mover = Annotated[Desk, may(Permission.MOVE)]
+Picker = Annotated[Desk, may(Permission.PICK)]
+
+_MOST: Final = 200
+
+
+class Fetch(NamedTuple):
+    """What is to be fetched of a lot for all batches that are planned until today."""
+
+    lot: str
+    grams: int
+    batches: Sequence[Mapping[str, Any]]
+    lines: Sequence[PickLine]
+    short_g: int
+    """What its sacks cannot give."""
+
+    @property
+    def kg(self) -> Decimal:
+        """All of it, as a body says it."""
+        return kg_from_grams(self.grams)
+
+
+class Plan(NamedTuple):
+    """All that is to be fetched, and where drums are charged from."""
+
+    fetches: Sequence[Fetch]
+    sides: Sequence[str]
+
+
+def plan(session: Session, settings: Settings) -> Plan:
+    """Read what is planned until today and not roasted; a fixed number of statements."""
+    today = now().astimezone(manner().clock).date()
+    batches: Any
+    batches, _more = batch_page(session, Page(_MOST, 0), Wanted("planned", None, today))
+    wanted: dict[str, list[Any]] = {}
+    for batch in batches:
+        for green in batch["green"]:
+            wanted.setdefault(green["lot"], []).append((batch, grams_from_kg(green["kg"])))
+    sacks = choices(session, list(wanted)) if wanted else []
+    sides = session.scalars(
+        select(col(Location.code))
+        .where(col(Location.kind) == PlaceKind.ROASTER_SIDE)
+        .order_by(col(Location.id))
+    )
+    fetches = []
+    for lot, parts in wanted.items():
+        grams = sum(part for _batch, part in parts)
+        draws = suggest([sack for sack in sacks if sack.lot == lot], grams)
+        there_g = sum(draw.grams for draw in draws)
+        fetches.append(Fetch(
+            lot, grams, [batch for batch, _part in parts], lines(draws, settings), grams - there_g
+        ))  # fmt: skip
+    return Plan(fetches, list(sides))
+
+
+def _page(desk: Desk, form: Form[MoveIn], refused: Form[PickListIn] | None = None) -> Response:
+    found = desk.read(plan, desk.settings)
+    if not form.value("to") and len(found.sides) == 1:
+        form.typed = {**form.typed, "to": found.sides}
+    records = [
+        refused if refused and refused.value("lots") == fetch.lot else forms.blank(PickListIn)
+        for fetch in found.fetches
+    ]
+    return desk.show("bring.html", form, plan=found, records=records)
+
+
+@router.get("/bring")
+def show_bring(desk: Mover) -> Response:
+    """Show which sacks to bring, and ask which were brought."""
+    return _page(desk, desk.blank(MoveIn))
+
+
+@router.post("/bring")
+def bring(desk: Mover) -> Response:
+    """Book that sacks stand beside the roaster now."""
+    form = desk.sent(MoveIn)
+    if moved := desk.book(form, actions.move):
+        return desk.onward("/bring", told(moved))
+    return _page(desk, form)
+
+
+@router.post("/bring/list")
+def record_list(desk: Picker) -> Response:
+    """Put on record which sacks are to be fetched of a lot."""
+    form = desk.sent(PickListIn)
+    if made := desk.book(form, picking.record):
+        return desk.onward(
+            "/bring", _("Pick list %(number)s is on record.") % {"number": made["id"]}
+        )
+    return _page(desk, forms.blank(MoveIn), form)

@@ -1,0 +1,1 @@
+"""What somebody with bad intentions tries, and what they get."""

@@ -1,0 +1,252 @@
+"""The ten of the OWASP API Security Top 10, edition 2023, each by its name there.
+
+What has tests of its own elsewhere is named beside it and not repeated.
+"""
+
+import ast
+import base64
+import json
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from sqlalchemy import Engine, select, text
+from sqlmodel import col
+
+from app.shared.answers import to_json
+from app.shared.db import reading
+from app.shared.sign_in import Token
+from tests.api import Api, problem
+from tests.house.source import modules
+from tests.house.test_operations import operations_of
+from tests.makers import furnish, receive, roast, sack_codes
+
+
+@pytest.fixture
+def lot(api: Api) -> str:
+    furnish(api)
+    sacks = sack_codes(receive(api, 60, 61, lot="GL-1"))
+    roast(api, {sacks[0]: 30}, 25)
+    return "GL-1"
+
+
+def test_api1_whoever_may_not_do_it_learns_nothing_of_what_is_there(
+    api: Api, lot: str, api_as: Callable[..., Api]
+) -> None:
+    """API1 Broken object level authorization: the same answer for what is there and what is not."""
+    hold = api.post("/holds", {"units": [lot], "reason": "smells musty"})["id"]
+    roaster = api_as("roaster")
+
+    refusals = [
+        roaster.send("POST", path, {"reason": "x", "style": "x"})
+        for path in (f"/holds/{hold}/release", "/holds/999/release", "/recalls/1/stop")
+    ]
+
+    assert [each.status_code for each in refusals] == [403] * 3
+    assert refusals[0].json() == refusals[1].json()
+    assert api.get(f"/lots/{lot}")["held"] is True
+
+
+def _unsigned(name: str) -> str:
+    """Make a JSON Web Token that claims to need no signature (RFC 7519, 6)."""
+
+    def part(content: object) -> str:
+        return base64.urlsafe_b64encode(json.dumps(content).encode()).rstrip(b"=").decode()
+
+    return f"{part({'alg': 'none', 'typ': 'JWT'})}.{part({'sub': name, 'roles': ['admin']})}."
+
+
+def test_api2_no_made_up_token_lets_anybody_in(service: FastAPI, api: Api, lot: str) -> None:
+    """API2 Broken authentication. Wrong passwords are throttled: `tests/web/test_door.py`."""
+    good = api._client.headers["authorization"].removeprefix("Bearer ")
+    tried = [
+        _unsigned("admin"), good[:-1], good + "A", good.swapcase(), good[::-1],
+        "null", "undefined", "' OR 1=1 --", "%", "jb_", "*",
+    ]  # fmt: skip
+    for secret in tried:
+        somebody = Api(service, secret)
+        answer = somebody.send("GET", f"/lots/{lot}")
+        somebody.close()
+        assert answer.status_code == 401, secret
+        assert secret not in answer.text or len(secret) < 3
+    stranger = Api(service, None)
+    for path in (f"/lots/{lot}?access_token={good}", f"/lots/{lot}?token={good}"):
+        assert stranger.send("GET", path).status_code == 401
+    for header in (f"Basic {good}", f"bearer{good}", f"Token {good}", f"Bearer {good} {good}"):
+        assert stranger.send("GET", "/lots", Authorization=header).status_code == 401
+    stranger.close()
+
+
+def test_api2_the_book_keeps_no_secret_that_could_be_used(api: Api, engine: Engine) -> None:
+    good = api._client.headers["authorization"].removeprefix("Bearer ")
+    with engine.connect() as connection:
+        kept = " ".join(map(str, connection.execute(text("SELECT * FROM token")).all()))
+    with reading(engine) as session:
+        assert session.scalars(select(col(Token.sha256))).first()
+
+    assert good not in kept
+    assert good[3:20] not in kept
+
+
+@pytest.mark.parametrize(
+    "member",
+    [
+        {"id": 7}, {"who": "somebody else"}, {"recorded_at": "2020-01-01T00:00:00Z"},
+        {"left_kg": 999}, {"status": "released"}, {"entry": 1}, {"sha256": "0" * 64},
+        {"voided": False}, {"__proto__": {}}, {"price": 1},
+    ],
+    ids=str,
+)  # fmt: skip
+@pytest.mark.usefixtures("lot")
+def test_api3_nobody_sets_what_is_the_book_s_to_say(api: Api, member: dict[str, object]) -> None:
+    """API3 Broken object property level authorization: no member that the act does not take.
+
+    Prices are kept from whoever may not see them: `tests/value/test_prices.py`.
+    """
+    sack = _a_sack(api)
+    asked = {"unit": sack, "kg": -1, "reason": "sample"} | member
+
+    document = api.refuse("/adjustments", asked, 422, "invalid")
+
+    assert document["errors"][0]["pointer"] == f"#/{next(iter(member))}"
+    assert api.get(f"/sacks/{sack}")["on_hand_kg"] == 61
+
+
+def _a_sack(api: Api) -> str:
+    return str(api.get("/sacks?lot=GL-1&on_hand=true")["items"][1]["code"])
+
+
+def test_api4_no_request_takes_more_than_its_share(api: Api, lot: str) -> None:
+    """API4 Unrestricted resource consumption. Size, time and number: `tests/cli/test_porter.py`."""
+    deep = b'{"name": ' + b"[" * 100_000 + b"]" * 100_000 + b"}"
+    wide = to_json({"units": ["X"] * 200_001, "reason": "x"})
+    for body in (deep, b'{"a":' * 50_000 + b"1" + b"}" * 50_000):
+        assert problem(api.send("POST", "/suppliers", body), 422, "invalid")
+    assert api.send("POST", "/holds", wide).status_code in {404, 413, 422}
+    for limit in ("0", "-1", "501", "1e9", "9" * 30, "\u0661\u0662"):
+        assert api.send("GET", f"/lots?limit={limit}").status_code == 422, limit
+    for number in ("1e999", "1" * 5000, "-0", "0.0001", "NaN", "1E+2147483647", '"1"', "[1]"):
+        body = f'{{"unit": "{lot}", "kg": {number}, "reason": "sample"}}'.encode()
+        assert problem(api.send("POST", "/adjustments", body), 422, "invalid"), number
+
+
+def test_api5_every_operation_is_closed_to_whoever_lacks_its_permission(
+    service: FastAPI,
+) -> None:
+    """API5 Broken function level authorization.
+
+    Who may do what is asked of the service itself, role by role, in `tests/house`; here that no
+    operation came without a permission.
+    """
+    operations = list(operations_of(service))
+
+    assert [path for _, path, each in operations if not each.get("security")] == []
+
+
+def test_api6_what_could_empty_the_book_needs_two_people_or_leaves_a_name(
+    api: Api, lot: str, api_as: Callable[..., Api]
+) -> None:
+    """API6 Unrestricted access to sensitive business flows.
+
+    A count is approved by somebody else (`tests/green/test_counts.py`); an adjustment is one
+    line of the journal with a name and a reason, and takes no more than is there.
+    """
+    sack = _a_sack(api)
+    assert sack.startswith("S"), lot
+    warehouse = api_as("warehouse")
+    for _ in range(3):
+        warehouse.post("/adjustments", {"unit": sack, "kg": -20, "reason": "spill"})
+    refused = warehouse.refuse(
+        "/adjustments", {"unit": sack, "kg": -20, "reason": "spill"}, 409, "insufficient-stock"
+    )
+    noted = api.get(f"/adjustments?unit={sack}")["items"]
+
+    assert refused["status"] == 409
+    assert len(noted) == 3
+
+
+_CALLS_OUT = {
+    "httpx", "requests", "urllib.request", "http.client", "aiohttp", "urllib3", "ftplib",
+    "smtplib", "telnetlib", "xmlrpc",
+}  # fmt: skip
+
+
+def _imported(tree: ast.AST) -> Iterator[str]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (each.name for each in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            yield node.module
+
+
+def test_api7_the_service_calls_nobody() -> None:
+    """API7 Server side request forgery: nothing it is given is ever fetched."""
+    calling = {
+        (module.name, name)
+        for module in modules("app")
+        for name in _imported(module.tree)
+        if name in _CALLS_OUT or name.partition(".")[0] in _CALLS_OUT
+    }
+
+    assert calling == set()
+
+
+def test_api8_nothing_is_open_that_need_not_be(api: Api, service: FastAPI) -> None:
+    """API8 Security misconfiguration. Headers of every answer: `tests/cli/test_porter.py`."""
+    foreign = {
+        "Origin": "https://evil.example",
+        "Access_Control_Request_Method": "POST",
+        "Access_Control_Request_Headers": "authorization",
+    }
+    for method in ("OPTIONS", "TRACE", "CONNECT", "PROPFIND"):
+        answer = api.send(method, "/lots", **foreign)
+        assert problem(answer, 405, "method-not-allowed")
+        assert "access-control-allow-origin" not in answer.headers
+    for path in ("/lots/", "/sign-in/"):
+        answer = api.send("GET", path, Host="evil.example")
+        assert "evil.example" not in answer.headers.get("location", "")
+    over = api.send("POST", "/lots", {}, X_HTTP_Method_Override="GET")
+    assert over.status_code == 405
+    assert not service.debug
+    for path in ("/.env", "/.git/config", "/api/v1/../../app/settings.py", "/static/x/..%2f.env"):
+        assert api.send("GET", f"/api/../..{path}").status_code in {401, 404}, path
+
+
+def test_api9_what_is_served_is_what_is_described(service: FastAPI) -> None:
+    """API9 Improper inventory management: no operation of the API beside its description."""
+    described = {
+        (method.upper(), path)
+        for path, each in service.openapi()["paths"].items()
+        for method in each
+    }
+    served = set(_served(service.router.routes))
+    beside = {
+        (method, path)
+        for method, path in served - described
+        if path.startswith("/api/v1") and method != "HEAD"
+    }
+
+    assert len(served & described) > 200
+    assert beside == set()
+
+
+def _served(routes: Iterable[Any], before: str = "") -> Iterator[tuple[str, str]]:
+    for route in routes:
+        inner = getattr(route, "original_router", None)
+        if inner is not None:
+            yield from _served(inner.routes, before + route.include_context.prefix)
+        for method in getattr(route, "methods", None) or ():
+            yield method, before + route.path.replace(":path}", "}")
+
+
+@pytest.mark.parametrize("name", ["=HYPERLINK(1)", "+1", "-1+1", "@SUM(A1)", "\t=1", "<script>x"])
+def test_api10_what_others_wrote_stays_text(api: Api, name: str) -> None:
+    """API10 Unsafe consumption of APIs: what came in from elsewhere is text wherever it goes out.
+
+    Documents of EPCIS: `tests/epcis`; formulas in CSV and workbooks: `tests/recall/evidence`.
+    """
+    furnish(api)
+    supplier = api.post("/suppliers", {"name": f"Coop {name}"})
+
+    assert api.get(f"/suppliers/{supplier['id']}")["name"] == f"Coop {name}"

@@ -1,0 +1,264 @@
+"""The porter: numbers, notes, counts, limits, and what every answer says to browsers."""
+
+import json
+import logging
+import re
+import socket
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+
+import pytest
+from fastapi import FastAPI
+from prometheus_client.parser import text_string_to_metric_families
+from sqlalchemy import Engine, func, select, text
+from sqlalchemy.exc import OperationalError
+from sqlmodel import Session
+
+from app.logs import set_up
+from app.main import create_app
+from app.settings import Settings
+from app.shared.db import open_engine, reading, writing
+from tests.api import Api, problem
+from tests.cli.conftest import Jutebook
+from tests.makers import furnish, receive
+from tests.serving import served
+
+A_NUMBER = re.compile(r"[0-9a-f]{16}")
+
+
+def figures(api: Api) -> dict[str, float]:
+    """Read the metrics: each by its name and labels."""
+    told = api.send("GET", "/metrics").text
+    return {
+        f"{sample.name}{sorted(sample.labels.items())}": sample.value
+        for family in text_string_to_metric_families(told)
+        for sample in family.samples
+    }
+
+
+@pytest.fixture
+def broken(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A service in which looking at suppliers is a mistake of ours."""
+
+    def fail(*_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("app.ledger.clerk.Clerk.read", fail)
+
+
+def test_every_answer_carries_a_number_and_that_of_a_proxy_is_kept(api: Api) -> None:
+    for path in ("/lots", "/no-such-path", "/healthz", "/lots/NONE"):
+        assert A_NUMBER.fullmatch(api.send("GET", path).headers["x-request-id"])
+    assert api.send("GET", "/lots", X_Request_Id="proxy-7.a_b").headers["x-request-id"] == (
+        "proxy-7.a_b"
+    )
+    for bad in ("a b", "x" * 65, "a\tb", "<script>", ""):
+        assert A_NUMBER.fullmatch(
+            api.send("GET", "/lots", X_Request_Id=bad).headers["x-request-id"]
+        )
+
+
+@pytest.mark.usefixtures("broken")
+def test_what_breaks_is_found_in_the_log_by_the_number_that_was_answered(
+    api: Api, caplog: pytest.LogCaptureFixture
+) -> None:
+    answer = api.send("GET", "/suppliers")
+
+    document = problem(answer, 500, "internal")
+    number = answer.headers["x-request-id"]
+    assert document["request"] == number
+    assert number in document["detail"]
+    noted = [each for each in caplog.records if each.name == "jutebook.requests"]
+    assert noted[-1].exc_info is not None
+    assert noted[-1].levelno == logging.ERROR
+
+
+def test_a_line_of_the_log_tells_who_did_what_and_holds_no_secret_and_no_search(
+    api: Api, capsys: pytest.CaptureFixture[str]
+) -> None:
+    token = api._client.headers["authorization"].removeprefix("Bearer ")
+    kept = {name: logging.getLogger(name).handlers[:] for name in ("jutebook", "uvicorn")}
+    set_up("json")
+    try:
+        api.get("/suppliers?name=Anna%20Muster")
+        api.send("GET", "/lots/%0a%1b[31m")
+    finally:
+        for name, handlers in kept.items():
+            logging.getLogger(name).handlers = handlers
+            logging.getLogger(name).propagate = True
+    lines = capsys.readouterr().err.splitlines()
+
+    first, second = (json.loads(line) for line in lines)
+    assert first | {"request": "", "at": "", "ms": 0} == {
+        "at": "", "level": "INFO", "name": "jutebook.requests", "request": "", "ms": 0,
+        "message": "GET /api/v1/suppliers 200", "method": "GET", "operation": "list_suppliers",
+        "status": 200, "who": "admin",
+    }  # fmt: skip
+    assert A_NUMBER.fullmatch(first["request"])
+    assert second["message"].startswith(r"GET /api/v1/lots/\n\x1b[31m ")
+    assert token not in "".join(lines)
+    assert "Muster" not in "".join(lines)
+
+
+def test_metrics_tell_requests_entries_and_the_age_of_the_last_check(
+    api: Api, jutebook: Jutebook
+) -> None:
+    before = figures(api)
+    furnish(api)
+    receive(api, 60, lot="GL-1")
+    api.send("GET", "/lots/GL-1")
+    api.send("GET", "/lots/NONE")
+    api.send("BREW", "/lots")
+    unchecked = figures(api)
+    assert jutebook("check").exit_code == 0
+    checked = figures(api)
+
+    def of(operation: str, status: int) -> str:
+        labels = [("method", "GET"), ("operation", operation), ("status", str(status))]
+        return f"jutebook_requests_total{labels}"
+
+    for status in (200, 404):
+        name = of("show_lot", status)
+        assert unchecked[name] - before.get(name, 0) == 1
+    assert any("'other'" in name for name in unchecked)
+    assert not any("BREW" in name for name in unchecked)
+    assert unchecked["jutebook_database_up[]"] == 1
+    assert unchecked["jutebook_entries[]"] == len(api.get("/entries?limit=100")["items"])
+    assert "jutebook_check_age_seconds[]" not in unchecked
+    assert 0 <= checked["jutebook_check_age_seconds[]"] < 3600
+    assert checked["jutebook_check_entries[]"] == checked["jutebook_entries[]"]
+    assert checked["jutebook_check_differences[]"] == 0
+
+
+def test_metrics_tell_when_the_database_is_gone() -> None:
+    settings = Settings(database_url="postgresql://nobody@127.0.0.1:1/none", _env_file=None)
+    api = Api(create_app(settings), None)
+
+    assert figures(api)["jutebook_database_up[]"] == 0
+    assert problem(api.send("GET", "/readyz"), 503, "busy")["detail"] == (
+        "The database is out of reach."
+    )
+    api.close()
+
+
+def test_what_browsers_are_told_about_any_answer(api: Api) -> None:
+    for path in ("/lots", "/no-such-path", "/metrics", "/problems/busy", "/api/openapi.json"):
+        headers = api.send("GET", path).headers
+        assert headers["x-content-type-options"] == "nosniff", path
+        assert headers["x-frame-options"] == "DENY", path
+        assert headers["referrer-policy"] == "same-origin", path
+        assert "frame-ancestors 'none'" in headers["content-security-policy"], path
+        assert "default-src 'none'" in headers["content-security-policy"], path
+        assert "access-control-allow-origin" not in headers, path
+        assert "strict-transport-security" not in headers, "only where the connection is safe"
+        assert "server" not in headers, path
+    assert api.send("GET", "/lots").headers["cache-control"] == "no-store"
+    assert (
+        "frame-ancestors 'none'" in api.send("GET", "/api/docs").headers["content-security-policy"]
+    )
+
+
+def test_a_body_beyond_the_limit_is_refused_while_it_comes_and_books_nothing(api: Api) -> None:
+    name = "x" * 10_000_000
+
+    answer = api.send("POST", "/suppliers", {"name": name})
+
+    assert problem(answer, 413, "too-large")["detail"].endswith("at most 10000000 bytes.")
+    assert api.get("/suppliers")["items"] == []
+
+
+def test_a_body_that_does_not_come_ends_the_request(service: FastAPI, settings: Settings) -> None:
+    service.state.settings = settings.model_copy(update={"body_seconds": 1})
+    with served(service) as address:
+        port = int(address.rpartition(":")[2])
+        with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
+            line.sendall(
+                b"POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Length: 900\r\n"
+                b"Content-Type: application/x-www-form-urlencoded\r\n\r\nname="
+            )
+            answer = line.recv(100_000)
+
+    assert answer.startswith(b"HTTP/1.1 408 ")
+
+
+def test_a_token_is_answered_so_often_a_minute(service: FastAPI, settings: Settings) -> None:
+    from app.shared.sign_in import TokenCounts, add_token  # noqa: PLC0415
+    from app.shared.staff import Role  # noqa: PLC0415
+
+    service.state.token_counts = TokenCounts(3)
+    with writing(service.state.engine) as session:
+        busy, calm = (add_token(session, name, [Role.WAREHOUSE]) for name in ("busy", "calm"))
+    one, other = Api(service, busy), Api(service, calm)
+
+    statuses = [one.send("GET", "/lots").status_code for _ in range(5)]
+    refused = one.send("GET", "/lots")
+
+    assert statuses == [200, 200, 200, 429, 429]
+    assert refused.headers["retry-after"] == "60"
+    assert problem(refused, 429, "too-many-requests")
+    assert other.send("GET", "/lots").status_code == 200
+    assert settings.token_requests_a_minute > 3
+    one.close()
+    other.close()
+
+
+def test_more_requests_than_may_wait_are_told_to_come_again(
+    settings: Settings, engine: Engine, api: Api
+) -> None:
+    token = api._client.headers["authorization"].removeprefix("Bearer ")
+    crowded = create_app(settings.model_copy(update={"at_once": 2, "threads": 2}))
+    with served(crowded) as address, writing(engine):
+        # While somebody else holds the pen, two writes wait for it.
+        waiting = [
+            threading.Thread(target=_enter, args=(address, token, number)) for number in range(2)
+        ]
+        for each in waiting:
+            each.start()
+        _until(lambda: _get(address, "/readyz") == 503)
+        alive = _get(address, "/healthz")
+    with suppress(RuntimeError):
+        for each in waiting:
+            each.join()
+
+    assert alive == 200
+    assert len(api.get("/suppliers")["items"]) <= 2
+
+
+def test_a_statement_that_takes_too_long_is_broken_off(database_url: str) -> None:
+    engine = open_engine(database_url, statement_timeout_s=1)
+    endless = text(
+        "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT count(*) FROM n"
+    )
+    try:
+        with pytest.raises(OperationalError) as broken_off, reading(engine) as session:
+            session.execute(endless)
+        # And the connection serves on.
+        with reading(engine) as session:
+            assert _one(session) == 1
+    finally:
+        engine.dispose()
+
+    assert "interrupted" in str(broken_off.value) or "QueryCanceled" in str(broken_off.value)
+
+
+def _one(session: Session) -> int:
+    return session.scalar(select(func.coalesce(1, 0))) or 0
+
+
+def _enter(address: str, token: str, number: int) -> None:
+    from tests.serving import Wire  # noqa: PLC0415
+
+    with Wire(address, token) as wire:
+        wire.post("/suppliers", {"name": f"S {number}"})
+
+
+def _get(address: str, path: str) -> int:
+    import httpx  # noqa: PLC0415
+
+    return httpx.get(f"{address}{path}", trust_env=False, timeout=60).status_code
+
+
+def _until(so: Callable[[], bool]) -> None:
+    while not so():
+        pass

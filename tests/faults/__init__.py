@@ -1,0 +1,1 @@
+"""What goes wrong: servers killed, databases gone, disks full, and what is still true then."""

@@ -1,0 +1,165 @@
+"""A database that goes away, is locked, cannot be written or is full: 503, then on as before.
+
+The service is the same one before and after: nobody has to start it again.
+"""
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import httpx
+import pytest
+from fastapi import FastAPI
+from sqlalchemy import Engine, event, make_url
+
+from app.main import create_app, open_book
+from app.schema import migrate
+from app.settings import Settings
+from app.shared.db import open_engine, writing
+from app.shared.sign_in import add_token
+from app.shared.staff import Role
+from tests.api import Api, problem
+from tests.makers import furnish, receive
+from tests.postgres import PostgresServer
+
+on_sqlite = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+
+
+def _refused_whole(answer: httpx.Response) -> None:
+    problem(answer, 503, "busy")
+    assert int(answer.headers["retry-after"]) > 0
+
+
+def _enter(api: Api, key: str) -> httpx.Response:
+    return api.send("POST", "/suppliers", {"name": f"Coop {key}"}, Idempotency_Key=key)
+
+
+def _names(api: Api) -> list[str]:
+    return [each["name"] for each in api.get("/suppliers?limit=100")["items"]]
+
+
+@pytest.fixture
+def impatient(service: FastAPI, settings: Settings) -> FastAPI:
+    """The service with a writer that waits a second for the one before it."""
+    service.state.engine.dispose()
+    open_book(service, settings.model_copy(update={"busy_timeout_s": 1}))
+    return service
+
+
+def test_a_write_that_waits_too_long_for_another_is_told_to_come_again(
+    impatient: FastAPI, api: Api, database_url: str
+) -> None:
+    other = open_engine(database_url)
+    with writing(other):
+        _refused_whole(_enter(api, "k-1"))
+        # Reading waits for nobody.
+        assert _names(api) == []
+    other.dispose()
+
+    assert impatient.state.settings.busy_timeout_s == 1
+    assert _enter(api, "k-1").status_code == 201
+    assert _names(api) == ["Coop k-1"]
+
+
+@on_sqlite
+def test_a_file_that_cannot_be_written_is_still_read(
+    api: Api, engine: Engine, book_is_sound: Callable[[], None]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-1")
+
+    def seal(connection: sqlite3.Connection, *_: object) -> None:
+        connection.execute("PRAGMA query_only = ON")
+
+    def unseal(connection: sqlite3.Connection, *_: object) -> None:
+        connection.execute("PRAGMA query_only = OFF")
+
+    event.listen(engine, "checkout", seal)
+    _refused_whole(_enter(api, "k-1"))
+    assert api.get("/lots/GL-1")["on_hand_kg"] == 60
+    event.remove(engine, "checkout", seal)
+    event.listen(engine, "checkout", unseal)
+
+    assert _enter(api, "k-1").status_code == 201
+    book_is_sound()
+
+
+@on_sqlite
+def test_a_file_on_a_disk_that_is_full_takes_nothing_and_then_everything(
+    api: Api, engine: Engine, book_is_sound: Callable[[], None]
+) -> None:
+    """SQLITE_FULL, as the SQLite manual has it for a disk without room ("Result Codes")."""
+    furnish(api)
+
+    def fill(connection: sqlite3.Connection, *_: object) -> None:
+        connection.execute("PRAGMA max_page_count = 1")
+
+    def empty(connection: sqlite3.Connection, *_: object) -> None:
+        connection.execute("PRAGMA max_page_count = 1000000")
+
+    event.listen(engine, "checkout", fill)
+    answers = [_enter(api, f"k-{number}") for number in range(60)]
+    event.remove(engine, "checkout", fill)
+    event.listen(engine, "checkout", empty)
+    full = [number for number, each in enumerate(answers) if each.status_code != 201]
+
+    assert full
+    for number in full:
+        _refused_whole(answers[number])
+    for number in full:
+        assert _enter(api, f"k-{number}").status_code == 201
+    assert len(_names(api)) == 61
+    book_is_sound()
+
+
+@on_sqlite
+def test_a_book_whose_file_is_damaged_is_refused_and_not_written_over(
+    api: Api, engine: Engine, database_url: str
+) -> None:
+    furnish(api)
+    engine.dispose()
+    file = Path(str(make_url(database_url).database))
+    for each in file.parent.glob(f"{file.name}-*"):
+        each.unlink()
+    whole = file.read_bytes()
+    file.write_bytes(b"\0" * 4096 + whole[4096:])
+    damaged = file.read_bytes()
+
+    answer = _enter(api, "k-1")
+
+    assert answer.status_code in {500, 503}
+    assert file.read_bytes() == damaged
+    engine.dispose()
+    file.write_bytes(whole)
+    assert _enter(api, "k-1").status_code == 201
+
+
+@pytest.fixture
+def own_server() -> Iterator[PostgresServer]:
+    with PostgresServer(durable=True) as server:
+        server.create_database("book")
+        yield server
+
+
+def test_a_server_that_went_down_and_came_back_is_found_again(own_server: PostgresServer) -> None:
+    settings = Settings(database_url=own_server.url("book"), _env_file=None)
+    service = create_app(settings)
+    migrate(service.state.engine)
+    with writing(service.state.engine) as session:
+        token = add_token(session, "Quill", [Role.ADMIN])
+    api = Api(service, token)
+    _enter(api, "before")
+
+    for down in (own_server.crash, own_server.stop):
+        down()
+        _refused_whole(_enter(api, down.__name__))
+        _refused_whole(api.send("GET", "/suppliers"))
+        _refused_whole(api.send("GET", "/readyz"))
+        assert api.send("GET", "/healthz").status_code == 200
+        own_server.start()
+        assert api.send("GET", "/readyz").status_code == 200
+        assert _enter(api, down.__name__).status_code == 201
+
+    assert _names(api) == ["Coop before", "Coop crash", "Coop stop"]
+    api.close()
+    service.state.engine.dispose()

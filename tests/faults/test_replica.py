@@ -1,0 +1,177 @@
+"""A hot standby that reads along: own writes are read back, and it takes over without a loss.
+
+Streaming replication, `synchronous_standby_names` and promotion as in the PostgreSQL manual, "High
+Availability, Load Balancing, and Replication".
+"""
+
+import threading
+from collections.abc import Iterator
+from contextlib import ExitStack
+
+import httpx
+import pytest
+from sqlalchemy import func, select
+from sqlmodel import col
+
+from app.ledger.checks import check_book
+from app.ledger.tables import Entry
+from app.main import create_app
+from app.schema import migrate
+from app.settings import Settings
+from app.shared.db import open_engine, reading, writing
+from app.shared.sign_in import add_token
+from app.shared.staff import Role
+from tests.api import Api, problem
+from tests.cli.test_porter import figures
+from tests.makers import furnish, receive, sack_codes
+from tests.postgres import PostgresServer, Standby
+from tests.serving import ServiceProcess, Wire
+
+
+class Pair:
+    """Two servers with one book; a service writes to the first and reads from the other."""
+
+    def __init__(self, stack: ExitStack, *, synchronous: bool = False) -> None:
+        self.primary = stack.enter_context(PostgresServer(durable=True))
+        self.primary.create_database("book")
+        self._prepare()
+        self.standby = stack.enter_context(Standby(self.primary, synchronous=synchronous))
+        self.settings = Settings(
+            database_url=self.primary.url("book"),
+            read_database_url=self.standby.url("book"),
+            hold_on_arrival=False,
+            busy_timeout_s=5,
+            _env_file=None,
+        )
+
+    def _prepare(self) -> None:
+        engine = open_engine(self.primary.url("book"))
+        migrate(engine)
+        with writing(engine) as session:
+            self.token = add_token(session, "Quill", [Role.ADMIN])
+        engine.dispose()
+
+
+@pytest.fixture
+def pair() -> Iterator[Pair]:
+    with ExitStack() as stack:
+        yield Pair(stack)
+
+
+def test_what_is_booked_is_read_back_from_the_replica_and_without_it_from_the_database(
+    pair: Pair,
+) -> None:
+    service = create_app(pair.settings)
+    api = Api(service, pair.token)
+    furnish(api)
+
+    lot = receive(api, 60, 61, lot="GL-1")
+    sacks = sack_codes(lot)
+    at_once = [api.get(f"/sacks/{code}")["on_hand_kg"] for code in sacks]
+    followed = figures(api)
+    pair.standby.pause()
+    api.post("/holds", {"units": ["GL-1"], "reason": "smells musty"})
+    held = api.get(f"/sacks/{sacks[0]}")["held"]
+    behind = figures(api)["jutebook_replica_entries_behind[]"]
+    pair.standby.resume()
+    pair.standby.stop()
+    without = api.get(f"/sacks/{sacks[0]}")["held"]
+    gone = figures(api)["jutebook_replica_up[]"]
+    pair.standby.start()
+    back = api.get(f"/sacks/{sacks[0]}")["held"]
+
+    assert at_once == [60, 61]
+    assert followed["jutebook_replica_up[]"] == 1
+    assert held is True
+    assert behind == 1
+    assert without is True
+    assert gone == 0
+    assert back is True
+    api.close()
+
+
+def test_questions_are_answered_while_the_database_is_gone_and_writes_wait_for_it(
+    pair: Pair,
+) -> None:
+    service = create_app(pair.settings)
+    api = Api(service, pair.token)
+    furnish(api)
+    receive(api, 60, lot="GL-1")
+    api.get("/lots/GL-1")
+
+    pair.primary.crash()
+    traced = api.get("/trace/GL-1?direction=forward")
+    refused = api.send("POST", "/suppliers", {"name": "Nobody"}, Idempotency_Key="k-1")
+    unready = api.send("GET", "/readyz")
+    pair.primary.start()
+    again = api.send("POST", "/suppliers", {"name": "Nobody"}, Idempotency_Key="k-1")
+
+    assert traced["of"]["code"] == "GL-1"
+    assert problem(refused, 503, "busy")
+    assert refused.headers["retry-after"]
+    assert problem(unready, 503, "busy")
+    assert again.status_code == 201
+    api.close()
+
+
+def test_a_promoted_standby_has_every_write_that_was_acknowledged() -> None:
+    with ExitStack() as stack:
+        pair = Pair(stack, synchronous=True)
+        acknowledged: list[str] = []
+        with ServiceProcess(pair.settings.model_copy(update={"read_database_url": None})) as first:
+            writers = [
+                threading.Thread(target=_enter, args=(first.address, pair.token, n, acknowledged))
+                for n in range(4)
+            ]
+            for each in writers:
+                each.start()
+            while len(acknowledged) < 40:
+                assert any(each.is_alive() for each in writers)
+            pair.primary.crash()
+            pair.standby.promote()
+            for each in writers:
+                each.join()
+        # What the first server promised is kept by the second alone.
+        moved = pair.settings.model_copy(
+            update={"database_url": pair.standby.url("book"), "read_database_url": None}
+        )
+        api = Api(create_app(moved), pair.token)
+        there = {each["name"] for each in _all(api, "/suppliers")}
+        replayed = api.send(
+            "POST", "/suppliers", {"name": acknowledged[0]}, Idempotency_Key=acknowledged[0]
+        )
+        api.close()
+        engine = open_engine(pair.standby.url("book"))
+        with reading(engine) as session:
+            differs = list(check_book(session))
+            entries = session.scalar(select(func.count(col(Entry.id))))
+        engine.dispose()
+
+    assert set(acknowledged) <= there
+    assert replayed.status_code == 201, replayed.text
+    assert replayed.headers["idempotency-replayed"] == "true"
+    assert differs == []
+    assert entries == len(there)
+
+
+def _enter(address: str, token: str, writer: int, acknowledged: list[str]) -> None:
+    with Wire(address, token) as wire:
+        for number in range(10_000):
+            name = f"supplier-{writer}-{number}"
+            try:
+                answer = wire.post("/suppliers", {"name": name}, key=name)
+            except httpx.HTTPError:
+                return
+            if answer.status_code != 201:
+                return
+            acknowledged.append(name)
+
+
+def _all(api: Api, path: str) -> Iterator[dict[str, object]]:
+    cursor = ""
+    while True:
+        page = api.get(f"{path}?limit=500{cursor}")
+        yield from page["items"]
+        if not page.get("next_cursor"):
+            return
+        cursor = f"&cursor={page['next_cursor']}"
