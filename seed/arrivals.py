@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from random import Random
 
@@ -21,6 +21,7 @@ from app.ledger.tables import Hold, HoldUnit, Unit
 from app.shared.mass import kg_from_grams
 from app.shared.staff import Role
 from app.shared.times import text
+from seed.buyers_desk import BuyersDesk
 from seed.diary import Diary
 from seed.green_store import GreenStore, StandingLot, StandingSack
 from seed.roastery import COFFEES, QUARANTINE, RACKS, STAFF, SUPPLIERS, Coffee, green_a_day
@@ -45,8 +46,9 @@ class Waiting:
 class Arrivals:
     """The gate of the green store, and who decides there."""
 
-    def __init__(self, diary: Diary, store: GreenStore, chance: Random) -> None:
+    def __init__(self, diary: Diary, store: GreenStore, buyer: BuyersDesk, chance: Random) -> None:
         self._diary = diary
+        self._buyer = buyer
         self._store = store
         self._chance = chance
         self._a_day = green_a_day()
@@ -84,9 +86,11 @@ class Arrivals:
         asked = DeliveryIn.model_validate({
             "supplier": supplier, "reference": f"DN-{1040 + self._deliveries}",
             "received_at": text(arrived), "lots": lots,
+            "contract": self._buyer.agree(supplier, wanted),
         })  # fmt: skip
         pen = self._diary.hand(STAFF[Role.WAREHOUSE], arrived)
-        received = green.receive(pen, asked).lots
+        delivery = green.receive(pen, asked)
+        received = delivery.lots
         arrived_lots = [
             _standing(coffee, there, int(Decimal(str(lot["moisture_pct"])) * 100))
             for (coffee, _), lot, there in zip(wanted, lots, received, strict=True)
@@ -94,6 +98,10 @@ class Arrivals:
         for lot in arrived_lots:
             self._store.piles[lot.coffee].waiting_g += sum(sack.left_g for sack in lot.sacks)
         on_arrival = _hold_on(pen, received[0].code, ARRIVAL)
+        self._buyer.pay(delivery.code, [
+            (lot.coffee, lot.code, sum(sack.left_g for sack in [*lot.sacks, *lot.wet]))
+            for lot in arrived_lots
+        ])  # fmt: skip
         for (coffee, _), there in zip(wanted, received, strict=True):
             if coffee.certificate is not None:
                 paper = LotCertificateIn(certificate=coffee.certificate)
@@ -113,6 +121,7 @@ class Arrivals:
             "name": f"{coffee.name}, {coffee.process}", "origin": coffee.origin,
             "process": coffee.process, "crop_year": f"{day.year - 1}/{day.year % 100:02d}",
             "ico_mark": f"{coffee.exporter}-{300 + self._lots:04d}" if coffee.exporter else None,
+            "harvest_ended_on": day - timedelta(days=75 + 23 * (self._lots % 9)),
             "advised_kg": kg_from_grams(sacks * coffee.sack_g),
             "moisture_pct": Decimal(moisture) / 10,
             "sacks": odd + self._sound_sacks(coffee, sacks - len(odd)),

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import timedelta
+from decimal import Decimal
 
 from app.green.actions import SUPPLIERS as SUPPLIER_CARDS
 from app.green.certificates.queries import CERTIFICATES
@@ -13,11 +14,15 @@ from app.green.instruments.shelf import INSTRUMENTS
 from app.green.schemas import SupplierIn
 from app.ledger.cards import add
 from app.packing.actions import PRODUCTS as PRODUCT_CARDS
+from app.packing.recipes.actions import add_recipe
+from app.packing.recipes.schemas import RecipeIn
 from app.packing.schemas import ProductIn
 from app.places.actions import add_location
 from app.places.schemas import LocationIn
 from app.roasting.machines import MACHINES
 from app.roasting.schemas import MachineIn
+from app.roasting.styles.actions import add_style
+from app.roasting.styles.schemas import StyleIn
 from app.sending.actions import CUSTOMERS as CUSTOMER_CARDS
 from app.sending.schemas import CustomerIn
 from app.shared.mass import kg_from_grams
@@ -35,7 +40,9 @@ from seed.roastery import (
     PRODUCTS,
     QUARANTINE,
     RACKS,
+    RECIPES,
     ROASTER_SIDE,
+    ROASTINGS,
     SHELF_LIFE_DAYS,
     SITE,
     SMALL_DRUM,
@@ -44,6 +51,8 @@ from seed.roastery import (
     TASTING_ROOM,
 )
 
+TOLERANCE, REWORK_PCT = 5, 40
+"""How far a blend may be off its recipe, and how much of it may be the end of the one before."""
 PLACES = {ROASTER_SIDE: "roaster_side", QUARANTINE: "floor"}
 MACHINE_KINDS = {
     BIG_DRUM: "roaster",
@@ -88,14 +97,40 @@ def furnish(diary: Diary) -> None:
         "valid_from": str(diary.today), "valid_until": str(diary.today + timedelta(days=730)),
     }  # fmt: skip
     add(pen, CERTIFICATES, CertificateIn.model_validate(certificate))
+    _write_recipes(diary)
+    pen = diary.hand(STAFF[Role.BUYER], diary.at(7))
     for product in PRODUCTS:
+        recipe = RECIPES[product.recipe]
         card = {
             "sku": product.sku, "name": f"{product.recipe} {product.nominal_g} g",
             "nominal_g": product.nominal_g, "gtin": product.gtin,
             "shelf_life_days": SHELF_LIFE_DAYS,
+            "recipe": recipe.name if recipe.mixed else None,
+            "style": None if recipe.mixed else recipe.parts[0][0].name,
         }  # fmt: skip
         add(pen, PRODUCT_CARDS, ProductIn.model_validate(card))
     _bring_meters(diary)
+
+
+def _write_recipes(diary: Diary) -> None:
+    """Enter what roasts are held to and what blends are made of."""
+    pen = diary.hand(STAFF[Role.QUALITY], diary.at(7))
+    for roasting in ROASTINGS:
+        style = roasting.style
+        asked = StyleIn.model_validate({
+            "name": roasting.name, "loss_pct": Decimal(style.loss_bp) / 100,
+            "loss_tolerance": Decimal(style.spread_bp * 3 // 2) / 100,
+            "colour_target": style.colour, "colour_tolerance": 3,
+        })  # fmt: skip
+        add_style(pen, asked)
+    for recipe in RECIPES.values():
+        if recipe.mixed:
+            base = [{"name": recipe.base, "share_pct": recipe.base_share}] if recipe.base else []
+            parts = [
+                {"name": roasting.name, "share_pct": share} for roasting, share in recipe.parts
+            ]
+            card = {"name": recipe.name, "components": base + parts, "tolerance": TOLERANCE}
+            add_recipe(pen, RecipeIn.model_validate(card | {"rework_at_most_pct": REWORK_PCT}))
 
 
 def _bring_meters(diary: Diary) -> None:

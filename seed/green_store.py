@@ -13,14 +13,16 @@ from app.green.instruments.schemas import CalibrationIn
 from app.green.readings.actions import read
 from app.green.readings.schemas import ReadingIn
 from app.ledger import actions as ledger
-from app.ledger.schemas import AdjustmentIn
+from app.ledger.schemas import AdjustmentIn, HoldIn
 from app.places import actions as places
 from app.places.schemas import MoveIn
+from app.roasting.styles.actions import change_style
+from app.roasting.styles.schemas import StyleChange
 from app.shared.mass import kg_from_grams
 from app.shared.staff import Role
 from app.shared.times import text
 from seed.diary import Diary
-from seed.roastery import CLIMATE_AT, COFFEES, METER, ROASTER_SIDE, STAFF, Coffee
+from seed.roastery import CLIMATE_AT, COFFEES, METER, ROASTER_SIDE, ROASTINGS, STAFF, Coffee
 
 SCRAP_G = 1100
 """What is left in an opened sack is taken along below this: within what `emptied` allows."""
@@ -89,6 +91,8 @@ class GreenStore:
         self._chance = chance
         self.piles = {coffee: Pile() for coffee in COFFEES}
         self._lots: list[StandingLot] = []
+        self._let_in: set[Coffee] = set()
+        """Coffees of which lots came in since the cards of their styles were written."""
 
     def let_in(self, lot: StandingLot) -> None:
         """Take in a lot that quality has released, behind what is there already."""
@@ -97,6 +101,27 @@ class GreenStore:
         pile.waiting_g -= sum(sack.left_g for sack in lot.sacks)
         lot.measure_on = self._diary.number + REMEASURED_AFTER
         self._lots.append(lot)
+        self._let_in.add(lot.coffee)
+
+    def name_lots(self) -> None:
+        """Write onto the cards of styles which lots their charges are taken from, oldest first."""
+        for roasting in ROASTINGS:
+            if roasting.coffee not in self._let_in:
+                continue
+            lots = [
+                lot.code
+                for lot in self._lots
+                if lot.coffee == roasting.coffee and any(sack.left_g for sack in lot.sacks)
+            ]
+            slot = {"share_pct": 100, "lots": lots, "component": roasting.coffee.name}
+            pen = self._diary.hand(STAFF[Role.QUALITY], self._diary.at(5, 50))
+            change_style(pen, roasting.name, StyleChange.model_validate({"green": [slot]}), "*")
+        self._let_in.clear()
+
+    def stop_a_lot(self) -> None:
+        """Stop the newest lot: somebody smelt something, and quality has not looked at it yet."""
+        asked = HoldIn(units=[self._lots[-1].code], reason="smells of diesel, waits to be cupped")
+        ledger.hold(self._diary.hand(STAFF[Role.WAREHOUSE], self._diary.at(17, 30)), asked)
 
     def draw_whole(self, coffee: Coffee) -> list[Draw]:
         """Take the oldest whole sack, all of it; the scale sometimes differs from the book."""

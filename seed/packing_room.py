@@ -9,6 +9,7 @@ from typing import NamedTuple
 from app.ledger import actions as ledger
 from app.ledger.schemas import AdjustmentIn, VoidIn
 from app.packing import actions as packing
+from app.packing.recipes.rules import REWORK
 from app.packing.schemas import BlendIn, PackIn
 from app.shared.mass import kg_from_grams
 from app.shared.staff import Role
@@ -123,9 +124,12 @@ class PackingRoom:
         if mix.recipe.base is not None:
             parts[blends[mix.recipe.base].code] = mix.base_g
             blends[mix.recipe.base].left_g -= mix.base_g
+        listed = [
+            part | ({"component": REWORK} if tub and part["unit"] == tub.code else {})
+            for part in _listed(parts)
+        ]
         asked = BlendIn.model_validate({
-            "recipe": mix.recipe.name, "machine": BLENDER, "blended_at": text(at),
-            "parts": _listed(parts),
+            "recipe": mix.recipe.name, "machine": BLENDER, "blended_at": text(at), "parts": listed,
         })  # fmt: skip
         made = packing.blend(self._diary.hand(STAFF[Role.ROASTER], at), asked)
         return Parcel(made.code, made.grams)

@@ -159,7 +159,7 @@ class RoastRoom:
         if missed == "colour":
             colour += chance.choice([-1, 1]) * chance.randint(50, 70)
         return {
-            "machine": batch.drum, "roasted_at": text(at), "style": style.name,
+            "machine": batch.drum, "roasted_at": text(at), "style": batch.roasting.name,
             "draws": [draw.body() for draw in batch.draws],
             "end_kg": kg_from_grams(batch.charge_g * (10_000 - loss_bp) // 100_000 * 10),
             "colour": Decimal(colour) / 10, "colour_target": style.colour,

@@ -6,6 +6,7 @@ things inside one company.
 
 from collections import Counter
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Final, NamedTuple
 
 from stdnum import ean
@@ -102,6 +103,19 @@ AWAN: Final = Coffee("Kampung Awan Putih", "ID", "wet hulled", 60_000, SILVER_QU
 COFFEES: Final = (SERRA, TORTUGA, NUBE, NUBE_DECAF, WENZI, KIBOKO, GHAT, AWAN)
 
 
+PRICES: Final[Mapping[Coffee, tuple[Decimal, str, str]]] = {
+    SERRA: (Decimal("2.95"), "USD", "lb"),
+    TORTUGA: (Decimal("3.42"), "USD", "lb"),
+    NUBE: (Decimal("3.38"), "USD", "lb"),
+    NUBE_DECAF: (Decimal("3.91"), "USD", "lb"),
+    WENZI: (Decimal("8.60"), "EUR", "kg"),
+    KIBOKO: (Decimal("10.45"), "EUR", "kg"),
+    GHAT: (Decimal("4.80"), "EUR", "kg"),
+    AWAN: (Decimal("6.15"), "EUR", "kg"),
+}
+"""What one of a unit costs; the importers invoice in two currencies."""
+
+
 class Style(NamedTuple):
     """How dark a coffee is roasted, and what the gate asks of it."""
 
@@ -123,6 +137,11 @@ class Roasting(NamedTuple):
 
     coffee: Coffee
     style: Style
+
+    @property
+    def name(self) -> str:
+        """What the card of its style is called."""
+        return f"{self.coffee.name} {self.style.name}"
 
 
 class Recipe(NamedTuple):
@@ -164,6 +183,9 @@ RECIPES: Final[Mapping[str, Recipe]] = {
     )
 }
 """A blend that goes into another stands after it: by then it is known how much of it is wanted."""
+ROASTINGS: Final = tuple(
+    dict.fromkeys(roasting for recipe in RECIPES.values() for roasting, _ in recipe.parts)
+)
 
 
 class Product(NamedTuple):

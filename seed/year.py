@@ -14,6 +14,7 @@ from app.settings import Settings
 from app.shared.db import batched, writing
 from app.shared.times import text
 from seed.arrivals import Arrivals
+from seed.buyers_desk import BuyersDesk
 from seed.diary import Diary
 from seed.dispatch_desk import DispatchDesk, bags_ordered
 from seed.furnishing import MACHINE_KINDS, furnish
@@ -56,7 +57,8 @@ class Roastery:
         chance = Random(seed)  # noqa: S311 - a scenario, not a secret
         self._diary = diary
         self._store = GreenStore(diary, chance)
-        self._arrivals = Arrivals(diary, self._store, chance)
+        self._buyer = BuyersDesk(diary)
+        self._arrivals = Arrivals(diary, self._store, self._buyer, chance)
         self._roasts = RoastRoom(diary, self._store, chance)
         self._packing = PackingRoom(diary, self._roasts, chance)
         self._desk = DispatchDesk(diary, chance)
@@ -66,11 +68,13 @@ class Roastery:
         furnish(self._diary)
         self._arrivals.take_deliveries()
         self._arrivals.inspect(13)
+        self._store.name_lots()
 
     def work(self) -> None:
         """Work a day: roast, blend, pack and send to order, so that nothing stays on the shelf."""
         self._roasts.cup()
         self._arrivals.inspect(5)
+        self._store.name_lots()
         orders = self._desk.orders()
         plan = self._packing.plan(bags_ordered(orders))
         self._roasts.cover(plan.needs)
@@ -85,6 +89,11 @@ class Roastery:
         self._store.read_climate()
         self._desk.decide_returns()
         self._clean_down()
+
+    def leave(self) -> None:
+        """Leave the desks as they are on the last evening."""
+        self._store.stop_a_lot()
+        self._buyer.look_ahead()
 
     def _clean_down(self) -> None:
         """Clean one machine after work every other day, in turn."""
@@ -125,6 +134,8 @@ def play(
                     roastery.open_up()
                 else:
                     roastery.work()
+                if diary.number == len(worked) - 1:
+                    roastery.leave()
                 if on_day is not None:
                     on_day(diary.number, len(worked) - 1)
     return Played(worked[1], worked[-1], len(worked) - 1, roastery.worth)

@@ -76,7 +76,7 @@ def _families() -> Sequence[str]:
 
 def projection_of(found: ProjectionOut) -> Drawing:
     """Draw projected stock with its band, the order point, what arrives and what is short."""
-    return Drawing(partial(_projection, found), (9, 4.6), describe_projection(found))
+    return Drawing(partial(_projection, found), (9, 4), describe_projection(found))
 
 
 def board_of(board: Board) -> Drawing:

@@ -33,7 +33,7 @@ from app.value.schemas import AgedLot
 
 MOST_PROJECTIONS: Final = 3
 """The components that are to be ordered first are drawn; pages show any of them."""
-MOST_LOTS: Final = 20
+MOST_LOTS: Final = 12
 DAYS_AHEAD: Final = 120
 TITLE: Final = "Buying report"
 CAUTION: Final = (

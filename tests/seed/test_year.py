@@ -111,6 +111,23 @@ SITUATIONS = {
     "a return sent on": """
         SELECT count(*) FROM dispatch_line d JOIN returned r ON r.unit_id = d.pack_id""",
     "a machine cleaned": "SELECT count(*) FROM clean_down",
+    "a contract of which coffee came": """
+        SELECT count(*) FROM purchase_contract WHERE id IN (SELECT contract_id FROM delivery)""",
+    "a contract of which nothing came yet": """
+        SELECT count(*) FROM purchase_contract
+        WHERE id NOT IN (SELECT contract_id FROM delivery) AND component IS NOT NULL""",
+    "green paid in dollars": "SELECT count(*) FROM cost_line WHERE currency = 'USD'",
+    "green paid in euros": """
+        SELECT count(*) FROM cost_line WHERE currency = 'EUR' AND kind = 'purchase'""",
+    "a component that is planned by a card": """
+        SELECT count(*) FROM planning_card p JOIN style s
+        ON p.item = 'component:' || (s.green ->> 0 ->> 'component')""",
+    "an order that waits": "SELECT count(*) FROM customer_order",
+    "an order that comes round": "SELECT count(*) FROM standing_order",
+    "a batch that is planned": "SELECT count(*) FROM planned_batch",
+    "a blend held against its recipe": """
+        SELECT count(*) FROM blend
+        WHERE recipe_version IS NOT NULL AND off_recipe_reason IS NULL""",
     "something booked hours late": """
         SELECT count(*) FROM entry
         WHERE julianday(recorded_at) - julianday(happened_at) > 3.0 / 24""",
