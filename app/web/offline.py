@@ -12,7 +12,11 @@ router = APIRouter(include_in_schema=False)
 @router.get("/worker.js")
 def serve_worker() -> Response:
     """Serve the service worker: it stands at the root, since it looks after what is below it."""
-    headers = {"Cache-Control": "no-cache", "X-Content-Type-Options": "nosniff"}
+    headers = {
+        "Cache-Control": "no-cache",
+        # What it may fetch for the pages, whose own policies do not hold for it.
+        "Content-Security-Policy": "default-src 'none'; connect-src 'self'",
+    }
     return Response(contents()["worker.js"], media_type="text/javascript", headers=headers)
 
 
