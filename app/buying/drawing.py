@@ -159,6 +159,7 @@ def _board(board: Board, figure: Figure) -> None:
     if more:
         axes.barh(more, [released[place] for place in more], left=[there[place] for place in more],
                   height=0.6, label="more, if released", **_HELD)  # fmt: skip
+    _ranges(axes, rows, farthest)
     marked = [(_days_until(board, row, farthest), place) for place, row in enumerate(rows)
               if row.key in board.order_by]  # fmt: skip
     if marked:
@@ -178,6 +179,21 @@ def _board(board: Board, figure: Figure) -> None:
     bare(axes)
     if rows:
         explain(figure, axes)
+
+
+def _ranges(axes: Axes, rows: Sequence[CoverRow], farthest: int) -> None:
+    """Draw how long what is available lasts at least by the forecast, below the middle of a bar."""
+    first = True
+    for place, row in enumerate(rows):
+        if row.forecast is None or row.forecast.days_90 is None:
+            continue
+        # Beyond a year there is no figure: then the line goes to the end of the axis.
+        half = farthest if row.forecast.days_50 is None else _cut(row.forecast.days_50, farthest)
+        nine_tenths = _cut(row.forecast.days_90, farthest)
+        axes.plot([nine_tenths, half], [place + 0.38] * 2, color=RED, marker="|", markersize=7,
+                  linewidth=1.6, clip_on=False,
+                  label="at least so long, 9 and 5 times of 10" if first else None)  # fmt: skip
+        first = False
 
 
 def _farthest(rows: Sequence[CoverRow]) -> int:

@@ -133,11 +133,12 @@ def _drawn(report: Report, drawing: Drawing, title: str | None = None) -> None:
 def _board(report: Report, board: Board) -> None:
     _drawn(report, board_of(board), "Days of cover by component")
     numbers = [Column(name, 17 * MM, right=True) for name in (
-        "Available kg", "On hold kg", "On order kg", "Days, short", "Days, long", "If released",
+        "Available kg", "On hold kg", "On order kg", "Days, short", "Days, long", "9 of 10",
+        "If released",
     )]  # fmt: skip
     items = board.cover.items
     report.table(
-        [Column("Component", 52 * MM), *numbers, Column("Runs out on", 20 * MM, right=True)],
+        [Column("Component", 35 * MM), *numbers, Column("Runs out on", 20 * MM, right=True)],
         [_row(row) for row in items[:MOST_BARS]],
     )
     if len(items) > MOST_BARS:
@@ -148,7 +149,8 @@ def _row(row: CoverRow) -> Sequence[str]:
     short, long = row.windows
     return (
         row.key, kg(row.available_g), kg(row.held_g), kg(row.on_order_g),
-        _days(short.days_of_cover), _days(long.days_of_cover), _days(row.days_if_released),
+        _days(short.days_of_cover), _days(long.days_of_cover), _at_least(row),
+        _days(row.days_if_released),
         _on(row.runs_out_on),
     )  # fmt: skip
 
@@ -160,6 +162,13 @@ def kg(grams: int) -> str:
 
 def _days(days: Decimal | None) -> str:
     return "no use" if days is None else days_text(days)
+
+
+def _at_least(row: CoverRow) -> str:
+    """Write how long it lasts at least, nine times of ten; nothing where there is no forecast."""
+    if row.forecast is None:
+        return ""
+    return "a year" if row.forecast.days_90 is None else days_text(row.forecast.days_90)
 
 
 def _on(day: date | None) -> str:

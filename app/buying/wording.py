@@ -6,7 +6,7 @@ from typing import Final, NamedTuple
 
 from app.buying.queries import Board
 from app.buying.schemas import AgeMonth, AgeMonthsOut, UseOut
-from app.cover.schemas import ComingOut, CoverRow, ProjectionOut
+from app.cover.schemas import ComingOut, CoverRow, ForecastOut, ProjectionOut
 from app.shared.mass import kg_text
 
 MOST_BARS: Final = 30
@@ -79,9 +79,18 @@ def _lasting(row: CoverRow, board: Board) -> str:
     said = f"{row.key}: {days_text(row.days_of_cover)} days, until {row.runs_out_on}"
     if row.held_g and row.days_if_released is not None:
         said += f", {days_text(row.days_if_released)} if what is on hold is released"
+    if row.forecast is not None and row.forecast.days_90 is not None:
+        said += f"; {range_text(row.forecast)}"
     if row.key in board.order_by:
         said += f"; order by {board.order_by[row.key]}"
     return f"{said}."
+
+
+def range_text(found: ForecastOut) -> str:
+    """Say how long something lasts at least by the forecast."""
+    nine = "over a year" if found.days_90 is None else f"{days_text(found.days_90)} days"
+    five = "over a year" if found.days_50 is None else f"{days_text(found.days_50)} days"
+    return f"by the forecast {nine} at least 9 times of 10, {five} 5 times of 10"
 
 
 def describe_use(found: UseOut) -> Told:

@@ -149,4 +149,5 @@ def show_orders(
 def _bought_of(session: Session, by: ItemBy, settings: Settings) -> Mapping[str, str]:
     """Name who the last contract for each component or origin was made with, by folded key."""
     lines, _ = contract_page(session, Page(500, 0), None, settings, prices=False)
-    return {fold_name(str(line[by])): str(line["supplier"]) for line in lines if line[by]}
+    # No contract says for which product or site it is.
+    return {fold_name(str(line[by])): str(line["supplier"]) for line in lines if line.get(by)}

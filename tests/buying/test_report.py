@@ -31,7 +31,8 @@ def test_the_report_prints_board_orders_projections_and_age_with_settings_and_ca
         assert f"{row['key']} {row['available_kg']:.3f} {row['held_kg']:.3f}" in said
     bright, base = only(orders, "Bright"), only(orders, "Base")
     assert f"{base['order_by']}, now Base {base['units']} sacks, {base['suggested_kg']} kg" in said
-    assert f"{bright['order_by']} Bright {bright['units']} sacks" in said
+    now = ", now" if bright["due"] else ""
+    assert f"{bright['order_by']}{now} Bright {bright['units']} sacks" in said
     assert "40 (card)" in said
     assert " ".join(base["why"].split()) in said
     assert "nobody knows when it comes: 300.0 kg of PC-FWD" in said
