@@ -104,19 +104,22 @@ def held_with(unit_id: IdColumn) -> ColumnElement[bool]:
         select(col(lot_flow.source_id))
         .join(lot, col(lot.id) == col(lot_flow.source_id))
         .where(col(lot_flow.target_id) == unit_id, col(lot.kind) == UnitKind.LOT)
-        .correlate(Unit)
+        .correlate_except(lot, lot_flow)
         .scalar_subquery()
     )
     return or_(col(HoldUnit.unit_id) == unit_id, col(HoldUnit.unit_id).in_(lots))
 
 
 def on_hold(unit_id: IdColumn) -> ColumnElement[bool]:
-    """Tell in a statement whether a unit, or the lot it came from, has an open hold."""
+    """Tell in a statement whether a unit, or the lot it came from, has an open hold.
+
+    `unit_id` is of the table of units or of any alias of it.
+    """
     return exists(
         select(col(HoldUnit.hold_id))
         .outerjoin(HoldRelease, col(HoldRelease.hold_id) == col(HoldUnit.hold_id))
         .where(col(HoldRelease.hold_id).is_(None), held_with(unit_id))
-        .correlate(Unit)
+        .correlate_except(HoldUnit, HoldRelease)
     )
 
 
