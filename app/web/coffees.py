@@ -15,7 +15,7 @@ from app.green.condition.schemas import LotMoisture
 from app.green.identity.queries import marked
 from app.green.tables import Delivery, GreenLot, Sack, Supplier
 from app.ledger.queries import on_hold
-from app.ledger.tables import Entry, Unit
+from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.tables import Location
 from app.settings import Settings
 from app.shared.db import AnySelect, among
@@ -23,12 +23,19 @@ from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Visiting
 from app.web.moistures import WORDS
+from app.web.offers import Offer, left
 from app.web.tasks import Room, Task
 from app.web.texts import N_, manner
 
 router = APIRouter(include_in_schema=False)
 
 TASKS = (Task("/coffee", N_("Find a coffee"), Room.STORE, Permission.READ),)
+OFFERS = (
+    Offer(
+        "/coffee?text={code}", N_("Where it stands"), Permission.READ, frozenset({UnitKind.LOT}),
+        left,
+    ),
+)  # fmt: skip
 
 _MOST: Final = 30
 _SPOKEN: Final = 2

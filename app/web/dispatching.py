@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final, NamedTuple
 from fastapi import APIRouter, Query, Response
 from sqlmodel import Session
 
+from app.ledger.tables import UnitKind
 from app.papers.case_labels import draw_case_label
 from app.papers.drawing import draw_note
 from app.papers.queries import case_facts, note_facts
@@ -32,6 +33,7 @@ from app.shared.times import now
 from app.web import loading
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
+from app.web.offers import Offer
 from app.web.shown import mass_kg
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
@@ -42,6 +44,7 @@ TASKS = (
     Task("/sending", N_("Orders to send"), Room.SENDING, Permission.DISPATCH),
     Task("/send", N_("Send bags"), Room.SENDING, Permission.DISPATCH, offline=True),
 )
+OFFERS = (Offer("/sent/{code}", N_("Its papers"), Permission.READ, frozenset({UnitKind.DISPATCH})),)
 
 Sender = Annotated[Desk, may(Permission.DISPATCH)]
 PickNumber = Annotated[int | None, Query(ge=1, le=2**31 - 1)]

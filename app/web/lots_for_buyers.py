@@ -11,6 +11,7 @@ from app.green.certificates.queries import claims_of_lots, on_record_page
 from app.green.evidence.queries import known_of
 from app.green.evidence.rules import lacking
 from app.green.identity.rules import Light
+from app.ledger.tables import UnitKind
 from app.settings import Settings
 from app.shared.answers import Svg
 from app.shared.codes import Code, fold
@@ -24,12 +25,14 @@ from app.value.queries import landed
 from app.value.schemas import AgedLot, CostOfMass
 from app.value.showing import of_mass
 from app.web.desk import Visiting
+from app.web.offers import Offer
 from app.web.tasks import Room, Task
 from app.web.texts import N_
 
 router = APIRouter(include_in_schema=False)
 
 TASKS = (Task("/green", N_("Green on hand"), Room.BUYING, Permission.PRICES),)
+OFFERS = (Offer("/green/{code}", N_("Where it grew"), Permission.READ, frozenset({UnitKind.LOT})),)
 MOST = 50
 LIGHTS = {
     Light.GREEN: N_("young"), Light.AMBER: N_("getting old"), Light.RED: N_("old"),

@@ -6,8 +6,10 @@ from fastapi import APIRouter, Response
 
 from app.green.readings import actions
 from app.green.readings.schemas import ReadingIn
+from app.ledger.tables import UnitKind
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
+from app.web.offers import Offer, left
 from app.web.readings import to_mind
 from app.web.shown import number
 from app.web.tasks import Room, Task
@@ -18,6 +20,12 @@ router = APIRouter(include_in_schema=False)
 TASKS = (
     Task("/moisture", N_("Take a moisture reading"), Room.STORE, Permission.READING, offline=True),
 )
+OFFERS = (
+    Offer(
+        "/moisture?subject={code}", N_("Read its moisture"), Permission.READING,
+        frozenset({UnitKind.LOT, UnitKind.SACK}), left,
+    ),
+)  # fmt: skip
 
 Measurer = Annotated[Desk, may(Permission.READING)]
 

@@ -4,16 +4,24 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Response
 
+from app.ledger.tables import UnitKind
 from app.places import actions
 from app.places.schemas import MoveIn
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
+from app.web.offers import Offer, left
 from app.web.tasks import Room, Task
 from app.web.texts import N_, ngettext
 
 router = APIRouter(include_in_schema=False)
 
 TASKS = (Task("/move", N_("Move sacks"), Room.STORE, Permission.MOVE, offline=True),)
+OFFERS = (
+    Offer(
+        "/move?sacks={code}", N_("Move it"), Permission.MOVE, frozenset({UnitKind.SACK}),
+        fits=lambda unit: left(unit) and unit.place is not None,
+    ),
+)  # fmt: skip
 
 Mover = Annotated[Desk, may(Permission.MOVE)]
 

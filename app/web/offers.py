@@ -18,6 +18,11 @@ def standing(unit: Life) -> bool:
     return not unit.voided
 
 
+def left(unit: Life) -> bool:
+    """Tell whether there is anything of a unit to take in hand."""
+    return not unit.voided and unit.left_g > 0
+
+
 class Offer(NamedTuple):
     """A page on which something is done with one unit."""
 

@@ -23,6 +23,7 @@ from app.shared.staff import Permission
 from app.shared.times import begin_of, end_of, now
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
+from app.web.offers import Offer
 from app.web.parts import Loose, by_what_they_are, is_of, loose_coffee, take
 from app.web.shown import local_minute, typed_mass, typed_number
 from app.web.tasks import Room, Task
@@ -33,6 +34,10 @@ router = APIRouter(include_in_schema=False)
 TASKS = (
     Task("/pack", N_("Fill bags"), Room.PACKING, Permission.PACK, offline=True),
     Task("/packing", N_("Packed today"), Room.PACKING, Permission.PACK),
+)
+OFFERS = (
+    Offer("/packed/{code}", N_("What is on its bags"), Permission.READ, frozenset({UnitKind.PACK})),
+    Offer("/pack?corrects={code}", N_("Correct it"), Permission.PACK, frozenset({UnitKind.PACK})),
 )
 
 Packer = Annotated[Desk, may(Permission.PACK)]

@@ -11,7 +11,7 @@ from sqlmodel import Session, col
 
 from app.green.tables import Delivery, GreenLot, Sack
 from app.ledger.queries import on_hold
-from app.ledger.tables import Entry, Unit
+from app.ledger.tables import Entry, Unit, UnitKind
 from app.places import actions
 from app.places.schemas import MoveIn
 from app.places.tables import Location, Move
@@ -21,12 +21,19 @@ from app.shared.staff import Permission
 from app.web.desk import Desk, may
 from app.web.forms import Form
 from app.web.moving import told
+from app.web.offers import Offer, left
 from app.web.tasks import Room, Task
 from app.web.texts import N_
 
 router = APIRouter(include_in_schema=False)
 
 TASKS = (Task("/put-away", N_("Put away"), Room.STORE, Permission.MOVE, offline=True),)
+OFFERS = (
+    Offer(
+        "/put-away?sacks={code}", N_("Put it away"), Permission.MOVE, frozenset({UnitKind.SACK}),
+        fits=lambda unit: left(unit) and unit.place is None,
+    ),
+)  # fmt: skip
 
 Mover = Annotated[Desk, may(Permission.MOVE)]
 

@@ -25,6 +25,7 @@ from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.moistures import WORDS
+from app.web.offers import Offer
 from app.web.shown import number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
@@ -35,6 +36,12 @@ TASKS = (
     Task("/watch", N_("Watch moisture and rooms"), Room.STORE, Permission.READ),
     Task("/measure", N_("Take any reading"), Room.STORE, Permission.READING, offline=True),
 )
+OFFERS = (
+    Offer(
+        "/readings/{code}", N_("Its readings"), Permission.READ,
+        frozenset({UnitKind.LOT, UnitKind.SACK}),
+    ),
+)  # fmt: skip
 
 Measurer = Annotated[Desk, may(Permission.READING)]
 

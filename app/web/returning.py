@@ -6,6 +6,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Response
 from sqlmodel import Session
 
+from app.ledger.tables import UnitKind
 from app.sending.actions import take_back
 from app.sending.queries import dispatch
 from app.sending.schemas import DispatchOut, ReturnIn
@@ -14,12 +15,19 @@ from app.shared.staff import Permission
 from app.web import loading
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.offers import Offer
 from app.web.tasks import Room, Task
 from app.web.texts import N_, ngettext
 
 router = APIRouter(include_in_schema=False)
 
 TASKS = (Task("/returns", N_("Take bags back"), Room.SENDING, Permission.RETURN),)
+OFFERS = (
+    Offer(
+        "/returns?dispatch={code}", N_("Take bags back"), Permission.RETURN,
+        frozenset({UnitKind.DISPATCH}),
+    ),
+)  # fmt: skip
 
 TakerBack = Annotated[Desk, may(Permission.RETURN)]
 

@@ -28,6 +28,7 @@ from app.shared.times import now
 from app.web.charges import Charge, waiting
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form, Typed
+from app.web.offers import Offer
 from app.web.shown import local_minute, mass_kg, number, typed_mass, typed_number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
@@ -35,6 +36,12 @@ from app.web.texts import N_, _
 router = APIRouter(include_in_schema=False)
 
 TASKS = (Task("/roast", N_("Roast"), Room.ROASTING, Permission.ROAST, offline=True),)
+OFFERS = (
+    Offer("/roasted/{code}", N_("Its verdict"), Permission.READ, frozenset({UnitKind.ROAST})),
+    Offer(
+        "/roast?corrects={code}", N_("Correct it"), Permission.ROAST, frozenset({UnitKind.ROAST})
+    ),
+)
 
 Roaster = Annotated[Desk, may(Permission.ROAST)]
 Measurer = Annotated[Desk, may(Permission.READING)]

@@ -33,6 +33,7 @@ from app.shared.times import now
 from app.standards.average_quantity import MG, Check, limits, plan
 from app.web.desk import Desk, may
 from app.web.forms import Form, Unreadable, read_number
+from app.web.offers import Offer
 from app.web.packing import packed_on
 from app.web.shown import number, typed_number
 from app.web.tasks import Room, Task
@@ -41,6 +42,7 @@ from app.web.texts import N_, _
 router = APIRouter(include_in_schema=False)
 
 TASKS = (Task("/weigh", N_("Weigh bags"), Room.PACKING, Permission.WEIGH),)
+OFFERS = (Offer("/weigh/{code}", N_("Weigh bags"), Permission.WEIGH, frozenset({UnitKind.PACK})),)
 
 Weigher = Annotated[Desk, may(Permission.WEIGH)]
 

@@ -1,5 +1,7 @@
 """One catalogue, two languages; numbers, times and masses as somebody reads and writes them."""
 
+import re
+from collections import Counter
 from collections.abc import Callable
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -9,6 +11,7 @@ from fastapi import FastAPI
 
 from app.settings import Settings
 from app.web.forms import Unreadable, read_number
+from app.web.rendering import TEMPLATES
 from app.web.shown import kg_of_pounds, mass, moment, number
 from app.web.texts import Manner, language_asked, speaking
 from tests.api import Api
@@ -22,6 +25,12 @@ GERMAN = Manner("de", zone="Europe/Berlin")
 @pytest.mark.parametrize("language", catalogue.translated())
 def test_every_text_has_its_words_in_every_language(language: str) -> None:
     assert list(catalogue.flaws(language)) == []
+
+
+def test_no_part_of_a_page_takes_the_name_of_another() -> None:
+    for template in TEMPLATES.glob("*.html"):
+        named = Counter(re.findall(r"{%-? *macro +(\w+)", template.read_text()))
+        assert [name for name, often in named.items() if often > 1] == [], template.name
 
 
 def test_a_browser_is_answered_in_the_language_it_asks_for_if_there_is_one() -> None:
