@@ -71,7 +71,7 @@ class TokenCounts:
     """Counts the requests of each token, in this process's memory, so that none crowds out all."""
 
     def __init__(self, most_a_minute: int) -> None:
-        self._kept = strategies.FixedWindowRateLimiter(storage.MemoryStorage())
+        self._kept = strategies.SlidingWindowCounterRateLimiter(storage.MemoryStorage())
         self._most = RateLimitItemPerMinute(most_a_minute)
 
     def count(self, token: Token) -> None:
