@@ -21,12 +21,11 @@ from prometheus_client import (
 )
 from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
-from sqlalchemy import Engine, select
+from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
-from sqlmodel import Session, col
 
+from app.ledger.checks import newest_check
 from app.ledger.journal.reading import head
-from app.ledger.tables import BookCheck
 from app.shared.db import reading
 from app.shared.times import now
 
@@ -83,7 +82,7 @@ def _of_the_book(engine: Engine, read_engine: Engine) -> Iterator[Metric]:
     try:
         with reading(engine) as session:
             ends = head(session).entry
-            checked = _newest_check(session)
+            checked = newest_check(session)
     except DBAPIError:
         yield _figure("database_up", "Whether the database answers.", 0)
         return
@@ -96,10 +95,6 @@ def _of_the_book(engine: Engine, read_engine: Engine) -> Iterator[Metric]:
         yield _figure("check_differences", "How many things differed.", checked.differences)
     if read_engine is not engine:
         yield from _of_the_replica(read_engine, ends)
-
-
-def _newest_check(session: Session) -> BookCheck | None:
-    return session.scalars(select(BookCheck).order_by(col(BookCheck.id).desc()).limit(1)).first()
 
 
 def _of_the_replica(read_engine: Engine, ends: int) -> Iterator[Metric]:

@@ -10,7 +10,7 @@ from sqlmodel import Session, col
 
 from app.ledger.journal.reading import entries
 from app.ledger.rules import Chain, Replay, lines_from_facts
-from app.ledger.tables import Adjustment, Entry, Flow, Unit
+from app.ledger.tables import Adjustment, BookCheck, Entry, Flow, Unit
 
 
 class Finding(NamedTuple):
@@ -32,6 +32,11 @@ def examine(session: Session) -> Finding:
     except (ValueError, TypeError) as error:
         differs.append(f"the book holds something that cannot be read: {error}")
     return Finding(entries_count, units_count, differs)
+
+
+def newest_check(session: Session) -> BookCheck | None:
+    """Read when `jutebook check` ran last, and what it found."""
+    return session.scalars(select(BookCheck).order_by(col(BookCheck.id).desc()).limit(1)).first()
 
 
 def check_book(session: Session) -> Iterator[str]:

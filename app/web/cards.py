@@ -17,13 +17,15 @@ from app.web import forms
 from app.web.desk import Desk
 from app.web.forms import KEY_FIELD, Form
 from app.web.shown import POUND_KG, typed_number
-from app.web.texts import manner
+from app.web.texts import _, manner
 
 Body = TypeVar("Body", bound=BaseModel)
 Changed = TypeVar("Changed", bound=Change)
 
 VERSION_FIELD: Final = "_version"
 """The field that carries the version of the card that a form was filled in with."""
+_TICKED: Final = frozenset({"kinds"})
+"""Fields that are ticked: on the card they stand in one order, joined by commas."""
 
 
 def mass_field(name: str, grams: int) -> tuple[str, str]:
@@ -39,7 +41,7 @@ def filled(card: CardOut, body: type[BaseModel]) -> dict[str, str]:
     found = {}
     for name, info in body.model_fields.items():
         value, field = getattr(card, name), info.alias or name
-        if value is None:
+        if value is None or isinstance(value, list):  # a list is no field of its own
             continue
         if name.endswith("_g"):
             field, said = mass_field(field, value)
@@ -58,7 +60,8 @@ def filled(card: CardOut, body: type[BaseModel]) -> dict[str, str]:
 def opened(card: CardOut, body: type[Body]) -> Form[Body]:
     """Make a form to change a card with."""
     form = forms.blank(body, **filled(card, body))
-    form.typed = {**form.typed, VERSION_FIELD: [str(card.version)]}
+    kinds = {name: said[0].split(",") for name, said in form.typed.items() if name in _TICKED}
+    form.typed = {**form.typed, **kinds, VERSION_FIELD: [str(card.version)]}
     return form
 
 
@@ -68,22 +71,28 @@ def changed(desk: Desk, card: CardOut, body: type[Changed]) -> Form[Changed]:
     touched = {
         name: values
         for name, values in desk.typed.items()
-        if name == KEY_FIELD or "".join(values).strip() != was.get(name, "")
+        if name == KEY_FIELD or ",".join(values).strip() != was.get(name, "")
     }
     form = forms.sent(body, touched)
     form.typed = desk.typed
+    emptied = _emptied(body, touched, was)
+    for name in [name for name, member in emptied.items() if member in body.never_null]:
+        form.errors[name] = _("This is needed.")
+    if form.errors:
+        form.asked = None
     if form.asked is not None:
-        emptied = _emptied(body, touched, was)
-        form.asked = form.asked.model_copy(update=dict.fromkeys(emptied))
+        form.asked = form.asked.model_copy(update=dict.fromkeys(emptied.values()))
     return form
 
 
-def _emptied(body: type[Change], touched: Mapping[str, Any], was: Mapping[str, str]) -> list[str]:
-    """Name the members whose field had something in it and has nothing any more."""
+def _emptied(
+    body: type[Change], touched: Mapping[str, Any], was: Mapping[str, str]
+) -> dict[str, str]:
+    """Name the fields that had something in them and have nothing any more, and their members."""
     members = {info.alias or name: name for name, info in body.model_fields.items()}
     blank = [name for name, said in touched.items() if name in was and not "".join(said).strip()]
-    found = (members.get(name.partition(":")[0]) for name in blank)
-    return [name for name in found if name is not None and name not in body.never_null]
+    found = {name: members.get(name.partition(":")[0]) for name in blank}
+    return {name: member for name, member in found.items() if member is not None}
 
 
 def tag_of(desk: Desk) -> str:

@@ -5,14 +5,17 @@ from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import APIRouter, Response
 from sqlalchemy import Engine, func, make_url, select, text
+from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col
 
 from app import __version__
+from app.ledger.checks import newest_check
 from app.ledger.journal.reading import Head, head
-from app.ledger.tables import Unit
+from app.ledger.tables import BookCheck, Unit
 from app.settings import Settings
 from app.shared.db import reading
 from app.shared.staff import Permission
+from app.shared.times import now
 from app.web.desk import Desk, may
 from app.web.tasks import Room, Task
 from app.web.texts import N_
@@ -81,18 +84,34 @@ class Base(NamedTuple):
     head: Head
     units: int
     bytes: int | None
+    checked: BookCheck | None
+    """When the book was checked last."""
 
 
 @router.get("/health")
 def show_health(desk: Administrator) -> Response:
-    """Show versions, databases, and how far the replica is behind."""
+    """Show versions, databases, the last check, and how far the replica is behind."""
     state = desk.request.app.state
     base = _base(state.engine)
-    replica = None if state.read_engine is state.engine else _base(state.read_engine)
+    has_replica = state.read_engine is not state.engine
+    replica = _replica(state.read_engine) if has_replica else None
+    checked = base.checked
     return desk.show(
         "health.html", version=__version__, python=platform.python_version(), base=base,
-        replica=replica, behind=base.head.entry - replica.head.entry if replica else 0,
+        has_replica=has_replica, replica=replica,
+        # It may have got more since the database was asked.
+        behind=max(0, base.head.entry - replica.head.entry) if replica else 0,
+        checked=checked, days=(now() - checked.checked_at).days if checked else 0,
+        since=base.head.entry - checked.entries if checked else 0,
     )  # fmt: skip
+
+
+def _replica(engine: Engine) -> Base | None:
+    """Tell how the replica is; None when it does not answer."""
+    try:
+        return _base(engine)
+    except DBAPIError:
+        return None
 
 
 def _base(engine: Engine) -> Base:
@@ -106,6 +125,7 @@ def _base(engine: Engine) -> Base:
             head=head(session),
             units=session.scalar(select(func.count(col(Unit.id)))) or 0,
             bytes=_bytes(session, kind),
+            checked=newest_check(session),
         )
 
 

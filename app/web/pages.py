@@ -26,6 +26,7 @@ from app.web import (
     instruments,
     journal,
     lots_for_buyers,
+    master_cards,
     measuring,
     moving,
     offline,
@@ -59,7 +60,8 @@ PAGES: Final = (
     measuring, roast_day, roasting, blending, cleaning, tasting, voiding, covering,
     contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
     instruments, packing, weighing, stocking, dispatching, returning, selling, crating,
-    holding, tracing, recalling, drilling, balancing, journal, people, house,
+    holding, tracing, recalling, drilling, balancing, journal, master_cards,
+    people, house,
     offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""

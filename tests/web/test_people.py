@@ -6,7 +6,9 @@ from datetime import timedelta
 from fastapi import FastAPI
 from sqlalchemy import Engine, text
 
+from app.ledger.tables import BookCheck
 from app.settings import Settings
+from app.shared.db import writing
 from app.shared.times import now
 from app.web.house import told_settings
 from tests.api import Api
@@ -119,10 +121,20 @@ def test_nobody_but_an_administrator_lets_people_in(visitor_as: Callable[..., Vi
 
 
 def test_settings_say_what_they_mean_and_health_where_the_book_stands(
-    api: Api, visitor_as: Callable[..., Visitor], statements: Callable[[], int]
+    api: Api, engine: Engine, visitor_as: Callable[..., Visitor], statements: Callable[[], int]
 ) -> None:
     api.post("/suppliers", {"name": "Finca El Roble"})
     ada, quill = visitor_as("admin"), visitor_as("quality")
+    unchecked = words(ada.get("/health"))
+    for days, differences in ((9, 2), (3, 0)):
+        with writing(engine) as session:
+            at = now() - timedelta(days=days)
+            session.add(
+                BookCheck(checked_at=at, entries=1, sha256="0" * 64, differences=differences)
+            )
+        if differences:
+            differing = words(ada.get("/health"))
+    api.post("/suppliers", {"name": "Coopérative du Lac"})
 
     settings = words(ada.get("/settings"))
     statements()
@@ -132,9 +144,13 @@ def test_settings_say_what_they_mean_and_health_where_the_book_stands(
     assert "JUTEBOOK_HOLD_ON_ARRIVAL False set by you , else True" in settings
     assert "Whether received lots wait on hold until a quality role releases them." in settings
     assert "cannot be changed here" in settings
-    assert "Last entry 1" in health
+    assert "Last entry 2" in health
+    assert "No check by the command is on record." in unchecked
+    assert "2 things differed. Book nothing more" in differing
+    assert "checked it up to entry 1. Nothing differed." in health
+    assert "Days since 3 Entries since 1" in health
     assert "jutebook backup" in health
-    assert counted <= 8
+    assert counted <= 9
     assert (quill.get("/settings").status_code, quill.get("/health").status_code) == (403, 403)
 
 

@@ -1,7 +1,10 @@
 """Tasks booked at the pages: the same acts, rules and journal as through the API."""
 
+import re
+from collections import Counter
 from collections.abc import Callable
 
+from app.web.texts import LOCALES
 from tests.api import Api
 from tests.makers import furnish, receive, roast, sack_codes
 from tests.web.conftest import Visitor, hidden_fields, words
@@ -165,3 +168,11 @@ def test_the_start_page_names_what_waits_for_whom_in_few_statements(
     assert "1 open hold" in for_quill
     assert "recall drill due" in for_quill
     assert max(of_noor, of_quill) <= 12
+
+
+def test_no_part_of_the_forms_takes_the_name_of_another() -> None:
+    parts = (LOCALES.parent / "templates" / "fields.html").read_text(encoding="utf-8")
+
+    found = Counter(re.findall(r"{% macro (\w+)", parts))
+
+    assert [name for name, times in found.items() if times > 1] == []
