@@ -17,7 +17,7 @@ def upgrade() -> None:
     op.create_table(
         "book_check",
         sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("checked_at", sa.DateTime(), nullable=False),
+        sa.Column("checked_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("entries", sa.Integer(), nullable=False),
         sa.Column("sha256", sa.String(length=64), nullable=False),
         sa.Column("differences", sa.Integer(), nullable=False),

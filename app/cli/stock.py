@@ -3,7 +3,6 @@
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated
@@ -14,12 +13,11 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from sqlalchemy import Engine
 
 from app.cli.desk import MistakeError, examples, migrated_book, read_settings, who
-from app.green.opening import Sorted, enter, sort_rows
+from app.green.opening import Sorted, enter, limits_of, sort_sheet
 from app.green.stock_file import (
     COLUMNS,
     REQUIRED,
     Limits,
-    RefusedRow,
     StockFile,
     StockFileError,
     StockRow,
@@ -29,7 +27,6 @@ from app.ledger.posting import Pen
 from app.settings import Settings
 from app.shared.db import reading, writing
 from app.shared.mass import grams_from_kg, kg_text
-from app.shared.times import now
 
 imports = typer.Typer(help="Bring what is in the house already into the book.")
 
@@ -50,11 +47,10 @@ def _imports() -> None:
 
 def _limits(settings: Settings, lightest: str, heaviest: str) -> Limits:
     try:
-        grams = [grams_from_kg(Decimal(said)) for said in (lightest, heaviest)]
+        lightest_g, heaviest_g = (grams_from_kg(Decimal(said)) for said in (lightest, heaviest))
     except (ValueError, ArithmeticError) as error:
         raise MistakeError(f"The limits of a sack are no kilograms: {error}.") from error
-    latest = now() + timedelta(minutes=settings.ahead_minutes)
-    return Limits(latest, *grams)
+    return limits_of(settings, lightest_g, heaviest_g)
 
 
 @imports.command(
@@ -100,9 +96,8 @@ def stock(
         raise MistakeError(f"{file}: {error}") from error
     with migrated_book(settings) as engine:
         stored, found = _take_over(engine, settings, sheet, dry_run, skip_refused)
-    refused = sorted([*sheet.refused, *found.refused], key=lambda row: row.line)
-    _report(found, refused)
-    _conclude(stored, dry_run, found, refused)
+    _report(found)
+    _conclude(stored, dry_run, found)
 
 
 def _take_over(
@@ -111,9 +106,9 @@ def _take_over(
     """Store what may be stored, all in one transaction; tell whether it was."""
     if dry_run or (sheet.refused and not skip_refused):
         with reading(engine) as session:
-            return False, sort_rows(session, sheet.rows)
+            return False, sort_sheet(session, sheet)
     with writing(engine) as session:
-        found = sort_rows(session, sheet.rows)
+        found = sort_sheet(session, sheet)
         if found.refused and not skip_refused:
             return False, found
         pen = Pen(session, who(), settings)
@@ -141,8 +136,8 @@ def _progress(rows: list[StockRow]) -> Iterator[Iterable[StockRow]]:
         yield each()
 
 
-def _report(found: Sorted, refused: list[RefusedRow]) -> None:
-    for row in refused:
+def _report(found: Sorted) -> None:
+    for row in found.refused:
         typer.echo(str(row), err=True)
     new, there = len(found.new), len(found.there)
     for mark, coffee_year, lots in found.parcels:
@@ -151,7 +146,7 @@ def _report(found: Sorted, refused: list[RefusedRow]) -> None:
             f"Warning: {', '.join(lots[:_SHOWN])}{more} carry the mark {mark} in the coffee year "
             f"{coffee_year}; they are taken as parcels of one shipment."
         )
-    typer.echo(f"Rows: {new} accepted, {there} already there, {len(refused)} refused.")
+    typer.echo(f"Rows: {new} accepted, {there} already there, {len(found.refused)} refused.")
     sacks, grams = sum(row.sacks for row in found.new), sum(row.whole_g for row in found.new)
     typer.echo(f"Accepted: {sacks} sacks, {kg_text(grams)}.")
     if found.new:
@@ -159,7 +154,7 @@ def _report(found: Sorted, refused: list[RefusedRow]) -> None:
         typer.echo(f"One sack weighs {kg_text(min(weights))} to {kg_text(max(weights))}.")
 
 
-def _conclude(stored: bool, dry_run: bool, found: Sorted, refused: list[RefusedRow]) -> None:
+def _conclude(stored: bool, dry_run: bool, found: Sorted) -> None:
     if stored:
         typer.echo("The accepted rows are in the book." if found.new else "Nothing was to be done.")
     elif dry_run:
@@ -169,5 +164,5 @@ def _conclude(stored: bool, dry_run: bool, found: Sorted, refused: list[RefusedR
             "Nothing was stored. Mend the refused rows, or leave them out with --skip-refused.",
             err=True,
         )
-    if refused and not (stored and (found.new or found.there)):
+    if found.refused and not (stored and (found.new or found.there)):
         raise typer.Exit(1)

@@ -9,6 +9,7 @@ changes nothing. A lot that came in by a delivery is never equal to a row.
 import json
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Final, NamedTuple
 
 from sqlalchemy import select
@@ -17,14 +18,24 @@ from sqlmodel import Session, col
 from app.green.actions import bear_lot, record_papers, supplier_id, write_delivery, write_lot
 from app.green.identity.actions import Settled, papers_of_asked
 from app.green.identity.queries import carriers
-from app.green.schemas import OpeningLot, SacksIn
-from app.green.stock_file import RefusedRow, StockRow
+from app.green.schemas import OpeningLot, SacksIn, StockFileIn, TakenOver
+from app.green.stock_file import (
+    Limits,
+    RefusedRow,
+    StockFile,
+    StockFileError,
+    StockRow,
+    read_stock_file,
+)
 from app.ledger.posting import Pen, Posting
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.capacity import Room, why_not
 from app.places.tables import Location
+from app.settings import Settings
 from app.shared.db import batched
 from app.shared.mass import kg_from_grams
+from app.shared.problems import FieldRefused
+from app.shared.times import now
 from app.standards.ico_marks import Mark, coffee_year, coffee_year_label, parse_mark
 
 OPENING: Final = "opening stock"
@@ -61,6 +72,56 @@ class _Known:
     voided: bool
     said: Mapping[str, object] | None
     """The row it came from; None when it came another way."""
+
+
+def limits_of(settings: Settings, lightest_g: int, heaviest_g: int) -> Limits:
+    """Say what rows are held against now."""
+    return Limits(now() + timedelta(minutes=settings.ahead_minutes), lightest_g, heaviest_g)
+
+
+def sort_sheet(session: Session, sheet: StockFile) -> Sorted:
+    """Sort the rows of a file; what the file itself refuses is among the refused, by line."""
+    found = sort_rows(session, sheet.rows)
+    found.refused = sorted([*sheet.refused, *found.refused], key=lambda row: row.line)
+    return found
+
+
+def sort_asked(session: Session, asked: StockFileIn, settings: Settings) -> Sorted:
+    """Sort the rows of a file that somebody sent.
+
+    Raises:
+        FieldRefused: when it cannot be read as a stock file.
+    """
+    limits = limits_of(settings, asked.lightest_g, asked.heaviest_g)
+    try:
+        sheet = read_stock_file(asked.file.encode(), limits)
+    except StockFileError as error:
+        raise FieldRefused("#/file", str(error)) from error
+    return sort_sheet(session, sheet)
+
+
+def take_over(pen: Pen, asked: StockFileIn) -> TakenOver:
+    """Book the new rows of a file, all of them or none, an entry for each lot.
+
+    Raises:
+        FieldRefused: when rows are refused and are not to be left out, or none is new.
+    """
+    found = sort_asked(pen.session, asked, pen.settings)
+    if found.refused and not asked.skip_refused:
+        first = found.refused[0]
+        said = f"{len(found.refused)} rows are refused, the first: {first}"
+        raise FieldRefused("#/file", said)
+    if not found.new:
+        raise FieldRefused("#/file", "no row is new: there is nothing to book")
+    for row in found.new:
+        enter(pen, row, found.places)
+    return TakenOver(
+        lots=len(found.new),
+        sacks=sum(row.sacks for row in found.new),
+        grams=sum(row.whole_g for row in found.new),
+        there=len(found.there),
+        refused=len(found.refused),
+    )
 
 
 def sort_rows(session: Session, rows: Collection[StockRow]) -> Sorted:

@@ -34,7 +34,7 @@ from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
 from app.places.schemas import Caution
 from app.shared.codes import Code, NewCode, PlaceCode
-from app.shared.mass import KgIn, KgOut
+from app.shared.mass import HEAVIEST_G, KgIn, KgOut
 from app.shared.numbers import NumberOut
 from app.shared.times import Day, MomentIn, MomentOut
 from app.standards.ico_marks import MarkForm, coffee_year, read_coffee_year
@@ -171,6 +171,28 @@ class OpeningLot(LotIn):
     """A lot of a stock file: its name is kept with its spaces, as it was typed."""
 
     name: Annotated[str, Field(min_length=1, max_length=500)]
+
+
+class StockFileIn(Asked):
+    """A stock file, and what its rows are held against."""
+
+    file: Annotated[str, Field(min_length=1)]
+    skip_refused: bool = False
+    """Whether the other rows are stored when some are refused."""
+    lightest_g: KgIn = Field(default=1, alias="min_sack_kg")
+    heaviest_g: KgIn = Field(default=HEAVIEST_G, alias="max_sack_kg")
+
+
+class TakenOver(Told):
+    """What of a stock file is in the book now."""
+
+    lots: int
+    sacks: int
+    grams: KgOut = Field(alias="kg")
+    there: int
+    """Rows that were in the book before."""
+    refused: int
+    """Rows that were left out."""
 
 
 class DeliveryIn(Correcting):

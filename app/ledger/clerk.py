@@ -87,7 +87,7 @@ class Clerk:
             made = action(pen, *args, **kwargs)
             body = to_json(made)
             session.execute(insert(KeyedAnswer).values(
-                entry_id=pen.entry_id, status=status, body=body.decode(),
+                entry_id=pen.keyed_entry_id, status=status, body=body.decode(),
                 etag=made.etag if isinstance(made, Versioned) else None,
             ))  # fmt: skip
         return _answer(body, status, made)

@@ -140,6 +140,8 @@ class Pen:
         self.now = now()
         self.entry_id: int | None = None
         """The last entry posted."""
+        self.keyed_entry_id: int | None = None
+        """The first entry posted, which carries the key; most acts post no other."""
         self._key = key
         self._fingerprint = fingerprint
         last = session.execute(
@@ -204,6 +206,7 @@ class Pen:
         self._write_flows(posting)
         self._write_adjustments(posting, entry_id)
         self.entry_id = entry_id
+        self.keyed_entry_id = self.keyed_entry_id or entry_id
         return entry_id
 
     def note(self, kind: str, said: Mapping[str, object], at: datetime | None = None) -> int:
@@ -247,8 +250,9 @@ class Pen:
             "recorded_at": self.now,
             "who": self.who,
             "facts": canonical({"said": posting.said, "book": posting.lines().as_facts()}),
-            "idempotency_key": self._key,
-            "fingerprint": self._fingerprint,
+            # Of several entries of one act the first carries the key.
+            "idempotency_key": None if self.keyed_entry_id else self._key,
+            "fingerprint": None if self.keyed_entry_id else self._fingerprint,
             "reverses_id": posting.reverses_id,
             "previous_sha256": self._last_sha256,
         }

@@ -45,6 +45,7 @@ from app.web import (
     start,
     stocking,
     store,
+    taking_over,
     tasting,
     tracing,
     units,
@@ -61,7 +62,7 @@ PAGES: Final = (
     contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
     instruments, packing, weighing, stocking, dispatching, returning, selling, crating,
     holding, tracing, recalling, drilling, balancing, journal, master_cards,
-    people, house,
+    people, taking_over, house,
     offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""
