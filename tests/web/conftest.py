@@ -87,6 +87,7 @@ def filled_fields(page: str) -> dict[str, str]:
     found = {
         name: unescape("".join(re.findall(r' value="([^"]*)"', tag)))
         for tag in re.findall(r"<input [^>]*>", content)
+        if " checked" in tag or not re.search(r'type="(checkbox|radio)"', tag)
         for name in re.findall(r' name="([^"]+)"', tag)
     }
     for name, inner in re.findall(
