@@ -293,8 +293,8 @@ def _ask(desk: Desk, name: str, form: Form[Any], card: CardOut | None = None) ->
     sort = SORTS[name]
     said = card.model_dump(by_alias=True) if card else {}
     return desk.show(
-        "master_card.html", form, sort=sort, card=card, said=said,
-        path=f"/cards/{name}/{_key(sort, said) if said else 'new'}", shown=_shown, pairs=_pairs,
+        "master_card.html", form, sort=sort, card=card, written=said,
+        action=f"/cards/{name}/{_key(sort, said) if said else 'new'}", shown=_shown, pairs=_pairs,
     )  # fmt: skip
 
 

@@ -71,18 +71,16 @@ def render(request: Request, template: str, status: int = 200, **context: object
     visitor = getattr(request.state, "visitor", None)
     # The service worker that keeps a page for later does not show it to anybody.
     said = _said(request) if request.headers.get("purpose") != "keep" else None
-    filled = _environment().get_template(template).render(
-        {
-            "desk": None,
-            "form": None,
-            "visitor": visitor,
-            "tasks": tasks_of(request.app.state.tasks, visitor.staff) if visitor else [],
-            "said": said,
-            "path": request.url.path,
-            "here": f"{request.url.path}?{request.url.query}".rstrip("?"),
-            **context,
-        }
-    )  # fmt: skip
+    frame = {
+        "visitor": visitor,
+        "tasks": tasks_of(request.app.state.tasks, visitor.staff) if visitor else [],
+        "said": said,
+        "path": request.url.path,
+    }
+    if taken := frame.keys() & context.keys():
+        raise TypeError(f"the frame of every page has these names already: {taken}")
+    whole = {"desk": None, "form": None, **frame, **context}
+    filled = _environment().get_template(template).render(whole)
     page = HTMLResponse(filled, status, HEADERS)
     if said is not None:
         page.delete_cookie(_SAID)

@@ -49,6 +49,7 @@ def test_cards_are_entered_changed_and_emptied(
     assert 'value="C-03"' in twice.text
     assert "Zum Kran Bo, +49 000 5" in listed
     assert counted <= 3
+    assert words(page).startswith("Customers Zum Kran")
     assert "The kind stays" in words(page)
     assert changed.status_code == 303
     kept = api.get("/customers/Zum%20Kran")
