@@ -16,8 +16,8 @@ from app.shared.mass import kg_from_grams
 from app.web import forms
 from app.web.desk import Desk
 from app.web.forms import KEY_FIELD, Form
-from app.web.shown import POUND_KG, typed_number
-from app.web.texts import _, manner
+from app.web.shown import typed_mass, typed_number
+from app.web.texts import _
 
 Body = TypeVar("Body", bound=BaseModel)
 Changed = TypeVar("Changed", bound=Change)
@@ -28,24 +28,17 @@ _TICKED: Final = frozenset({"kinds"})
 """Fields that are ticked: on the card they stand in one order, joined by commas."""
 
 
-def mass_field(name: str, grams: int) -> tuple[str, str]:
-    """Name the field of a mass and what stands in it, in what was chosen."""
-    kilograms = kg_from_grams(grams)
-    if manner().mass_unit == "lb":
-        return f"{name}:lb", typed_number((kilograms / POUND_KG).quantize(Decimal("0.01")))
-    return name, typed_number(kilograms)
-
-
 def filled(card: CardOut, body: type[BaseModel]) -> dict[str, str]:
     """Fill the fields of a form with what stands on a card."""
-    found = {}
+    found: dict[str, str] = {}
     for name, info in body.model_fields.items():
         value, field = getattr(card, name), info.alias or name
         if value is None or isinstance(value, list):  # a list is no field of its own
             continue
         if name.endswith("_g"):
-            field, said = mass_field(field, value)
-        elif name.endswith("_milli"):
+            found |= typed_mass(field, value)
+            continue
+        if name.endswith("_milli"):
             said = typed_number(kg_from_grams(value))
         elif isinstance(value, bool):
             said = str(value).lower()

@@ -40,8 +40,7 @@ def mass(grams: int) -> str:
 def mass_kg(kilograms: Decimal | int) -> str:
     """Write kilograms, as the API answers them, in what was chosen."""
     if manner().mass_unit == "lb":
-        pounds = (Decimal(kilograms) / POUND_KG).quantize(Decimal("0.01"), ROUND_HALF_EVEN)
-        return f"{number(pounds)}{_NARROW}lb"
+        return f"{number(pounds_of(Decimal(kilograms)))}{_NARROW}lb"
     return f"{number(Decimal(kilograms))}{_NARROW}kg"
 
 
@@ -56,9 +55,13 @@ def typed_mass(name: str, grams: int) -> dict[str, str]:
     """Write a mass into the field for it, which is in what was chosen."""
     kilograms = kg_from_grams(grams)
     if manner().mass_unit == "lb":
-        pounds = (kilograms / POUND_KG).quantize(Decimal("0.01"), ROUND_HALF_EVEN)
-        return {f"{name}:lb": typed_number(pounds)}
+        return {f"{name}:lb": typed_number(pounds_of(kilograms))}
     return {name: typed_number(kilograms)}
+
+
+def pounds_of(kilograms: Decimal) -> Decimal:
+    """Turn kilograms into pounds, to a hundredth, as the pages show them."""
+    return (kilograms / POUND_KG).quantize(Decimal("0.01"), ROUND_HALF_EVEN)
 
 
 def kg_of_pounds(pounds: Decimal) -> Decimal:
