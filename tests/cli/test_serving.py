@@ -13,6 +13,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from app.cli.serve import open_door
 from tests.cli.conftest import Jutebook
 
 PROGRAM = Path(sys.executable).with_name("jutebook")
@@ -69,6 +70,14 @@ def test_migrating_makes_the_tables_once(jutebook: Jutebook, empty_url: str) -> 
     assert first.stdout == "The database is at the newest schema now.\n"
     assert second.stdout == "The database is at the newest schema already.\n"
     assert jutebook("check", database=empty_url).exit_code == 0
+
+
+def test_no_answer_waits_for_the_client_to_acknowledge_its_beginning() -> None:
+    # RFC 9293, 3.7.4: an interactive service switches the Nagle algorithm off.
+    with open_door("127.0.0.1", 0) as door, socket.create_connection(door.getsockname()):
+        connection, _ = door.accept()
+        with connection:
+            assert connection.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
 
 def test_a_port_that_is_taken_is_one_sentence(jutebook: Jutebook) -> None:
