@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
+from functools import cache
 from typing import Any, NamedTuple
 
 from sqlalchemy import select
@@ -36,6 +37,7 @@ from app.standards.handling import sack_caution
 from app.standards.ico_marks import coffee_year_label
 
 
+@cache
 def _lots() -> AnySelect:
     return (
         select(
@@ -259,6 +261,7 @@ def delivery_page(session: Session, page: Page) -> PageOf:
     ], following  # fmt: skip
 
 
+@cache
 def _sacks() -> AnySelect:
     lot_unit = aliased(Unit)
     return (
