@@ -138,9 +138,13 @@ class Wire:
 
     def get(self, path: str) -> Any:
         """Read something that is there."""
+        return read_json(self.read(path))
+
+    def read(self, path: str) -> bytes:
+        """Read it as it comes over the wire."""
         answer = self._client.get(path)
         assert answer.status_code == 200, answer.text
-        return read_json(answer.content)
+        return answer.content
 
     def __enter__(self) -> Self:
         return self

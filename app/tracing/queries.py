@@ -19,7 +19,7 @@ from app.ledger.then import AsOf, as_of, standing
 from app.places.stays import Window, stood_at
 from app.sending.sales.tables import Sale
 from app.sending.tables import Customer, Dispatch
-from app.shared.db import among
+from app.shared.db import Among, AnySelect, OverIds
 from app.shared.mass import kg_from_grams
 from app.shared.times import text
 from app.tracing.carry_over import possible_contact
@@ -267,7 +267,12 @@ class _SentTo(NamedTuple):
 
 
 def _customers_of(session: Session, dispatches: Collection[int]) -> Mapping[int, _SentTo]:
-    rows = session.execute(
+    return {row[0]: _SentTo(*row[1:]) for row in _consignees.rows(session, dispatches)}
+
+
+@OverIds
+def _consignees(among: Among) -> AnySelect:
+    return (
         select(
             col(Dispatch.unit_id),
             col(Customer.id),
@@ -278,33 +283,39 @@ def _customers_of(session: Session, dispatches: Collection[int]) -> Mapping[int,
         )
         .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
         .outerjoin(Sale, col(Sale.dispatch_id) == col(Dispatch.unit_id))
-        .where(among(session, col(Dispatch.unit_id), dispatches))
+        .where(among(col(Dispatch.unit_id)))
     )
-    return {row[0]: _SentTo(*row[1:]) for row in rows}
 
 
 def _suppliers(session: Session, walked: Walk) -> list[dict[str, object]]:
     """Name who supplied the reached lots, and the lots of sacks the trace starts at."""
     lots = {unit.id for unit in walked.units.values() if unit.kind == UnitKind.LOT}
-    lots.update(session.scalars(
-        select(col(Sack.lot_id)).where(among(session, col(Sack.unit_id), list(walked.start)))
-    ))  # fmt: skip
-    rows = session.execute(
-        select(col(Supplier.name), col(Delivery.code), col(Unit.code))
-        .select_from(GreenLot)
-        .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
-        .join(Unit, col(Unit.id) == col(GreenLot.unit_id))
-        .outerjoin(Supplier, col(Supplier.id) == col(Delivery.supplier_id))
-        .where(among(session, col(GreenLot.unit_id), list(lots)))
-        .order_by(col(Delivery.id), col(Unit.id))
-    )
+    lots.update(row[0] for row in _lots_of_sacks.rows(session, walked.start))
     found: dict[tuple[str | None, str], list[str]] = {}
-    for name, delivery, code in rows:
+    for name, delivery, code in _deliveries.rows(session, lots):
         found.setdefault((name, delivery), []).append(code)
     return [
         {"supplier": name, "delivery": delivery, "lots": codes}
         for (name, delivery), codes in found.items()
     ]
+
+
+@OverIds
+def _lots_of_sacks(among: Among) -> AnySelect:
+    return select(col(Sack.lot_id)).where(among(col(Sack.unit_id)))
+
+
+@OverIds
+def _deliveries(among: Among) -> AnySelect:
+    return (
+        select(col(Supplier.name), col(Delivery.code), col(Unit.code))
+        .select_from(GreenLot)
+        .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
+        .join(Unit, col(Unit.id) == col(GreenLot.unit_id))
+        .outerjoin(Supplier, col(Supplier.id) == col(Delivery.supplier_id))
+        .where(among(col(GreenLot.unit_id)))
+        .order_by(col(Delivery.id), col(Unit.id))
+    )
 
 
 def _balance(balance: Balance) -> dict[str, Decimal]:

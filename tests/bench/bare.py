@@ -10,9 +10,8 @@ import hashlib
 import json
 import sqlite3
 import threading
-from collections.abc import Callable
-from contextlib import AbstractContextManager
-from datetime import UTC, datetime
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, date, datetime
 from typing import Any, Final
 
 import psycopg
@@ -35,7 +34,7 @@ _ROWS: Final = {
 }  # fmt: skip
 
 
-def _insert(table: str, columns: tuple[str, ...], mark: str) -> str:
+def _insert(table: str, columns: Sequence[str], mark: str) -> str:
     names, marks = ", ".join(columns), ", ".join([mark] * len(columns))
     return f"INSERT INTO {table} ({names}) VALUES ({marks})"  # noqa: S608 - nothing comes from outside
 
@@ -47,7 +46,7 @@ class BareBook:
         self._lock = threading.Lock()
         self._sqlite = url.startswith("sqlite")
         mark = "?" if self._sqlite else "%s"
-        self._connection: Any = _open(url)
+        self._connection: Any = open_bare(url)
         self._begin = (
             "BEGIN IMMEDIATE" if self._sqlite else f"BEGIN; SELECT pg_advisory_xact_lock({THE_PEN})"
         )
@@ -66,7 +65,7 @@ class BareBook:
         grams, end_g = round(draw["kg"] * 1000), round(asked["end_kg"] * 1000)
         moment: object = datetime.now(UTC)
         if self._sqlite:
-            moment = moment.strftime("%Y-%m-%d %H:%M:%S.%f")  # type: ignore[attr-defined]
+            moment = _as_sqlite(moment)
         with self._lock:
             self._connection.execute(self._begin)
             entry, before = self._ask(_LAST)
@@ -87,7 +86,29 @@ class BareBook:
         return json.dumps({"code": f"R.B{self._unit}", "charge_kg": draw["kg"]}).encode()
 
 
-def _open(url: str) -> AbstractContextManager[object]:
+def write_rows(connection: Any, table: str, rows: Sequence[Mapping[str, object]]) -> None:
+    """Write rows in bulk as each database likes it best; all have the same columns."""
+    columns = list(rows[0])
+    values = ([row[column] for column in columns] for row in rows)
+    if isinstance(connection, sqlite3.Connection):
+        plain = (list(map(_as_sqlite, each)) for each in values)
+        connection.executemany(_insert(table, columns, "?"), plain)
+        return
+    into = f"COPY {table} ({', '.join(columns)}) FROM STDIN"
+    with connection.cursor() as cursor, cursor.copy(into) as copy:
+        for each in values:
+            copy.write_row(each)
+
+
+def _as_sqlite(value: object) -> object:
+    """Write days and moments as the service does."""
+    if isinstance(value, datetime):
+        return value.replace(tzinfo=None).isoformat(" ", "microseconds")
+    return value.isoformat() if isinstance(value, date) else value
+
+
+def open_bare(url: str) -> Any:
+    """Open a database by its driver."""
     if url.startswith("sqlite"):
         connection = sqlite3.connect(
             make_url(url).database or "", isolation_level=None, check_same_thread=False
