@@ -116,7 +116,8 @@ def open_bare(url: str) -> Any:
         for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
             connection.execute(f"PRAGMA {pragma}")
         return connection
-    return psycopg.connect(url, autocommit=True)
+    address = make_url(url).set(drivername="postgresql").render_as_string(hide_password=False)
+    return psycopg.connect(address, autocommit=True)
 
 
 class BareService:
