@@ -5,7 +5,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
-from functools import lru_cache, partial
+from functools import partial
 from typing import NamedTuple
 
 from sqlalchemy import select
@@ -40,9 +40,6 @@ from app.tracing.spread import Inflows, Spread, grams_of_both, inflows
 from app.tracing.walk import Walk, by_way_of_dispatches, came_back_from, sent_lines, walk
 
 _GREEN = (UnitKind.LOT, UnitKind.SACK)
-
-_kg = lru_cache(maxsize=50_000)(kg_from_grams)
-"""A long answer has the same few masses again and again."""
 
 CAUTION = (
     "This lists what the records connect. Whether to withdraw or recall is for the food business "
@@ -180,10 +177,10 @@ def _units(walked: Walk, found: _Found) -> list[dict[str, object]]:
             "kind": unit.kind,
             "happened_at": text(unit.happened_at),
             "recorded_at": text(unit.recorded_at),
-            "made_kg": _kg(unit.made_g),
-            "left_kg": _kg(unit.left_g),
-            "suspect_kg": _kg(found.part.grams(unit.id, unit.made_g)),
-            "green_kg": _kg(found.green_g(unit.id, unit.made_g)),
+            "made_kg": kg_from_grams(unit.made_g),
+            "left_kg": kg_from_grams(unit.left_g),
+            "suspect_kg": kg_from_grams(found.part.grams(unit.id, unit.made_g)),
+            "green_kg": kg_from_grams(found.green_g(unit.id, unit.made_g)),
             "share_pct": found.shares.percent(unit.id),
             "location": unit.location,
             "held": unit.held,
@@ -198,7 +195,7 @@ def _flows(walked: Walk) -> list[dict[str, object]]:
         {
             "source": walked.units[source].code,
             "target": walked.units[target].code,
-            "kg": _kg(grams),
+            "kg": kg_from_grams(grams),
         }
         for source, target, grams in walked.flows
         if source in walked.units

@@ -74,11 +74,23 @@ def _recall(made: Databases, asked: argparse.Namespace) -> None:
 
 
 def _traces(made: Databases, asked: argparse.Namespace) -> None:
-    _head("what", "flows in the book", "units", "ms", "by the driver", "of it its walk", "times")
+    _head(
+        "what",
+        "flows in the book",
+        "units",
+        "ms",
+        "by the driver",
+        "of it its walk",
+        "times",
+        "MiB",
+    )
     for each in traces.measure(lambda flows: made(f"traces{flows}"), asked.flows):
         ms = (each.ms, each.bare_ms, each.walk_ms)
         times = f"{each.ms / each.bare_ms:.1f}"
-        _say(each.name, each.flows, each.units, *(f"{some:.1f}" for some in ms), times)
+        _say(
+            each.name, each.flows, each.units, *(f"{some:.1f}" for some in ms), times,
+            f"{each.peak_mib:.0f}",
+        )  # fmt: skip
 
 
 def _requests(made: Databases, asked: argparse.Namespace) -> None:

@@ -54,6 +54,8 @@ class Line(NamedTuple):
     bare_ms: float
     walk_ms: float
     """Of the driver's, what its two statements took."""
+    peak_mib: float
+    """The most memory that the server had until then."""
 
 
 def measure(url: Callable[[int], str], sizes: list[int]) -> Iterator[Line]:
@@ -84,6 +86,7 @@ def _at(filled: Book, flows: int) -> Iterator[Line]:
                 _median_ms(partial(wire.read, path)),
                 _median_ms(partial(bare_trace, *asked)),
                 _median_ms(partial(bare_walk, *asked)),
+                _peak_mib(service.pid),
             )
     bare.close()
 
@@ -103,6 +106,11 @@ def _starts(url: str) -> Iterator[tuple[str, str, str]]:
             ), {"kind": kind})  # fmt: skip
             yield name, str(code), direction
     engine.dispose()
+
+
+def _peak_mib(process: int) -> float:
+    said = Path(f"/proc/{process}/status").read_text("utf-8")
+    return int(said.partition("VmHWM:")[2].split()[0]) / 1024
 
 
 def _median_ms(act: Callable[[], object]) -> float:
