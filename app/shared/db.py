@@ -178,7 +178,9 @@ class OverIds:
     def rows(
         self, session: Session, ids: Collection[int], *choices: bool, **values: object
     ) -> Sequence[Any]:
-        """Run it over these ids, with the values of its other parameters."""
+        """Run it over these ids, with values for its other parameters; over none it finds none."""
+        if not ids:
+            return ()
         dialect = session.get_bind().dialect.name
         numbers = list(ids)
         listed = numbers if dialect == "postgresql" else json.dumps(numbers)

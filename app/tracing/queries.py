@@ -110,7 +110,8 @@ def _trace(
     session: Session, start: Sequence[Unit], direction: Direction, when: AsOf, *, hops: int
 ) -> dict[str, object]:
     ids = [unit.id for unit in start]
-    back = came_back_from(session, ids, when.upto)
+    sent = [unit.id for unit in start if unit.kind == UnitKind.DISPATCH]
+    back = came_back_from(session, sent, when.upto)
     if direction is Direction.FORWARD:
         ids += [bags.unit for bags in back if bags.unit not in ids]
     walked = walk(session, ids, direction, when.upto)
@@ -126,7 +127,9 @@ def _trace(
         "flows": _flows(walked),
         "customers": _customers(session, walked, lines, found.part),
         "suppliers": _suppliers(session, walked),
-        "materials": materials_of(session, ((u.id, u.code) for u in walked.units.values())),
+        "materials": materials_of(
+            session, ((u.id, u.code) for u in walked.units.values() if u.kind == UnitKind.PACK)
+        ),
         "balance": _balance(found.balance),
         "possible_contact": possible_contact(session, walked, hops, when.upto) if hops else None,
         "caution": CAUTION,
@@ -287,7 +290,8 @@ def _consignees(among: Among) -> AnySelect:
 def _suppliers(session: Session, walked: Walk) -> list[dict[str, object]]:
     """Name who supplied the reached lots, and the lots of sacks the trace starts at."""
     lots = {unit.id for unit in walked.units.values() if unit.kind == UnitKind.LOT}
-    lots.update(row[0] for row in _lots_of_sacks.rows(session, walked.start))
+    sacks = [unit for unit in walked.start if walked.units[unit].kind == UnitKind.SACK]
+    lots.update(row[0] for row in _lots_of_sacks.rows(session, sacks))
     found: dict[tuple[str | None, str], list[str]] = {}
     for name, delivery, code in _deliveries.rows(session, lots):
         found.setdefault((name, delivery), []).append(code)
