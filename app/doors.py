@@ -7,10 +7,10 @@ from sqlalchemy.exc import DBAPIError
 
 from app import __version__, metrics
 from app.schema import lag
-from app.shared.answers import Answer
+from app.shared.answers import Answer, short_name
 from app.shared.problems import Refused
 
-router = APIRouter(tags=["doors"])
+router = APIRouter(tags=["doors"], generate_unique_id_function=short_name)
 
 
 @router.head("/healthz", include_in_schema=False)

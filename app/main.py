@@ -6,8 +6,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 import anyio.to_thread
-from fastapi import APIRouter, FastAPI
-from fastapi.routing import APIRoute
+from fastapi import FastAPI
 from fastapi_offline import FastAPIOffline
 from sqlalchemy import Engine
 
@@ -69,12 +68,13 @@ from app.shared.db import open_engine
 from app.shared.problem_pages import router as problem_pages
 from app.shared.problems import explain_refusals
 from app.shared.sign_in import TokenCounts
+from app.signpost import Signpost
 from app.tracing import routes as tracing
 from app.tracing import void_routes as voids
 from app.tracing.evidence import routes as unit_evidence
 from app.tracing.flow import routes as flows
 from app.value import routes as value
-from app.web.pages import open_pages
+from app.web.pages import open_pages, page_routers
 from app.web.sessions import Guesses
 
 PACKAGES = (
@@ -147,18 +147,15 @@ def create_app(settings: Settings) -> FastAPI:
         # It would lead to whatever host the request names.
         redirect_slashes=False,
         lifespan=_lifespan,
-        generate_unique_id_function=_name,
     )
     open_book(app, settings)
     explain_refusals(app)
-    api = APIRouter(prefix="/api/v1")
-    for package in PACKAGES:
-        api.include_router(package.router)
-    app.include_router(api)
-    app.include_router(problem_pages)
-    app.include_router(bag.router)
-    app.include_router(doors.router)
+    routers = [package.router for package in PACKAGES]
+    for router in (*routers, problem_pages, bag.router, doors.router, *page_routers()):
+        # Each with its whole path, and not router within router, which are searched thrice.
+        app.router.routes += router.routes
     open_pages(app)
+    app.router.middleware_stack = Signpost(app.router)
     describe(app)
     _let_the_porter_stand_before(app)
     return app
@@ -200,11 +197,6 @@ def _open(settings: Settings, url: str) -> Engine:
         busy_timeout_s=settings.busy_timeout_s,
         statement_timeout_s=settings.statement_seconds,
     )
-
-
-def _name(route: APIRoute) -> str:
-    """Name an operation as its function is named: short, and the same wherever it stands."""
-    return route.name
 
 
 @asynccontextmanager

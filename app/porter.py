@@ -7,10 +7,11 @@ header, and people type names into searches.
 import logging
 import re
 import secrets
+from collections.abc import Iterable, Mapping, Sequence
 from time import perf_counter
 from typing import Final
 
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app import metrics
@@ -35,7 +36,16 @@ _DOCS_POLICY: Final = (
     "img-src 'self' data:; frame-ancestors 'none'"
 )
 """The pages that show the API are the library's own, with a script inside."""
-_SAFE_CONNECTIONS_S: Final = 365 * 24 * 3600
+_SAFE_CONNECTIONS: Final = (b"strict-transport-security", b"max-age=%d" % (365 * 24 * 3600))
+
+
+def _raw(headers: Mapping[str, str]) -> Sequence[tuple[bytes, bytes]]:
+    """Write headers as they go over the wire."""
+    return [(name.lower().encode(), value.encode()) for name, value in headers.items()]
+
+
+_RAW_HEADERS: Final = _raw(HEADERS)
+_DOCS_HEADERS: Final = _raw(HEADERS | {"Content-Security-Policy": _DOCS_POLICY})
 
 
 class Porter:
@@ -96,14 +106,18 @@ def _number(scope: Scope) -> str:
 
 
 def _label(message: Message, scope: Scope, number: str) -> None:
-    headers = MutableHeaders(scope=message)
-    headers["X-Request-Id"] = number
-    for name, value in HEADERS.items():
-        headers.setdefault(name, value)
-    if scope["path"].startswith("/api/docs"):
-        headers["Content-Security-Policy"] = _DOCS_POLICY
+    said = {name for name, _ in message["headers"]}
+    message["headers"] = [
+        *message["headers"],
+        *(header for header in _headers_for(scope) if header[0] not in said),
+        (b"x-request-id", number.encode()),
+    ]
+
+
+def _headers_for(scope: Scope) -> Iterable[tuple[bytes, bytes]]:
+    yield from _DOCS_HEADERS if scope["path"].startswith("/api/docs") else _RAW_HEADERS
     if scope["scheme"] == "https":
-        headers.setdefault("Strict-Transport-Security", f"max-age={_SAFE_CONNECTIONS_S}")
+        yield _SAFE_CONNECTIONS
 
 
 def _note(scope: Scope, status: int, took_s: float, broken: Exception | None) -> None:

@@ -13,6 +13,7 @@ import httpx
 import uvicorn
 from fastapi import FastAPI
 
+from app.cli.serve import open_door
 from app.main import open_book
 from app.settings import Settings
 from app.shared.answers import read_json, to_json
@@ -33,7 +34,7 @@ _FORKS.set_forkserver_preload(["tests.serving", "tests.built"])
 
 def _listen(port: int = 0) -> socket.socket:
     """Open the socket before the service starts: clients then wait in line instead of polling."""
-    return socket.create_server(("127.0.0.1", port), backlog=128)
+    return open_door("127.0.0.1", port)
 
 
 def _address(listener: socket.socket) -> str:
@@ -55,22 +56,31 @@ def served(service: FastAPI, port: int = 0) -> Iterator[str]:
         listener.close()
 
 
-def _serve(listener: socket.socket, settings: Settings) -> None:
-    from tests.built import SERVICE  # noqa: PLC0415 - only where it was built before the fork
-
-    open_book(SERVICE, settings)
-    server = uvicorn.Server(uvicorn.Config(SERVICE, log_config=None))
+def _serve(listener: socket.socket, build: Callable[..., Any], what: object) -> None:
+    server = uvicorn.Server(uvicorn.Config(build(what), log_config=None))
     server.run(sockets=[listener])
 
 
-class ServiceProcess:
-    """One server process; several may share a database."""
+def _build(settings: Settings) -> FastAPI:
+    from tests.built import SERVICE  # noqa: PLC0415 - only where it was built before the fork
 
-    def __init__(self, settings: Settings) -> None:
+    open_book(SERVICE, settings)
+    return SERVICE
+
+
+class ServerProcess:
+    """One server process; what it serves is built there."""
+
+    def __init__(self, build: Callable[[T], Any], what: T) -> None:
         with _listen() as listener:
             self.address = _address(listener)
-            self._process = _FORKS.Process(target=_serve, args=(listener, settings), daemon=True)
+            self._process = _FORKS.Process(target=_serve, args=(listener, build, what), daemon=True)
             self._process.start()
+
+    @property
+    def pid(self) -> int:
+        """Its number with the machine."""
+        return self._process.pid or 0
 
     def kill(self) -> None:
         """End it at once, whatever it was doing."""
@@ -83,6 +93,13 @@ class ServiceProcess:
     def __exit__(self, *_: object) -> None:
         self._process.terminate()
         self._process.join()
+
+
+class ServiceProcess(ServerProcess):
+    """One process of the service; several may share a database."""
+
+    def __init__(self, settings: Settings) -> None:
+        super().__init__(_build, settings)
 
 
 def run_in_processes(act: Callable[..., None], *args: object, times: int) -> list[int | None]:
@@ -121,9 +138,13 @@ class Wire:
 
     def get(self, path: str) -> Any:
         """Read something that is there."""
+        return read_json(self.read(path))
+
+    def read(self, path: str) -> bytes:
+        """Read it as it comes over the wire."""
         answer = self._client.get(path)
         assert answer.status_code == 200, answer.text
-        return read_json(answer.content)
+        return answer.content
 
     def __enter__(self) -> Self:
         return self

@@ -17,7 +17,7 @@ from app.bag.rules import Story
 from app.bag.schemas import BagOut, OriginOut
 from app.ledger.replica import reading_all_booked
 from app.settings import Settings
-from app.shared.answers import Answer
+from app.shared.answers import Answer, short_name
 from app.shared.problems import Refused
 from app.standards.countries import country_name
 from app.standards.gs1.links import parse_link
@@ -64,7 +64,7 @@ def _reading(request: Request) -> AbstractContextManager[Session]:
 
 Opened = Annotated[Settings, Depends(_opened)]
 
-router = APIRouter(tags=["bag"])
+router = APIRouter(tags=["bag"], generate_unique_id_function=short_name)
 
 _ANSWERED: Final[dict[int | str, dict[str, Any]]] = {200: {"content": {"text/html": {}}}}
 

@@ -1,6 +1,6 @@
 """Pictures for buyers, what they show, and the report."""
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.buying import queries
 from app.buying.schemas import AgeMonthsOut, UseBy, UseOut
@@ -8,9 +8,9 @@ from app.cover.projecting import projection
 from app.cover.routes import CoverAsked, DaysAhead, KeyAsked
 from app.cover.schemas import By, ItemBy
 from app.ledger.clerk import Reader
-from app.shared.answers import PICTURE, Answer, ExactRoute, Pdf, Svg
+from app.shared.answers import PICTURE, Answer, Pdf, Svg, api_router
 
-router = APIRouter(route_class=ExactRoute)
+router = api_router()
 
 
 @router.get("/cover.svg", response_class=Svg, responses=PICTURE, tags=["cover"])

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import Depends, Query, Response
 
 from app.cover import forward, ordering, projecting, queries, supposing
 from app.cover.frames import Asked
@@ -17,13 +17,13 @@ from app.cover.schemas import (
     WhatIfOut,
 )
 from app.ledger.clerk import Reader
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.times import Day
 
-router = APIRouter(route_class=ExactRoute, tags=["cover"])
+router = api_router("cover")
 
 
-def _asked(
+async def _asked(
     as_of: Annotated[Day | None, Query(description="The day at whose end; today")] = None,
     window_days: Annotated[
         int | None, Query(ge=1, le=1098, description="Over how many days use is averaged")

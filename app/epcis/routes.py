@@ -3,19 +3,19 @@
 from collections.abc import Mapping
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi import Depends, Query, Request, Response
 from sqlmodel import Session
 
 from app.epcis import documents, proposing
 from app.epcis.schemas import ProposalsOut, TellIn
 from app.ledger.clerk import Reader
 from app.settings import Settings
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.bodies import body_of
 from app.shared.problems import Refused
 from app.tracing.schemas import Direction
 
-router = APIRouter(route_class=ExactRoute, tags=["epcis"])
+router = api_router("epcis")
 
 _JSON_LD: Final = "application/ld+json"
 _SCHEMA: Final[dict[str, Any]] = {

@@ -2,9 +2,10 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
+from functools import cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -20,7 +21,7 @@ from app.green.rules import stock_of
 from app.green.schemas import DeliveryOut, LotOut, LotReceived, SackBrief, SackOut
 from app.green.tables import Condition, Delivery, GreenLot, Sack, Supplier
 from app.ledger.cards import card_at
-from app.ledger.queries import on_hold, unit_by_code
+from app.ledger.queries import on_hold, unit_by_code, unknown
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.actions import LOCATIONS
 from app.places.tables import Location
@@ -36,6 +37,7 @@ from app.standards.handling import sack_caution
 from app.standards.ico_marks import coffee_year_label
 
 
+@cache
 def _lots() -> AnySelect:
     return (
         select(
@@ -259,6 +261,7 @@ def delivery_page(session: Session, page: Page) -> PageOf:
     ], following  # fmt: skip
 
 
+@cache
 def _sacks() -> AnySelect:
     lot_unit = aliased(Unit)
     return (
@@ -282,6 +285,11 @@ def _sacks() -> AnySelect:
     )
 
 
+@cache
+def _sack() -> AnySelect:
+    return _sacks().where(col(Unit.code) == bindparam("code"))
+
+
 def _sack_line(row: Any) -> dict[str, object]:  # noqa: ANN401 - a row of `_sacks`
     return {
         "code": row.code, "lot": row.lot, "number": row.number,
@@ -295,8 +303,10 @@ def _sack_line(row: Any) -> dict[str, object]:  # noqa: ANN401 - a row of `_sack
 
 def sack(session: Session, code: str, heavy_over_g: int) -> SackOut:
     """Read one sack."""
-    unit = unit_by_code(session, code, UnitKind.SACK)
-    row = session.execute(_sacks().where(col(Unit.id) == unit.id)).one()
+    row = session.connection().execute(_sack(), {"code": code}).first()
+    if row is None:
+        unit_by_code(session, code, UnitKind.SACK)  # says what is amiss with the code
+        raise unknown(code)
     return SackOut(
         code=row.code,
         lot=row.lot,

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import Depends, Query, Response
 
 from app.green import actions, queries
 from app.green.actions import SUPPLIERS
@@ -21,19 +21,19 @@ from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.places.cautions import heavy_over_g
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["green"])
+router = api_router("green")
 
 SupplierKeeper = Annotated[Clerk, allowed(Permission.SUPPLIERS)]
 Receiver = Annotated[Clerk, allowed(Permission.RECEIVE)]
 Printed = Annotated[str | None, Query(max_length=100, description="In any printed form")]
 
 
-def _wanted(
+async def _wanted(
     origin: Annotated[Country | None, Query()] = None,
     on_hand: bool | None = None,
     ico_mark: Printed = None,

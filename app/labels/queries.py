@@ -1,5 +1,6 @@
 """Reading print orders, and gathering the labels of one."""
 
+from functools import cache
 from typing import Any
 
 from sqlalchemy import func, select
@@ -22,6 +23,7 @@ from app.shared.problems import Refused
 from app.shared.times import text
 
 
+@cache
 def _orders() -> AnySelect:
     lines = (
         select(func.count())

@@ -2,18 +2,18 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.labels import actions, queries
 from app.labels.drawing import draw
 from app.labels.schemas import LabelsIn, OrderLine, OrderOut
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, ExactRoute, Pdf
+from app.shared.answers import Answer, Pdf, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["labels"])
+router = api_router("labels")
 
 Printer = Annotated[Clerk, allowed(Permission.LABELS)]
 OrderNumber = Annotated[int, Path(ge=1, le=2**31 - 1, description="The number of a print order")]

@@ -195,7 +195,7 @@ def _refuse_nul(request: Request) -> None:
         raise Refused("bad-request", "The address has a NUL character in it.")
 
 
-def _keyed(
+async def _keyed(
     _: Annotated[
         str | None,
         Header(

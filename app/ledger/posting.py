@@ -9,9 +9,10 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import Row, bindparam, func, insert, select, update
+from sqlalchemy import Insert, Row, bindparam, func, insert, select, update
 from sqlmodel import Session, SQLModel, col
 
 from app.ledger.queries import on_hold
@@ -41,6 +42,23 @@ _CHANGE = (
     .where(col(Unit.voided_entry_id).is_(None))
     .values(left_g=col(Unit.left_g) + bindparam("grams"))
 )
+_ENDS = (
+    select(
+        col(Entry.id),
+        col(Entry.sha256),
+        select(func.max(col(Unit.id))).scalar_subquery().label("unit"),
+        select(func.max(col(Adjustment.id))).scalar_subquery().label("adjustment"),
+    )
+    .order_by(col(Entry.id).desc())
+    .limit(1)
+)
+"""Where the book ends: without an entry there is nothing else either."""
+
+
+@cache
+def _into(table: str) -> Insert:
+    # The bare table, not its class: an insert by class costs as much again in Python.
+    return insert(SQLModel.metadata.tables[table])
 
 
 class Birth(NamedTuple):
@@ -144,13 +162,11 @@ class Pen:
         """The first entry posted, which carries the key; most acts post no other."""
         self._key = key
         self._fingerprint = fingerprint
-        last = session.execute(
-            select(col(Entry.id), col(Entry.sha256)).order_by(col(Entry.id).desc()).limit(1)
-        ).first()
+        last = self._connection.execute(_ENDS).first()
         self._last_entry: int = last.id if last else 0
         self._last_sha256: str = last.sha256 if last else FIRST_SHA256
-        self._last_unit: int = session.scalar(select(func.max(col(Unit.id)))) or 0
-        self._last_adjustment: int = session.scalar(select(func.max(col(Adjustment.id)))) or 0
+        self._last_unit: int = (last and last.unit) or 0
+        self._last_adjustment: int = (last and last.adjustment) or 0
 
     def moment(self, said: datetime | None, pointer: str) -> datetime:
         """Take the time somebody gave, or now; refuse one that is ahead of our clock."""
@@ -308,10 +324,8 @@ class Pen:
 
     def write(self, table: type[SQLModel], rows: Iterable[Mapping[str, object]]) -> None:
         """Write rows that refer to what is written already, without making entities of them."""
-        # The bare table, not its class: an insert by class costs as much again in Python.
-        bare = SQLModel.metadata.tables[str(table.__tablename__)]
         for some in batched(rows, 5000):
-            self._connection.execute(insert(bare), some)
+            self._connection.execute(_into(str(table.__tablename__)), some)
 
 
 def _changes(posting: Posting) -> Counter[int]:

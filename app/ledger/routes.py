@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.ledger import queries
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
@@ -12,12 +12,12 @@ from app.ledger.schemas import (
     AdjustmentLine,
     EntryLine,
 )
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["book"])
+router = api_router("book")
 
 Corrector = Annotated[Clerk, allowed(Permission.VOID)]
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, and_, exists, func, or_, select
+from sqlalchemy import BindParameter, ColumnElement, and_, exists, func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -75,7 +75,7 @@ def as_of(session: Session, moment: datetime | None) -> AsOf:
     return AsOf(moment, entry or 0)
 
 
-def alive(unit: type[Unit], upto: int | None) -> ColumnElement[bool]:
+def alive(unit: type[Unit], upto: int | BindParameter[int] | None) -> ColumnElement[bool]:
     """Tell in a statement whether a unit was in the book and not voided."""
     never_voided = col(unit.voided_entry_id).is_(None)
     if upto is None:

@@ -6,13 +6,17 @@ from sqlalchemy import CTE, ColumnElement, select
 from sqlmodel import Session, col
 
 from app.ledger.tables import Flow, Unit, UnitKind
-from app.shared.db import among
+from app.shared.db import Among, AnySelect, OverIds, among
 
 
 def reach(session: Session, start: Collection[int], *, forward: bool) -> list[int]:
     """Name every unit reached, voided ones too, in one recursive statement."""
-    reached = reached_from(among(session, col(Unit.id), start), forward=forward)
-    return [row[0] for row in session.connection().execute(select(reached.c.id))]
+    return [row[0] for row in _reached.rows(session, start, forward)]
+
+
+@OverIds
+def _reached(among: Among, forward: bool) -> AnySelect:
+    return select(reached_from(among(col(Unit.id)), forward=forward).c.id)
 
 
 def lots_behind(session: Session, unit_ids: Collection[int]) -> list[int]:

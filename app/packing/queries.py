@@ -2,6 +2,7 @@
 
 import json
 from datetime import date
+from functools import cache
 from typing import Any
 
 from sqlalchemy import select
@@ -23,6 +24,7 @@ from app.shared.paging import Page, PageOf, turn_page
 from app.shared.shares import percent
 
 
+@cache
 def _blends() -> AnySelect:
     return (
         select(
@@ -75,6 +77,7 @@ def blend_page(session: Session, page: Page) -> PageOf:
     return [BlendLine(**_blend_fields(row)).model_dump(by_alias=True) for row in rows], following
 
 
+@cache
 def _packs() -> AnySelect:
     return (
         select(

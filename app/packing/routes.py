@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.ledger import cards
 from app.ledger.cards import IfMatch
@@ -20,13 +20,13 @@ from app.packing.schemas import (
     ProductIn,
     ProductOut,
 )
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 from app.shared.times import Day
 
-router = APIRouter(route_class=ExactRoute, tags=["packing"])
+router = api_router("packing")
 
 ProductKeeper = Annotated[Clerk, allowed(Permission.PRODUCTS)]
 Blender = Annotated[Clerk, allowed(Permission.BLEND)]

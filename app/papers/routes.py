@@ -1,16 +1,16 @@
 """Papers to print."""
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger.clerk import Reader
 from app.papers import queries
 from app.papers.case_labels import draw_case_label
 from app.papers.drawing import draw_note
 from app.sending.cases.naming import CaseCode
-from app.shared.answers import ExactRoute, Pdf
+from app.shared.answers import Pdf, api_router
 from app.shared.codes import Code
 
-router = APIRouter(route_class=ExactRoute, tags=["sending"])
+router = api_router("sending")
 
 
 @router.get("/dispatches/{code}/delivery-note", response_class=Pdf)

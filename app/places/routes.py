@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import Depends, Query, Response
 
 from app.ledger import cards
 from app.ledger.cards import IfMatch
@@ -19,13 +19,13 @@ from app.places.schemas import (
 )
 from app.places.stays import Window, stay_page
 from app.places.tables import PlaceKind
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 from app.shared.times import MomentIn
 
-router = APIRouter(route_class=ExactRoute, tags=["places"])
+router = api_router("places")
 
 PlaceKeeper = Annotated[Clerk, allowed(Permission.PLACES)]
 Mover = Annotated[Clerk, allowed(Permission.MOVE)]
@@ -62,7 +62,7 @@ def change_location(
     return clerk.write(actions.change_location, code, asked, if_match)
 
 
-def _window(
+async def _window(
     since: Annotated[MomentIn | None, Query(alias="from")] = None,
     until: Annotated[MomentIn | None, Query(alias="to")] = None,
 ) -> Window:

@@ -1,6 +1,7 @@
 """Places in places: what a place is part of, what is part of it, and what stands there."""
 
 from collections.abc import Collection, Mapping, Sequence
+from functools import cache
 from typing import NamedTuple
 
 from sqlalchemy import CTE, ColumnElement, bindparam, exists, func, literal, literal_column, select
@@ -35,6 +36,7 @@ def below(root: int | ColumnElement[int]) -> CTE:
     return tree.union(select(col(part.id)).join(tree, col(part.parent_id) == tree.c.id))
 
 
+@cache
 def _paths_statement() -> AnySelect:
     whole = aliased(Location)
     up = (
@@ -66,6 +68,7 @@ def _paths_statement() -> AnySelect:
     )
 
 
+@cache
 def _stock_statement() -> AnySelect:
     part = aliased(Location)
     tree = (

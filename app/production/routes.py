@@ -2,16 +2,16 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.production import actions, queries
 from app.production.schemas import NeedsOut, PlanIn, PlanOut
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.periods import DayAsked
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["production"])
+router = api_router("production")
 
 Planner = Annotated[Clerk, allowed(Permission.PLAN)]
 

@@ -2,19 +2,19 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.ledger import actions as ledger
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.ledger.schemas import HoldIn, HoldOut, ReleaseIn
 from app.quality import actions, queries
 from app.quality.schemas import CuppingIn, CuppingOut, ReleaseOut
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["quality"])
+router = api_router("quality")
 
 Stopper = Annotated[Clerk, allowed(Permission.HOLD)]
 Releaser = Annotated[Clerk, allowed(Permission.RELEASE)]

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Final
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.recall import actions, comparing, queries, reconciling, stopping, working_off
@@ -33,7 +33,7 @@ from app.recall.schemas import (
     StopIn,
     StopOut,
 )
-from app.shared.answers import PICTURE, Answer, ExactRoute, Svg
+from app.shared.answers import PICTURE, Answer, Svg, api_router
 from app.shared.codes import Code
 from app.shared.paging import PageAsked, page_answer
 from app.shared.staff import Permission
@@ -41,7 +41,7 @@ from app.tracing.flow.schemas import told
 from app.tracing.flow.svg import draw
 from app.tracing.queries import CAUTION
 
-router = APIRouter(route_class=ExactRoute, tags=["recall"])
+router = api_router("recall")
 
 CAUTIONED: Final = {"caution": CAUTION}
 """Stands beside the items of every list."""

@@ -101,7 +101,7 @@ def organic_of(
     rows = [
         row
         for some in batched(moments, _MOST_IDS)
-        for row in session.execute(_DRAWS, {"ids": some})
+        for row in session.connection().execute(_DRAWS, {"ids": some})
     ]
     read = _moistures(session, {unit for row in rows for unit in (row.source_id, row.lot_id)})
     draws: dict[int, list[_Draw]] = {unit_id: [] for unit_id in moments}
@@ -121,7 +121,7 @@ def _moistures(session: Session, unit_ids: Collection[int]) -> Mapping[int, Sequ
     """Read the moistures of sacks and lots that an instrument to be trusted showed, in order."""
     found: dict[int, list[_Read]] = {}
     for some in batched(sorted(unit_ids), _MOST_IDS):
-        for row in session.execute(_MOISTURES, {"ids": some}):
+        for row in session.connection().execute(_MOISTURES, {"ids": some}):
             if row.calibration not in DOUBTFUL:
                 read = _Read(row.happened_at, _Moisture(row.value_milli, row.method))
                 found.setdefault(row.unit_id, []).append(read)

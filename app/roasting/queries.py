@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Collection
+from functools import cache
 from typing import Any, NamedTuple
 
 from sqlalchemy import bindparam, case, literal, select
@@ -126,6 +127,7 @@ def clean_down_page(session: Session, page: Page, code: str) -> PageOf:
     ], following  # fmt: skip
 
 
+@cache
 def _roasts() -> AnySelect:
     return (
         select(

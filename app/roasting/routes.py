@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger import cards
 from app.ledger.cards import IfMatch
@@ -20,12 +20,12 @@ from app.roasting.schemas import (
     RoastLine,
     RoastOut,
 )
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["roasting"])
+router = api_router("roasting")
 
 MachineKeeper = Annotated[Clerk, allowed(Permission.MACHINES)]
 Cleaner = Annotated[Clerk, allowed(Permission.CLEAN)]

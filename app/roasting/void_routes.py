@@ -2,16 +2,16 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 
 from app.ledger.clerk import Clerk, Keyed, allowed
 from app.ledger.corrections.schemas import ActVoided, ActVoidIn
 from app.roasting import voids
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute)
+router = api_router()
 
 Corrector = Annotated[Clerk, allowed(Permission.VOID)]
 Cupper = Annotated[Clerk, allowed(Permission.CUP)]

@@ -5,6 +5,7 @@ found as it is, and is named once `_UNITS` knows where its name stands.
 """
 
 from collections.abc import Iterator, Sequence
+from functools import cache
 from typing import Any, Final
 
 from sqlalchemy import (
@@ -61,6 +62,7 @@ _BY_CODE: Final[CompoundSelect[*tuple[Any, ...]]] = union_all(*(
 ))  # fmt: skip
 
 
+@cache
 def _units() -> AnySelect:
     """Read units with what each is called."""
     sacks_lot = aliased(GreenLot)

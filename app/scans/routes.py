@@ -1,13 +1,13 @@
 """What was scanned."""
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger.clerk import Reader
 from app.scans import queries
 from app.scans.schemas import ScanIn, ScanOut
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 
-router = APIRouter(route_class=ExactRoute, tags=["scans"])
+router = api_router("scans")
 
 
 @router.post("/scans", response_model=ScanOut)

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Collection
+from functools import cache
 from typing import Any
 
 from sqlalchemy import func, select
@@ -22,6 +23,7 @@ from app.shared.db import AnySelect, among
 from app.shared.paging import Page, PageOf, turn_page
 
 
+@cache
 def _dispatches() -> AnySelect:
     return (
         select(

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.ledger import cards
 from app.ledger.cards import IfMatch
@@ -20,12 +20,12 @@ from app.sending.schemas import (
     ReturnLineOut,
     ReturnOut,
 )
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["sending"])
+router = api_router("sending")
 
 CustomerKeeper = Annotated[Clerk, allowed(Permission.CUSTOMERS)]
 Sender = Annotated[Clerk, allowed(Permission.DISPATCH)]

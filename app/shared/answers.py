@@ -8,11 +8,14 @@ from decimal import Decimal
 from typing import Any, Final, NoReturn
 
 import simplejson
-from fastapi import Request, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
 
 from app.shared.bodies import read_body
+
+API: Final = "/api/v1"
+"""Where the paths of every package begin."""
 
 _LONGEST_NUMBER = 40
 
@@ -162,3 +165,18 @@ class ExactRoute(APIRoute):
             return answer
 
         return exactly
+
+
+def short_name(route: APIRoute) -> str:
+    """Name an operation as its function is named: short, and the same wherever it stands."""
+    return route.name
+
+
+def api_router(*tags: str) -> APIRouter:
+    """Make the router of a package: under `/api/v1`, and reading its bodies exactly."""
+    return APIRouter(
+        prefix=API,
+        route_class=ExactRoute,
+        tags=[*tags],
+        generate_unique_id_function=short_name,
+    )

@@ -7,8 +7,9 @@ another anyway; taking turns at the door means no deadlock, no overdraw and no r
 
 import json
 import sqlite3
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
+from functools import cache, partial
 from itertools import islice
 from pathlib import Path
 from time import monotonic
@@ -22,7 +23,9 @@ from sqlalchemy import (
     Engine,
     Select,
     SQLColumnExpression,
+    Text,
     any_,
+    bindparam,
     cast,
     create_engine,
     event,
@@ -147,6 +150,42 @@ def among(session: Session, column: IdColumn, ids: Collection[int]) -> ColumnEle
         return column == any_(cast(literal(list(ids), ARRAY(BigInteger)), ARRAY(BigInteger)))
     listed = func.json_each(json.dumps(list(ids))).table_valued("value")
     return column.in_(select(listed.c.value))
+
+
+def _among_ids(dialect: str, column: IdColumn) -> ColumnElement[bool]:
+    if dialect == "postgresql":
+        return column == any_(bindparam("ids", type_=ARRAY(BigInteger)))
+    listed = func.json_each(bindparam("ids", type_=Text())).table_valued("value")
+    return column.in_(select(listed.c.value))
+
+
+Among: TypeAlias = Callable[[IdColumn], ColumnElement[bool]]
+"""Tests for one of the ids that a statement is run over."""
+
+
+class OverIds:
+    """A statement over many ids that is put together once for each kind of database.
+
+    Putting one together takes longer than running it. Decorates a function that gets `Among` and
+    perhaps choices that change the statement, and builds it of plain columns.
+    """
+
+    def __init__(self, build: Callable[..., AnySelect]) -> None:
+        """Take what builds the statement."""
+        self._build = cache(build)
+        self._among = cache(partial(partial, _among_ids))
+
+    def rows(
+        self, session: Session, ids: Collection[int], *choices: bool, **values: object
+    ) -> Sequence[Any]:
+        """Run it over these ids, with values for its other parameters; over none it finds none."""
+        if not ids:
+            return ()
+        dialect = session.get_bind().dialect.name
+        numbers = list(ids)
+        listed = numbers if dialect == "postgresql" else json.dumps(numbers)
+        statement = self._build(self._among(dialect), *choices)
+        return session.connection().execute(statement, {"ids": listed, **values}).all()
 
 
 def next_number(session: Session, numbers: IdColumn) -> int:

@@ -6,6 +6,7 @@ goes out as `Decimal`, so `60.1` stays `60.1` on the whole way.
 
 from collections.abc import Sequence
 from decimal import Decimal
+from functools import lru_cache
 from typing import Annotated, NewType
 
 from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
@@ -30,8 +31,12 @@ def grams_from_kg(kilograms: Decimal) -> Grams:
     return Grams(int(kilograms.scaleb(3)))
 
 
+@lru_cache(maxsize=50_000)
 def kg_from_grams(grams: int) -> Decimal:
-    """Turn grams into kilograms: `Decimal("60.0")`, `Decimal("0.125")`."""
+    """Turn grams into kilograms: `Decimal("60.0")`, `Decimal("0.125")`.
+
+    A long answer has the same few masses again and again.
+    """
     kilograms = (Decimal(grams) * GRAM).normalize()
     return kilograms if kilograms.as_tuple().exponent < 0 else kilograms.quantize(Decimal("0.1"))  # type: ignore[operator]
 

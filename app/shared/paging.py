@@ -71,10 +71,12 @@ def _refuse_foreign(cursor: str, after: int | str) -> None:
         raise Refused("bad-request", "The cursor is none that this service gave out.")
 
 
+# What only looks at the address is no work for another thread: hence async.
+
 Limit = Annotated[int, Query(ge=1, le=500, description="How many at the most")]
 
 
-def _asked(
+async def _asked(
     limit: Limit = 50,
     cursor: Annotated[
         str | None, Query(max_length=100, description="The `next` of the page before")
@@ -83,7 +85,7 @@ def _asked(
     return Page(limit, 0 if cursor is None else _decode(cursor))
 
 
-def _asked_by_key(
+async def _asked_by_key(
     limit: Limit = 50,
     cursor: Annotated[
         str | None, Query(max_length=2000, description="The `next` of the page before")

@@ -33,21 +33,21 @@ def period(first: date | None, last: date | None, usual_days: int) -> Period:
     return Period(begin, end)
 
 
-def _four_weeks(
+async def _four_weeks(
     first: Annotated[Day | None, Query(alias="from")] = None,
     last: Annotated[Day | None, Query(alias="to")] = None,
 ) -> Period:
     return period(first, last, 28)
 
 
-def _one_day(
+async def _one_day(
     first: Annotated[Day | None, Query(alias="from")] = None,
     last: Annotated[Day | None, Query(alias="to")] = None,
 ) -> Period:
     return period(first, last, 1)
 
 
-def _year_before(
+async def _year_before(
     first: Annotated[Day | None, Query(alias="from")] = None,
     last: Annotated[Day | None, Query(alias="to")] = None,
 ) -> Period:

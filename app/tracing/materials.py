@@ -13,7 +13,7 @@ from app.ledger.then import alive
 from app.packing.materials.queries import lot_by_code
 from app.packing.materials.rules import number
 from app.packing.materials.tables import Material, MaterialLot, MaterialUse
-from app.shared.db import among
+from app.shared.db import Among, AnySelect, OverIds
 from app.shared.problems import Refused
 
 
@@ -44,25 +44,8 @@ class _Tally:
 def materials_of(session: Session, units: Iterable[tuple[int, str]]) -> list[dict[str, object]]:
     """Name the lots of packing material that went into these units, oldest first."""
     codes = dict(units)
-    rows = session.execute(
-        select(
-            col(MaterialUse.pack_id),
-            col(MaterialUse.used_milli),
-            col(MaterialLot.id),
-            col(MaterialLot.code),
-            col(Material.code).label("material"),
-            col(Material.kind),
-            func.coalesce(col(Supplier.name), col(MaterialLot.supplier_name)).label("supplier"),
-            col(MaterialLot.reference),
-        )
-        .join(MaterialLot, col(MaterialLot.id) == col(MaterialUse.lot_id))
-        .join(Material, col(Material.id) == col(MaterialLot.material_id))
-        .outerjoin(Supplier, col(Supplier.id) == col(MaterialLot.supplier_id))
-        .where(among(session, col(MaterialUse.pack_id), list(codes)))
-        .order_by(col(MaterialLot.id), col(MaterialUse.pack_id))
-    )
     tallies: dict[int, _Tally] = {}
-    for row in rows:
+    for row in _used.rows(session, codes):
         tally = tallies.setdefault(row.id, _Tally(row))
         tally.packs.append(codes[row.pack_id])
         if row.used_milli is not None:
@@ -76,3 +59,24 @@ def materials_of(session: Session, units: Iterable[tuple[int, str]]) -> list[dic
         }
         for tally in tallies.values()
     ]  # fmt: skip
+
+
+@OverIds
+def _used(among: Among) -> AnySelect:
+    return (
+        select(
+            col(MaterialUse.pack_id),
+            col(MaterialUse.used_milli),
+            col(MaterialLot.id),
+            col(MaterialLot.code),
+            col(Material.code).label("material"),
+            col(Material.kind),
+            func.coalesce(col(Supplier.name), col(MaterialLot.supplier_name)).label("supplier"),
+            col(MaterialLot.reference),
+        )
+        .join(MaterialLot, col(MaterialLot.id) == col(MaterialUse.lot_id))
+        .join(Material, col(Material.id) == col(MaterialLot.material_id))
+        .outerjoin(Supplier, col(Supplier.id) == col(MaterialLot.supplier_id))
+        .where(among(col(MaterialUse.pack_id)))
+        .order_by(col(MaterialLot.id), col(MaterialUse.pack_id))
+    )

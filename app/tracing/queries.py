@@ -5,7 +5,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
-from functools import lru_cache, partial
+from functools import partial
 from typing import NamedTuple
 
 from sqlalchemy import select
@@ -19,7 +19,7 @@ from app.ledger.then import AsOf, as_of, standing
 from app.places.stays import Window, stood_at
 from app.sending.sales.tables import Sale
 from app.sending.tables import Customer, Dispatch
-from app.shared.db import among
+from app.shared.db import Among, AnySelect, OverIds
 from app.shared.mass import kg_from_grams
 from app.shared.times import text
 from app.tracing.carry_over import possible_contact
@@ -40,9 +40,6 @@ from app.tracing.spread import Inflows, Spread, grams_of_both, inflows
 from app.tracing.walk import Walk, by_way_of_dispatches, came_back_from, sent_lines, walk
 
 _GREEN = (UnitKind.LOT, UnitKind.SACK)
-
-_kg = lru_cache(maxsize=50_000)(kg_from_grams)
-"""A long answer has the same few masses again and again."""
 
 CAUTION = (
     "This lists what the records connect. Whether to withdraw or recall is for the food business "
@@ -113,7 +110,8 @@ def _trace(
     session: Session, start: Sequence[Unit], direction: Direction, when: AsOf, *, hops: int
 ) -> dict[str, object]:
     ids = [unit.id for unit in start]
-    back = came_back_from(session, ids, when.upto)
+    sent = [unit.id for unit in start if unit.kind == UnitKind.DISPATCH]
+    back = came_back_from(session, sent, when.upto)
     if direction is Direction.FORWARD:
         ids += [bags.unit for bags in back if bags.unit not in ids]
     walked = walk(session, ids, direction, when.upto)
@@ -129,7 +127,9 @@ def _trace(
         "flows": _flows(walked),
         "customers": _customers(session, walked, lines, found.part),
         "suppliers": _suppliers(session, walked),
-        "materials": materials_of(session, ((u.id, u.code) for u in walked.units.values())),
+        "materials": materials_of(
+            session, ((u.id, u.code) for u in walked.units.values() if u.kind == UnitKind.PACK)
+        ),
         "balance": _balance(found.balance),
         "possible_contact": possible_contact(session, walked, hops, when.upto) if hops else None,
         "caution": CAUTION,
@@ -180,10 +180,10 @@ def _units(walked: Walk, found: _Found) -> list[dict[str, object]]:
             "kind": unit.kind,
             "happened_at": text(unit.happened_at),
             "recorded_at": text(unit.recorded_at),
-            "made_kg": _kg(unit.made_g),
-            "left_kg": _kg(unit.left_g),
-            "suspect_kg": _kg(found.part.grams(unit.id, unit.made_g)),
-            "green_kg": _kg(found.green_g(unit.id, unit.made_g)),
+            "made_kg": kg_from_grams(unit.made_g),
+            "left_kg": kg_from_grams(unit.left_g),
+            "suspect_kg": kg_from_grams(found.part.grams(unit.id, unit.made_g)),
+            "green_kg": kg_from_grams(found.green_g(unit.id, unit.made_g)),
             "share_pct": found.shares.percent(unit.id),
             "location": unit.location,
             "held": unit.held,
@@ -198,7 +198,7 @@ def _flows(walked: Walk) -> list[dict[str, object]]:
         {
             "source": walked.units[source].code,
             "target": walked.units[target].code,
-            "kg": _kg(grams),
+            "kg": kg_from_grams(grams),
         }
         for source, target, grams in walked.flows
         if source in walked.units
@@ -267,7 +267,12 @@ class _SentTo(NamedTuple):
 
 
 def _customers_of(session: Session, dispatches: Collection[int]) -> Mapping[int, _SentTo]:
-    rows = session.execute(
+    return {row[0]: _SentTo(*row[1:]) for row in _consignees.rows(session, dispatches)}
+
+
+@OverIds
+def _consignees(among: Among) -> AnySelect:
+    return (
         select(
             col(Dispatch.unit_id),
             col(Customer.id),
@@ -278,33 +283,40 @@ def _customers_of(session: Session, dispatches: Collection[int]) -> Mapping[int,
         )
         .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
         .outerjoin(Sale, col(Sale.dispatch_id) == col(Dispatch.unit_id))
-        .where(among(session, col(Dispatch.unit_id), dispatches))
+        .where(among(col(Dispatch.unit_id)))
     )
-    return {row[0]: _SentTo(*row[1:]) for row in rows}
 
 
 def _suppliers(session: Session, walked: Walk) -> list[dict[str, object]]:
     """Name who supplied the reached lots, and the lots of sacks the trace starts at."""
     lots = {unit.id for unit in walked.units.values() if unit.kind == UnitKind.LOT}
-    lots.update(session.scalars(
-        select(col(Sack.lot_id)).where(among(session, col(Sack.unit_id), list(walked.start)))
-    ))  # fmt: skip
-    rows = session.execute(
-        select(col(Supplier.name), col(Delivery.code), col(Unit.code))
-        .select_from(GreenLot)
-        .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
-        .join(Unit, col(Unit.id) == col(GreenLot.unit_id))
-        .outerjoin(Supplier, col(Supplier.id) == col(Delivery.supplier_id))
-        .where(among(session, col(GreenLot.unit_id), list(lots)))
-        .order_by(col(Delivery.id), col(Unit.id))
-    )
+    sacks = [unit for unit in walked.start if walked.units[unit].kind == UnitKind.SACK]
+    lots.update(row[0] for row in _lots_of_sacks.rows(session, sacks))
     found: dict[tuple[str | None, str], list[str]] = {}
-    for name, delivery, code in rows:
+    for name, delivery, code in _deliveries.rows(session, lots):
         found.setdefault((name, delivery), []).append(code)
     return [
         {"supplier": name, "delivery": delivery, "lots": codes}
         for (name, delivery), codes in found.items()
     ]
+
+
+@OverIds
+def _lots_of_sacks(among: Among) -> AnySelect:
+    return select(col(Sack.lot_id)).where(among(col(Sack.unit_id)))
+
+
+@OverIds
+def _deliveries(among: Among) -> AnySelect:
+    return (
+        select(col(Supplier.name), col(Delivery.code), col(Unit.code))
+        .select_from(GreenLot)
+        .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
+        .join(Unit, col(Unit.id) == col(GreenLot.unit_id))
+        .outerjoin(Supplier, col(Supplier.id) == col(Delivery.supplier_id))
+        .where(among(col(GreenLot.unit_id)))
+        .order_by(col(Delivery.id), col(Unit.id))
+    )
 
 
 def _balance(balance: Balance) -> dict[str, Decimal]:

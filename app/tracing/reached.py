@@ -11,7 +11,7 @@ from app.ledger.queries import on_hold
 from app.ledger.tables import Adjustment, Entry, Reason, Unit
 from app.ledger.then import alive, figures_then, on_hold_then
 from app.places.tables import Location, Move
-from app.shared.db import AnySelect, among
+from app.shared.db import Among, AnySelect, OverIds, among
 
 
 class Reached(NamedTuple):
@@ -38,15 +38,29 @@ def rows_of(session: Session, statement: AnySelect) -> Sequence[Any]:
 
 def reached(session: Session, ids: Collection[int]) -> Iterable[Reached]:
     """Read the reached units; a voided one never was, and nothing came of it."""
-    adjusted_g = dict(rows_of(
-        session,
+    adjusted_g = dict(_adjusted.rows(session, ids))
+    for unit_id, code, kind, made_g, left_g, place, held, happened_at, recorded_at in _units.rows(
+        session, ids
+    ):
+        changed_g = int(adjusted_g.get(unit_id, 0))
+        yield Reached(
+            unit_id, code, kind, made_g, left_g, place, bool(held), happened_at, changed_g,
+            recorded_at,
+        )  # fmt: skip
+
+
+@OverIds
+def _adjusted(among: Among) -> AnySelect:
+    return (
         select(col(Adjustment.unit_id), func.sum(col(Adjustment.grams)))
-        .where(among(session, col(Adjustment.unit_id), ids))
-        .where(col(Adjustment.reason) != Reason.RETURNED)
-        .group_by(col(Adjustment.unit_id)),
-    ))  # fmt: skip
-    rows = rows_of(
-        session,
+        .where(among(col(Adjustment.unit_id)), col(Adjustment.reason) != Reason.RETURNED)
+        .group_by(col(Adjustment.unit_id))
+    )
+
+
+@OverIds
+def _units(among: Among) -> AnySelect:
+    return (
         select(
             col(Unit.id),
             col(Unit.code),
@@ -60,15 +74,9 @@ def reached(session: Session, ids: Collection[int]) -> Iterable[Reached]:
         )
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
         .outerjoin(Location, col(Location.id) == col(Unit.location_id))
-        .where(among(session, col(Unit.id), ids), col(Unit.voided_entry_id).is_(None))
-        .order_by(col(Unit.id)),
+        .where(among(col(Unit.id)), col(Unit.voided_entry_id).is_(None))
+        .order_by(col(Unit.id))
     )
-    for unit_id, code, kind, made_g, left_g, location, held, happened_at, recorded_at in rows:
-        changed_g = int(adjusted_g.get(unit_id, 0))
-        yield Reached(
-            unit_id, code, kind, made_g, left_g, location, bool(held), happened_at, changed_g,
-            recorded_at,
-        )  # fmt: skip
 
 
 def reached_then(session: Session, ids: Collection[int], upto: int) -> Iterable[Reached]:

@@ -2,16 +2,16 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.ledger.clerk import Reader
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.times import MomentIn
 from app.tracing import impact, queries, units
 from app.tracing.schemas import MOST_HOPS, Direction, ImpactOut, TraceIn, TraceOut, UnitOut
 
-router = APIRouter(route_class=ExactRoute, tags=["trace"])
+router = api_router("trace")
 
 AsOfAsked = Annotated[
     MomentIn | None, Query(description="What the book said at that time, by when it learnt of it.")

@@ -2,16 +2,16 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 
 from app.ledger.clerk import Clerk, Keyed, allowed
 from app.ledger.schemas import Voided, VoidIn
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.staff import Permission
 from app.tracing import voiding
 
-router = APIRouter(route_class=ExactRoute, tags=["book"])
+router = api_router("book")
 
 Corrector = Annotated[Clerk, allowed(Permission.VOID)]
 UnitCode = Annotated[Code, Path(description="The code of a lot, sack, roast, blend, pack, …")]

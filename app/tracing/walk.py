@@ -2,20 +2,23 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
-from sqlalchemy import func, select
+from sqlalchemy import BigInteger, bindparam, func, select
 from sqlmodel import Session, col
 
 from app.ledger.tables import Flow, Unit, UnitKind
 from app.ledger.then import alive
 from app.ledger.walk import reach
 from app.sending.tables import DispatchLine, Returned
-from app.shared.db import among
-from app.tracing.reached import Reached, reached, reached_then, rows_of
+from app.shared.db import Among, AnySelect, OverIds
+from app.tracing.reached import Reached, reached, reached_then
 from app.tracing.rules import Sent
 from app.tracing.schemas import Direction
 from app.tracing.spread import Inflows, Takings, inflows
+
+UPTO: Final = bindparam("upto", type_=BigInteger())
+"""The last entry that counts, in a statement that is built once."""
 
 
 @dataclass(frozen=True)
@@ -42,13 +45,16 @@ def walk(
     ids = reach(session, start, forward=direction is Direction.FORWARD)
     found = reached(session, ids) if upto is None else reached_then(session, ids, upto)
     units = {unit.id: unit for unit in found}
-    flows = rows_of(
-        session,
+    return Walk(set(start), direction, units, _flows.rows(session, units), upto)
+
+
+@OverIds
+def _flows(among: Among) -> AnySelect:
+    return (
         select(col(Flow.source_id), col(Flow.target_id), col(Flow.grams))
-        .where(among(session, col(Flow.target_id), list(units)))
-        .order_by(col(Flow.target_id), col(Flow.source_id)),
+        .where(among(col(Flow.target_id)))
+        .order_by(col(Flow.target_id), col(Flow.source_id))
     )
-    return Walk(set(start), direction, units, flows, upto)
 
 
 class CameBack(NamedTuple):
@@ -62,12 +68,17 @@ def came_back_from(
     session: Session, dispatches: Collection[int], upto: int | None = None
 ) -> list[CameBack]:
     """Find what came back from dispatches: it was in them, though its flow is from the pack."""
-    rows = session.execute(
+    rows = _returned.rows(session, dispatches, upto is not None, upto=upto)
+    return [CameBack(*row) for row in rows]
+
+
+@OverIds
+def _returned(among: Among, then: bool) -> AnySelect:
+    return (
         select(col(Returned.unit_id), col(Returned.dispatch_id))
         .join(Unit, col(Unit.id) == col(Returned.unit_id))
-        .where(among(session, col(Returned.dispatch_id), dispatches), alive(Unit, upto))
+        .where(among(col(Returned.dispatch_id)), alive(Unit, UPTO if then else None))
     )
-    return [CameBack(*row) for row in rows]
 
 
 def by_way_of_dispatches(walked: Walk, came_back: Iterable[CameBack]) -> Inflows:
@@ -90,17 +101,7 @@ def sent_lines(session: Session, walked: Walk) -> list[Sent]:
     """
     dispatches = [unit.id for unit in walked.units.values() if unit.kind == UnitKind.DISPATCH]
     back = _came_back(session, dispatches, walked.upto)
-    lines = rows_of(
-        session,
-        select(
-            col(DispatchLine.dispatch_id),
-            col(DispatchLine.pack_id),
-            col(DispatchLine.bags),
-            col(DispatchLine.grams),
-        )
-        .where(among(session, col(DispatchLine.dispatch_id), dispatches))
-        .order_by(col(DispatchLine.dispatch_id), col(DispatchLine.pack_id)),
-    )
+    lines = _lines.rows(session, dispatches)
     return [
         Sent(dispatch, pack, bags, grams, *back.get((dispatch, pack), (0, 0)))
         for dispatch, pack, bags, grams in lines
@@ -108,11 +109,30 @@ def sent_lines(session: Session, walked: Walk) -> list[Sent]:
     ]
 
 
+@OverIds
+def _lines(among: Among) -> AnySelect:
+    return (
+        select(
+            col(DispatchLine.dispatch_id),
+            col(DispatchLine.pack_id),
+            col(DispatchLine.bags),
+            col(DispatchLine.grams),
+        )
+        .where(among(col(DispatchLine.dispatch_id)))
+        .order_by(col(DispatchLine.dispatch_id), col(DispatchLine.pack_id))
+    )
+
+
 def _came_back(
     session: Session, dispatches: Collection[int], upto: int | None
 ) -> Mapping[tuple[int, int], tuple[int, int]]:
-    rows = rows_of(
-        session,
+    rows = _back.rows(session, dispatches, upto is not None, upto=upto)
+    return {(dispatch, pack): (int(bags), int(grams)) for dispatch, pack, bags, grams in rows}
+
+
+@OverIds
+def _back(among: Among, then: bool) -> AnySelect:
+    return (
         select(
             col(Returned.dispatch_id),
             col(Returned.pack_id),
@@ -120,7 +140,6 @@ def _came_back(
             func.sum(col(Unit.made_g)),
         )
         .join(Unit, col(Unit.id) == col(Returned.unit_id))
-        .where(among(session, col(Returned.dispatch_id), dispatches), alive(Unit, upto))
-        .group_by(col(Returned.dispatch_id), col(Returned.pack_id)),
+        .where(among(col(Returned.dispatch_id)), alive(Unit, UPTO if then else None))
+        .group_by(col(Returned.dispatch_id), col(Returned.pack_id))
     )
-    return {(dispatch, pack): (int(bags), int(grams)) for dispatch, pack, bags, grams in rows}

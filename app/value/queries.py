@@ -1,5 +1,6 @@
 """Reading costs: as they were booked, of lots, and of any unit down to the bag."""
 
+from functools import cache
 from typing import Any
 
 from sqlalchemy import select
@@ -20,6 +21,7 @@ from app.value.showing import amounts, of_mass, unpriced_g
 from app.value.tables import CostLine, CostLineVoid
 
 
+@cache
 def _lines() -> AnySelect:
     return (
         select(

@@ -2,11 +2,11 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Depends, Path, Query, Response
+from fastapi import Depends, Path, Query, Response
 
 from app.green.identity.rules import Light
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.periods import YearAsked
@@ -27,13 +27,13 @@ from app.value.schemas import (
     ValuationOut,
 )
 
-router = APIRouter(route_class=ExactRoute, tags=["value"])
+router = api_router("value")
 
 Bookkeeper = Annotated[Clerk, allowed(Permission.COSTS)]
 Buyer = Annotated[Clerk, allowed(Permission.PRICES)]
 
 
-def _age(
+async def _age(
     light: Light | None = None,
     past_crop: bool | None = None,
     reading_due: bool | None = None,

@@ -1,51 +1,146 @@
-"""Prints how long a recall takes: `python -m tests.bench recall --flows 1000000`.
+"""Prints what the service takes beside what its databases can do, both measured in one run.
 
-SQLite in a temporary folder, or a PostgreSQL server of its own with `--postgresql`.
+python -m tests.bench recall --flows 1000000     a recall, act by act
+python -m tests.bench traces --flows 100000 10000000
+python -m tests.bench requests --flows 100000    reads and draws at 1, 16 and 64 connections
+python -m tests.bench imports --sacks 100000
+
+SQLite in a temporary folder, or a PostgreSQL server of its own with `--postgresql`. Cover has a
+command of its own, `python -m tests.bench.cover`.
 """
 
 import argparse
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from tests.bench.recall import machine, measure
+from tests.bench import imports, recall, requests, traces
 from tests.postgres import PostgresServer
 
 BARE = "bare walk by the driver"
+
+Databases = Callable[[str], str]
+"""Makes a database by a name and gives its URL."""
 
 
 @contextmanager
 def database(*, postgresql: bool, durable: bool = False) -> Iterator[str]:
     """Make a database for a while, and take it away; `durable` as in earnest."""
+    with databases(postgresql=postgresql, durable=durable) as made:
+        yield made("bench")
+
+
+@contextmanager
+def databases(
+    *, postgresql: bool, durable: bool = True, folder: Path | None = None
+) -> Iterator[Databases]:
+    """Make databases for a while and take them away; those in a folder of one's own stay."""
     if postgresql:
         with PostgresServer(durable=durable) as server:
-            server.create_database("bench")
-            yield server.url("bench")
+
+            def made(name: str) -> str:
+                server.create_database(name)
+                return server.url(name)
+
+            yield made
         return
-    with TemporaryDirectory(prefix="jutebook-bench-") as folder:
-        yield f"sqlite:///{folder}/book.db"
+    with TemporaryDirectory(prefix="jutebook-bench-") as temporary:
+        yield lambda name: f"sqlite:///{folder or temporary}/{name}.db"
+
+
+def _say(*cells: object) -> None:
+    sys.stdout.write("| " + " | ".join(map(str, cells)) + " |\n")
+    sys.stdout.flush()
+
+
+def _head(*names: str) -> None:
+    """Begin a table: the first column is words, the others are figures."""
+    _say(*names)
+    _say("---", *["--:"] * (len(names) - 1))
+
+
+def _recall(made: Databases, asked: argparse.Namespace) -> None:
+    _head("what", "seconds", "of them at work", "times the bare walk", "found")
+    bare = None
+    for flows in asked.flows:
+        for name, seconds, worked, found in recall.measure(
+            made(f"recall{flows}"), flows, check=asked.check
+        ):
+            bare = seconds if name == BARE else bare
+            times = f"{seconds / bare:.1f}" if bare else ""
+            _say(name, f"{seconds:.3f}", f"{worked:.3f}", times, found)
+
+
+def _traces(made: Databases, asked: argparse.Namespace) -> None:
+    _head(
+        "what",
+        "flows in the book",
+        "units",
+        "ms",
+        "by the driver",
+        "of it its walk",
+        "times",
+        "MiB",
+    )
+    for each in traces.measure(lambda flows: made(f"traces{flows}"), asked.flows):
+        ms = (each.ms, each.bare_ms, each.walk_ms)
+        times = f"{each.ms / each.bare_ms:.1f}"
+        _say(
+            each.name, each.flows, each.units, *(f"{some:.1f}" for some in ms), times,
+            f"{each.peak_mib:.0f}",
+        )  # fmt: skip
+
+
+def _requests(made: Databases, asked: argparse.Namespace) -> None:
+    _head(
+        "what", "connections", "a second", "ms, half of them", "ms, 99 of 100", "refused",
+        "ms at work", "part of the baseline",
+    )  # fmt: skip
+    for flows in asked.flows:
+        for each in requests.measure(made(f"requests{flows}"), flows, asked.number):
+            some = each.loaded
+            _say(
+                each.name, some.connections, f"{some.a_second:.0f}", f"{some.p50_ms:.1f}",
+                f"{some.p99_ms:.1f}", some.refused, f"{each.at_work_ms:.1f}",
+                "" if each.ratio is None else f"{each.ratio:.2f} of {each.beside}",
+            )  # fmt: skip
+
+
+def _imports(made: Databases, asked: argparse.Namespace) -> None:
+    _head("what", "rows", "seconds", "of them at work", "most memory, MiB")
+    for each in imports.measure(made, asked.sacks):
+        _say(
+            each.name, each.rows, f"{each.seconds:.1f}", f"{each.at_work_s:.1f}",
+            f"{each.peak_mib:.0f}",
+        )  # fmt: skip
+
+
+WHAT = {"recall": _recall, "traces": _traces, "requests": _requests, "imports": _imports}
 
 
 def main(arguments: list[str]) -> None:
     """Measure, and print a line for each figure as it comes."""
-    parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
-    parser.add_argument("what", choices=["recall"])
-    parser.add_argument("--flows", type=int, default=100_000)
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("what", choices=WHAT)
+    parser.add_argument("--flows", type=int, nargs="+", default=[100_000])
+    parser.add_argument("--sacks", type=int, default=100_000)
+    parser.add_argument("--number", type=int, default=3000, help="requests of each kind")
     parser.add_argument("--postgresql", action="store_true")
     parser.add_argument("--check", action="store_true", help="let the book check itself as well")
+    parser.add_argument(
+        "--folder", type=Path, help="keep SQLite's books there, and take those that are there"
+    )
     asked = parser.parse_args(arguments)
-    say = sys.stdout.write
-    say(f"{machine()}\n{'PostgreSQL' if asked.postgresql else 'SQLite'}, {asked.flows} flows\n\n")
-    say("| what | seconds | of them at work | times the bare walk | |\n")
-    say("| --- | --: | --: | --: | --- |\n")
-    bare = None
-    with database(postgresql=asked.postgresql) as url:
-        for name, seconds, worked, found in measure(url, asked.flows, check=asked.check):
-            bare = seconds if name == BARE else bare
-            times = f"{seconds / bare:.1f}" if bare else ""
-            say(f"| {name} | {seconds:.3f} | {worked:.3f} | {times} | {found} |\n")
-            sys.stdout.flush()
+    kind = "PostgreSQL" if asked.postgresql else "SQLite"
+    sys.stdout.write(f"{recall.machine()}\n{kind}\n\n")
+    with databases(postgresql=asked.postgresql, folder=asked.folder) as made:
+        WHAT[asked.what](made, asked)
 
 
 if __name__ == "__main__":

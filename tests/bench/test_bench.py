@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from tests.bench import imports, requests, traces
 from tests.bench.recall import measure
 
 
@@ -12,3 +13,30 @@ def test_a_recall_is_measured_act_by_act_in_a_sound_book(tmp_path: Path) -> None
     assert timed["bare walk by the driver"].found.endswith(" flows")
     assert not timed["open case, scope frozen"].found.startswith("0 ")
     assert all(each.seconds > 0 for each in timed.values())
+
+
+def test_traces_are_measured_beside_the_driver_s_and_find_the_same_units(tmp_path: Path) -> None:
+    def url(flows: int) -> str:
+        return f"sqlite:///{tmp_path}/{flows}.db"
+
+    lines = list(traces.measure(url, [2000]))
+    again = list(traces.measure(url, [2000]))
+
+    assert [each.name for each in lines] == [
+        "a sack, forward", "a lot of 300 sacks, forward", "a pack, backward",
+    ]  # fmt: skip
+    assert [each.units for each in lines] == [each.units for each in again]
+    assert all(each.ms > 0 < each.bare_ms for each in lines)
+
+
+def test_reads_and_draws_are_all_answered(tmp_path: Path) -> None:
+    lines = list(requests.measure(f"sqlite:///{tmp_path}/b.db", 2000, 64))
+
+    assert len(lines) == 5 * len(requests.CONNECTIONS)
+    assert [each.name for each in lines if each.loaded.refused] == []
+
+
+def test_an_import_is_measured_beside_the_same_rows(tmp_path: Path) -> None:
+    ours, bare = imports.measure(lambda name: f"sqlite:///{tmp_path}/{name}.db", 600)
+
+    assert ours.rows == bare.rows > 4 * 600

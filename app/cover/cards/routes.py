@@ -2,18 +2,18 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 
 from app.cover.cards.queries import PLANNING_CARDS, tidy
 from app.cover.cards.schemas import PlanningCardChange, PlanningCardIn, PlanningCardOut
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["cover"])
+router = api_router("cover")
 
 Planner = Annotated[Clerk, allowed(Permission.PLANNING)]
 Item = Annotated[str, Path(max_length=220)]

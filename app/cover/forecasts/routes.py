@@ -2,17 +2,17 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.cover.forecasts import queries
 from app.cover.forecasts.schemas import By, ForecastsOut
 from app.ledger.clerk import Reader
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.paging import KeyPageAsked, computed_page
 from app.shared.problems import Refused
 from app.shared.times import Day, now
 
-router = APIRouter(route_class=ExactRoute, tags=["cover"])
+router = api_router("cover")
 
 
 @router.get("/forecasts", response_model=ForecastsOut)

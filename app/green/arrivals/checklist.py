@@ -1,6 +1,7 @@
 """The order of work on arrived lots: what is done, what is open, what came of it."""
 
 from collections.abc import Collection, Mapping
+from functools import cache
 from typing import Any
 
 from sqlalchemy import ColumnElement, case, exists, func, or_, select
@@ -49,6 +50,7 @@ def _reconciles(counted: ArrivalCount, booked: int) -> bool:
     return reconcile(count, booked).reconciles
 
 
+@cache
 def _steps() -> AnySelect:
     closing = aliased(Entry)
     booked = (

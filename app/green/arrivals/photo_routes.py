@@ -2,19 +2,19 @@
 
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Depends, Path, Request, Response
+from fastapi import Depends, Path, Request, Response
 
 from app.green.arrivals import photos
 from app.green.arrivals.pictures import ENDINGS, look_at
 from app.green.arrivals.schemas import GivenPhoto, PhotoOut
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.settings import Settings
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.shared.versions import etag, holds
 
-router = APIRouter(route_class=ExactRoute, tags=["arrivals"])
+router = api_router("arrivals")
 
 Inspector = Annotated[Clerk, allowed(Permission.INSPECT)]
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.green.arrivals import exceptions, facts, queries, receipts
 from app.green.arrivals.schemas import (
@@ -19,12 +19,12 @@ from app.green.arrivals.schemas import (
     WeightOut,
 )
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["arrivals"])
+router = api_router("arrivals")
 
 Receiver = Annotated[Clerk, allowed(Permission.RECEIVE)]
 Inspector = Annotated[Clerk, allowed(Permission.INSPECT)]

@@ -1,6 +1,7 @@
 """Reading which certificates lots have, and which claims anything made of them may carry."""
 
 from collections.abc import Collection, Mapping
+from functools import cache
 from typing import Any, Final
 
 from sqlalchemy import ColumnElement, bindparam, select
@@ -149,6 +150,7 @@ def link(session: Session, lot_id: int, number: int) -> Any | None:  # noqa: ANN
     ).first()
 
 
+@cache
 def _links() -> AnySelect:
     ended = aliased(Entry)
     return (

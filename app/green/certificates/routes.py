@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 
 from app.green.certificates import actions, queries
 from app.green.certificates.queries import CERTIFICATES
@@ -18,12 +18,12 @@ from app.green.certificates.schemas import (
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["green"])
+router = api_router("green")
 
 CertificateKeeper = Annotated[Clerk, allowed(Permission.CERTIFICATES)]
 OnRecordNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.green.condition import climate, equilibrium, queries
 from app.green.condition.schemas import (
@@ -13,11 +13,11 @@ from app.green.condition.schemas import (
 )
 from app.green.readings.rules import Band
 from app.ledger.clerk import Reader
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 
-router = APIRouter(route_class=ExactRoute, tags=["readings"])
+router = api_router("readings")
 
 
 @router.get("/lots/{code}/moisture", response_model=LotCondition)

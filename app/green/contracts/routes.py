@@ -2,19 +2,19 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.green.actions import SUPPLIERS
 from app.green.contracts import actions, queries
 from app.green.contracts.schemas import ContractChange, ContractIn, ContractLine, ContractOut
 from app.ledger.cards import IfMatch, card_at
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 from app.shared.versions import holds
 
-router = APIRouter(route_class=ExactRoute, tags=["contracts"])
+router = api_router("contracts")
 
 ContractKeeper = Annotated[Clerk, allowed(Permission.CONTRACTS)]
 Reference = Annotated[str, Path(max_length=40)]

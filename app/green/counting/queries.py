@@ -1,6 +1,7 @@
 """Reading stock counts: the blind sheet, how far a count has come, and what it found."""
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 from sqlalchemy import Row, func, select
@@ -27,6 +28,7 @@ from app.shared.problems import Refused
 from app.shared.times import text
 
 
+@cache
 def counts() -> AnySelect:
     """Select counts with what happened to them."""
     opened, closed, decided = aliased(Entry), aliased(Entry), aliased(Entry)

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.green.counting import actions, queries
 from app.green.counting.rules import Status
@@ -18,11 +18,11 @@ from app.green.counting.schemas import (
     SheetOut,
 )
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["green"])
+router = api_router("green")
 
 Counter = Annotated[Clerk, allowed(Permission.COUNT)]
 Approver = Annotated[Clerk, allowed(Permission.APPROVE_COUNT)]

@@ -3,7 +3,7 @@
 import hashlib
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Depends, Path, Request, Response
+from fastapi import Depends, Path, Request, Response
 
 from app.green.evidence import actions, queries
 from app.green.evidence.schemas import (
@@ -15,7 +15,7 @@ from app.green.evidence.schemas import (
     RoleOut,
 )
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.bodies import body_of
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
@@ -23,7 +23,7 @@ from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.standards.geolocation import LARGEST_BYTES, FlawedPlotsError, read_plots
 
-router = APIRouter(route_class=ExactRoute, tags=["green"])
+router = api_router("green")
 
 EvidenceKeeper = Annotated[Clerk, allowed(Permission.EVIDENCE)]
 FileNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 
 from app.green.instruments import actions, queries
 from app.green.instruments.rules import CalibrationStatus
@@ -21,11 +21,11 @@ from app.green.instruments.shelf import INSTRUMENTS
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["readings"])
+router = api_router("readings")
 
 InstrumentKeeper = Annotated[Clerk, allowed(Permission.INSTRUMENTS)]
 CalibrationNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]

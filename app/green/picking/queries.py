@@ -1,6 +1,7 @@
 """Reading what can be picked, and the lists that were made."""
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 
 from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import aliased
@@ -60,6 +61,7 @@ def choices(session: Session, lots: Sequence[str]) -> list[Choice]:
     ]  # fmt: skip
 
 
+@cache
 def _sacks() -> AnySelect:
     lot = aliased(Unit)
     return (
@@ -176,6 +178,7 @@ def pick_list(session: Session, number: int, settings: Settings) -> PickListOut:
     )  # fmt: skip
 
 
+@cache
 def _lists() -> AnySelect:
     return select(
         col(PickList.id),

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 
 from app.green.picking import actions, queries
 from app.green.picking.schemas import (
@@ -14,11 +14,11 @@ from app.green.picking.schemas import (
     PickSuggestion,
 )
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["green"])
+router = api_router("green")
 
 Picker = Annotated[Clerk, allowed(Permission.PICK)]
 ListNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]

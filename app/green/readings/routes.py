@@ -2,17 +2,17 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.green.readings import actions, queries
 from app.green.readings.schemas import ReadingIn, ReadingOut, ReadingVoided, ReadingVoidIn
 from app.green.readings.tables import ReadingKind
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["readings"])
+router = api_router("readings")
 
 Measurer = Annotated[Clerk, allowed(Permission.READING)]
 Corrector = Annotated[Clerk, allowed(Permission.VOID)]

@@ -94,7 +94,8 @@ class Eaten(NamedTuple):
 
 def eaten_into(session: Session, drawn: Mapping[int, int]) -> list[Eaten]:
     """Say where a draw, by sack and already booked, took what was promised to something else."""
-    touched = {row.unit_id: row.lot_id for row in session.execute(_TOUCHED, {"sacks": list(drawn)})}
+    rows = session.connection().execute(_TOUCHED, {"sacks": list(drawn)})
+    touched = {row.unit_id: row.lot_id for row in rows}
     if not touched:
         return []
     taken: Counter[int] = Counter()

@@ -3,7 +3,7 @@
 from threading import Lock
 from typing import Annotated, Final
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from fastapi.responses import StreamingResponse
 
 from app.ledger.clerk import Clerk, Reader, allowed
@@ -11,11 +11,11 @@ from app.ledger.journal import proving
 from app.ledger.journal.exporting import export
 from app.ledger.journal.reading import head
 from app.ledger.journal.schemas import CheckOut, ProofOut
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["book"])
+router = api_router("book")
 
 Exporter = Annotated[Clerk, allowed(Permission.JOURNAL)]
 

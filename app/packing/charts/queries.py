@@ -1,5 +1,6 @@
 """Reading the checks of weight that a chart shows."""
 
+from functools import cache
 from typing import Final
 
 from sqlalchemy import select
@@ -23,6 +24,7 @@ MOST_CHECKS: Final = 500
 """On one chart, the newest: more points than that are no picture any more."""
 
 
+@cache
 def _checks() -> AnySelect:
     return (
         select(

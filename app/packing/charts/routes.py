@@ -2,19 +2,19 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import Depends, Query, Response
 
 from app.ledger.clerk import Reader
 from app.packing.charts import queries
 from app.places.stays import Window
-from app.shared.answers import PICTURE, ExactRoute, Svg
+from app.shared.answers import PICTURE, Svg, api_router
 from app.shared.codes import Code
 from app.shared.times import MomentIn
 
-router = APIRouter(route_class=ExactRoute, tags=["packing"])
+router = api_router("packing")
 
 
-def _window(
+async def _window(
     since: Annotated[MomentIn | None, Query(alias="from")] = None,
     until: Annotated[MomentIn | None, Query(alias="to")] = None,
 ) -> Window:

@@ -1,6 +1,7 @@
 """Reading packing materials: what is left of their lots, and which pack used which."""
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 from sqlalchemy import ColumnElement, bindparam, case, exists, func, select
@@ -92,6 +93,7 @@ LOTS_TO_USE: AnySelect = (
 )
 
 
+@cache
 def _lots() -> AnySelect:
     successor = aliased(MaterialLot)
     return (
@@ -218,6 +220,7 @@ def change_page(session: Session, page: Page, code: str) -> PageOf:
     ], following
 
 
+@cache
 def _holds() -> AnySelect:
     placed, ended = aliased(Entry), aliased(Entry)
     return (

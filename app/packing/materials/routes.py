@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.ledger import cards
 from app.ledger.cards import IfMatch
@@ -23,12 +23,12 @@ from app.packing.materials.schemas import (
     MaterialLotOut,
     MaterialOut,
 )
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["packing"])
+router = api_router("packing")
 
 MaterialKeeper = Annotated[Clerk, allowed(Permission.MATERIALS)]
 Stopper = Annotated[Clerk, allowed(Permission.HOLD)]

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger import cards
 from app.ledger.card_versions import VersionOut, version_page
@@ -11,11 +11,11 @@ from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.packing.recipes import actions
 from app.packing.recipes.actions import RECIPES
 from app.packing.recipes.schemas import RecipeChange, RecipeIn, RecipeOut
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["packing"])
+router = api_router("packing")
 
 RecipeKeeper = Annotated[Clerk, allowed(Permission.RECIPES)]
 

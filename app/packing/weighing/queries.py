@@ -1,5 +1,6 @@
 """Reading checks of weight."""
 
+from functools import cache
 from typing import Any
 
 from sqlalchemy import select
@@ -17,6 +18,7 @@ from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import Refused
 
 
+@cache
 def _checks() -> AnySelect:
     return (
         select(

@@ -2,18 +2,18 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.ledger.corrections.schemas import ActVoided, ActVoidIn
 from app.packing.weighing import actions, queries, voids
 from app.packing.weighing.schemas import CheckWeighingIn, CheckWeighingOut
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["packing"])
+router = api_router("packing")
 
 Weigher = Annotated[Clerk, allowed(Permission.WEIGH)]
 Corrector = Annotated[Clerk, allowed(Permission.VOID)]

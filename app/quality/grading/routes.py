@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.quality.grading import cuppings, gradings, queries, samples, voids
@@ -19,12 +19,12 @@ from app.quality.grading.schemas import (
     VoidedRecord,
 )
 from app.quality.grading.tables import SampleKind
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["quality"])
+router = api_router("quality")
 
 Sampler = Annotated[Clerk, allowed(Permission.SAMPLE)]
 Grader = Annotated[Clerk, allowed(Permission.GRADE)]

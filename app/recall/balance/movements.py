@@ -4,6 +4,8 @@ An adjustment stands under the entry it was first booked by, with what reversed 
 what was voided adds up to nothing and drops out, whenever it was voided.
 """
 
+from functools import cache
+
 from sqlalchemy import CTE, ColumnElement, and_, case, func, literal, or_, select, union_all
 from sqlalchemy.orm import aliased
 from sqlalchemy.sql.selectable import Subquery
@@ -81,6 +83,7 @@ def of_the_house() -> Subquery:
     return union_all(_received(), _sent(), _lost(), _adjusted_here()).subquery("movements")
 
 
+@cache
 def _received() -> AnySelect:
     return (
         select(
@@ -94,6 +97,7 @@ def _received() -> AnySelect:
     )
 
 
+@cache
 def _sent() -> AnySelect:
     return (
         select(literal("sent"), col(Entry.id), col(Entry.happened_at), -col(Unit.made_g))
@@ -102,6 +106,7 @@ def _sent() -> AnySelect:
     )
 
 
+@cache
 def _lost() -> AnySelect:
     lost = func.sum(col(Flow.grams)) - col(Unit.made_g)
     return (
@@ -117,6 +122,7 @@ def _lost() -> AnySelect:
     )
 
 
+@cache
 def _adjusted_here() -> AnySelect:
     """Adjust what is in the house; bags that came back come in."""
     net = _adjusted(col(Adjustment.id) > 0).subquery()

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.ledger.clerk import Reader
 from app.recall.balance import queries
@@ -15,13 +15,13 @@ from app.recall.balance.schemas import (
     FlowOfPeriod,
     FlowOfUnit,
 )
-from app.shared.answers import PICTURE, Answer, ExactRoute, Svg
+from app.shared.answers import PICTURE, Answer, Svg, api_router
 from app.shared.codes import Code
 from app.shared.times import MomentIn, text
 from app.tracing.flow.schemas import told
 from app.tracing.flow.svg import draw
 
-router = APIRouter(route_class=ExactRoute, tags=["recall"])
+router = api_router("recall")
 
 Most = Annotated[
     int, Query(ge=0, le=500, description="How many entries are named behind each figure")

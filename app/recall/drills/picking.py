@@ -3,6 +3,7 @@
 import secrets
 from collections import defaultdict
 from collections.abc import Sequence
+from functools import cache
 from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Row, func, or_, select
@@ -116,6 +117,7 @@ def _material_lot(used: Sequence[UsedLot], seed: int, at_entry: int) -> tuple[st
     return None if drawn is None else there[drawn].code, len(there)
 
 
+@cache
 def _picks() -> AnySelect:
     lot, pack = aliased(Unit), aliased(Unit)
     return (

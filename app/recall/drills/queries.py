@@ -2,6 +2,7 @@
 
 import json
 from datetime import date
+from functools import cache
 from typing import Any
 
 from sqlalchemy import Row, select
@@ -34,6 +35,7 @@ from app.tracing.queries import CAUTION
 TREND = 20
 
 
+@cache
 def _drills() -> AnySelect:
     lot, pack = aliased(Unit), aliased(Unit)
     begun, ended, signed = aliased(Entry), aliased(Entry), aliased(Entry)

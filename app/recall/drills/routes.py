@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.recall.drills import actions, picking, queries
@@ -17,12 +17,12 @@ from app.recall.drills.schemas import (
 )
 from app.recall.routes import CAUTIONED
 from app.recall.schemas import CautionedItems
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["recall"])
+router = api_router("recall")
 
 Recaller = Annotated[Clerk, allowed(Permission.RECALL)]
 Signer = Annotated[Clerk, allowed(Permission.SIGN_DRILL)]

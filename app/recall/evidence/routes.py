@@ -2,16 +2,16 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger.clerk import Clerk, Reader
 from app.recall.evidence.drawing import draw_report
 from app.recall.evidence.files import archive, event_file, workbook
 from app.recall.evidence.reading import Evidence, evidence
 from app.recall.routes import CaseCode
-from app.shared.answers import ExactRoute, Pdf
+from app.shared.answers import Pdf, api_router
 
-router = APIRouter(route_class=ExactRoute, tags=["recall"])
+router = api_router("recall")
 
 
 class Xlsx(Response):

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query, Response
+from fastapi import Depends, Path, Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.roasting.batches import actions, queries
@@ -14,18 +14,18 @@ from app.roasting.batches.schemas import (
     BatchOut,
     BatchState,
 )
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 from app.shared.times import Day
 
-router = APIRouter(route_class=ExactRoute, tags=["production"])
+router = api_router("production")
 
 Planner = Annotated[Clerk, allowed(Permission.PLAN)]
 BatchNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 
-def _batches_asked(
+async def _batches_asked(
     state: BatchState | None = None,
     first: Annotated[Day | None, Query(alias="from")] = None,
     last: Annotated[Day | None, Query(alias="to")] = None,

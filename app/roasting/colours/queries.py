@@ -3,6 +3,7 @@
 import json
 from datetime import datetime
 from fractions import Fraction
+from functools import cache
 from typing import Any, NamedTuple
 
 from sqlalchemy import select
@@ -56,6 +57,7 @@ def colour_out(  # noqa: PLR0917 - a row's members
     )
 
 
+@cache
 def _colours() -> AnySelect:
     return (
         select(

@@ -2,17 +2,17 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.roasting.colours import actions, queries
 from app.roasting.colours.schemas import ColourIn, ColourOut
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["roasting"])
+router = api_router("roasting")
 
 Measurer = Annotated[Clerk, allowed(Permission.READING)]
 

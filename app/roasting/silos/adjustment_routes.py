@@ -2,16 +2,16 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger.clerk import Clerk, Keyed, allowed
 from app.ledger.schemas import Adjusting, AdjustmentIn, AdjustmentOut
 from app.roasting.silos import adjusting
 from app.roasting.silos.schemas import PlaceAdjustmentOut
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["book"])
+router = api_router("book")
 
 Adjuster = Annotated[Clerk, allowed(Permission.ADJUST)]
 

@@ -1,5 +1,7 @@
 """Reading what is in a place, and when it was cleaned."""
 
+from functools import cache
+
 from sqlalchemy import ColumnElement, case, func, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
@@ -48,6 +50,7 @@ def contents_page(session: Session, page: Page, code: str, *, below: bool) -> Pa
     ], following  # fmt: skip
 
 
+@cache
 def _standing() -> AnySelect:
     born, came = aliased(Entry), aliased(Entry)
     return (

@@ -2,17 +2,17 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.roasting.schemas import CleanDownIn
 from app.roasting.silos import cleaning, queries
 from app.roasting.silos.schemas import ContentsLine, PlaceCleanDownOut
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["places"])
+router = api_router("places")
 
 Cleaner = Annotated[Clerk, allowed(Permission.CLEAN)]
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger import cards
 from app.ledger.card_versions import VersionOut, version_page
@@ -11,11 +11,11 @@ from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.roasting.styles import actions
 from app.roasting.styles.actions import STYLES
 from app.roasting.styles.schemas import StyleChange, StyleIn, StyleOut
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["roasting"])
+router = api_router("roasting")
 
 StyleKeeper = Annotated[Clerk, allowed(Permission.STYLES)]
 

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Collection, Mapping
 from datetime import datetime
+from functools import cache
 from typing import Any, NamedTuple
 
 from sqlalchemy import select
@@ -66,6 +67,7 @@ def look_at(session: Session, case_ids: Collection[int], at: datetime | None = N
     )
 
 
+@cache
 def _cases() -> AnySelect:
     return select(
         col(Case.id),

@@ -2,19 +2,19 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.sending.cases import actions, queries
 from app.sending.cases.naming import CaseCode
 from app.sending.cases.schemas import CaseAddition, CaseBrief, CaseIn, CaseOut, TakenOut
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 from app.shared.times import MomentIn
 
-router = APIRouter(route_class=ExactRoute, tags=["sending"])
+router = api_router("sending")
 
 Packer = Annotated[Clerk, allowed(Permission.PACK)]
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.ledger import cards
 from app.ledger.cards import IfMatch
@@ -21,11 +21,11 @@ from app.sending.crates.schemas import (
     CrateMovementOut,
 )
 from app.sending.crates.shelf import CRATE_KINDS
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["sending"])
+router = api_router("sending")
 
 Sender = Annotated[Clerk, allowed(Permission.DISPATCH)]
 Corrector = Annotated[Clerk, allowed(Permission.VOID)]

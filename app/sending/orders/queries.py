@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from datetime import date
+from functools import cache
 from typing import Any, NamedTuple
 
 from sqlalchemy import select
@@ -33,6 +34,7 @@ class Wanted(NamedTuple):
     due_to: date | None
 
 
+@cache
 def _orders() -> AnySelect:
     return (
         select(

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import Depends, Query, Response
 
 from app.ledger.cards import IfMatch, answer_card
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
@@ -16,18 +16,18 @@ from app.sending.orders.schemas import (
     OrderRow,
     State,
 )
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 from app.shared.times import Day
 
-router = APIRouter(route_class=ExactRoute, tags=["orders"])
+router = api_router("orders")
 
 OrderKeeper = Annotated[Clerk, allowed(Permission.ORDERS)]
 
 
-def _orders_asked(
+async def _orders_asked(
     state: State | None = None,
     customer: Annotated[str | None, Query(max_length=200)] = None,
     due_from: Day | None = None,

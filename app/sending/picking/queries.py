@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
+from functools import cache
 from typing import Any
 
 from sqlalchemy import func, select
@@ -105,6 +106,7 @@ def left_out(there: Sequence[Stock], moment: datetime) -> list[LeftOutBags]:
     ]  # fmt: skip
 
 
+@cache
 def _picks() -> AnySelect:
     return (
         select(

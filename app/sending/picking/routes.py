@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.sending.picking import actions, queries
@@ -15,12 +15,12 @@ from app.sending.picking.schemas import (
     WantAsked,
     one_purpose,
 )
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["sending"])
+router = api_router("sending")
 
 Sender = Annotated[Clerk, allowed(Permission.DISPATCH)]
 PickNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]

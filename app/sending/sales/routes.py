@@ -2,19 +2,19 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.sending.sales import actions, queries
 from app.sending.sales.queries import SalesAsked
 from app.sending.sales.schemas import SaleIn, SaleOut
-from app.shared.answers import ExactRoute
+from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.staff import Permission
 from app.shared.times import Day
 
-router = APIRouter(route_class=ExactRoute, tags=["sending"])
+router = api_router("sending")
 
 Seller = Annotated[Clerk, allowed(Permission.DISPATCH)]
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from functools import cache
 
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -25,6 +26,7 @@ def rhythm_of(card: StandingOrder) -> Rhythm:
     return Rhythm(card.weekdays, card.every_weeks, card.starts_on, card.ends_on)
 
 
+@cache
 def _standing() -> AnySelect:
     return select(col(StandingOrder.id), StandingOrder, col(Customer.name).label("customer")).join(
         Customer, col(Customer.id) == col(StandingOrder.customer_id)

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.ledger.cards import IfMatch, answer_card, card_at
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
@@ -16,13 +16,13 @@ from app.sending.standing.schemas import (
     StandingIn,
     StandingOut,
 )
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.periods import FourWeeksAsked
 from app.shared.staff import Permission
 
-router = APIRouter(route_class=ExactRoute, tags=["orders"])
+router = api_router("orders")
 
 OrderKeeper = Annotated[Clerk, allowed(Permission.ORDERS)]
 

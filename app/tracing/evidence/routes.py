@@ -1,14 +1,14 @@
 """Is the evidence complete: of a lot, and of everything made from lots."""
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger.clerk import Reader
-from app.shared.answers import Answer, ExactRoute
+from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.tracing.evidence import queries
 from app.tracing.evidence.schemas import LotEvidence, UnitEvidence
 
-router = APIRouter(route_class=ExactRoute, tags=["trace"])
+router = api_router("trace")
 
 
 @router.get("/lots/{code}/evidence", response_model=LotEvidence)

@@ -2,10 +2,10 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.ledger.clerk import Reader
-from app.shared.answers import PICTURE, Answer, ExactRoute, Svg
+from app.shared.answers import PICTURE, Answer, Svg, api_router
 from app.shared.codes import Code
 from app.shared.times import text
 from app.tracing.flow.queries import Traced, flow_of_unit
@@ -14,7 +14,7 @@ from app.tracing.flow.svg import draw
 from app.tracing.routes import AsOfAsked
 from app.tracing.schemas import Direction, StartOut
 
-router = APIRouter(route_class=ExactRoute, tags=["trace"])
+router = api_router("trace")
 
 DirectionAsked = Annotated[Direction, Query()]
 

@@ -1,0 +1,175 @@
+"""Traces over HTTP at several sizes of the book, beside a walk written with nothing but the driver.
+
+The driver's walk reads the flows and units that were reached, works out each share as an exact
+fraction and writes JSON: what anybody would write who had to answer it once. What it leaves out is
+green behind a unit, customers, suppliers, packing materials, the mass balance and who may ask.
+"""
+
+import json
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from fractions import Fraction
+from functools import partial
+from pathlib import Path
+from statistics import median
+from time import perf_counter
+from typing import Any, Final, NamedTuple
+
+from sqlalchemy import create_engine, make_url, text
+
+from app.shared.answers import read_json
+from tests.bench.bare import open_bare
+from tests.bench.requests import Book, book
+from tests.serving import ServiceProcess, Wire
+
+# Crossed, so that SQLite begins at what was reached: it knows nothing of how large a table is.
+_FORWARD: Final = """
+WITH RECURSIVE reached(id) AS (
+  SELECT id FROM unit WHERE code = {0}
+  UNION SELECT flow.target_id FROM reached CROSS JOIN flow WHERE flow.source_id = reached.id
+)"""
+_BACKWARD: Final = """
+WITH RECURSIVE reached(id) AS (
+  SELECT id FROM unit WHERE code = {0}
+  UNION SELECT flow.source_id FROM reached CROSS JOIN flow WHERE flow.target_id = reached.id
+)"""
+_ROWS: Final = """
+SELECT unit.id, code, unit.kind, made_g, left_g, entry.happened_at
+FROM reached CROSS JOIN unit CROSS JOIN entry
+WHERE unit.id = reached.id AND entry.id = born_entry_id ORDER BY unit.id"""
+_FLOWS: Final = """
+SELECT source_id, target_id, grams FROM reached CROSS JOIN flow WHERE target_id = reached.id
+ORDER BY target_id"""
+
+TIMES: Final = 7
+"""How often each is asked; the median counts, and the first is not among them."""
+
+
+class Line(NamedTuple):
+    """One trace at one size of the book."""
+
+    name: str
+    flows: int
+    units: int
+    ms: float
+    bare_ms: float
+    walk_ms: float
+    """Of the driver's, what its two statements took."""
+    peak_mib: float
+    """The most memory that the server had until then."""
+
+
+def measure(url: Callable[[int], str], sizes: list[int]) -> Iterator[Line]:
+    """Fill a book of each size, unless there is one at that URL, and trace in the middle of it."""
+    for flows in sizes:
+        yield from _at(_there(url(flows)) or book(url(flows), flows), flows)
+
+
+def _there(url: str) -> Book | None:
+    """Take a book that was filled before: ten million flows are not made in a minute."""
+    file = make_url(url).database
+    if not url.startswith("sqlite") or file is None or not Path(file).exists():
+        return None
+    return book(url, 0)
+
+
+def _at(filled: Book, flows: int) -> Iterator[Line]:
+    url = filled.settings.database_url
+    bare = open_bare(url)
+    with ServiceProcess(filled.settings) as service, Wire(service.address, filled.token) as wire:
+        for name, code, direction in _starts(url):
+            path = f"/trace/{code}?direction={direction}"
+            asked = (bare, code, direction)
+            yield Line(
+                name,
+                flows,
+                len(read_json(wire.read(path))["units"]),
+                _median_ms(partial(wire.read, path)),
+                _median_ms(partial(bare_trace, *asked)),
+                _median_ms(partial(bare_walk, *asked)),
+                _peak_mib(service.pid),
+            )
+    bare.close()
+
+
+def _starts(url: str) -> Iterator[tuple[str, str, str]]:
+    """Name a sack, a lot and a pack in the middle of the book."""
+    engine = create_engine(url.replace("postgresql://", "postgresql+psycopg://"))
+    with engine.connect() as connection:
+        for name, kind, direction in (
+            ("a sack, forward", "sack", "forward"),
+            ("a lot of 300 sacks, forward", "lot", "forward"),
+            ("a pack, backward", "pack", "backward"),
+        ):
+            code = connection.scalar(text(
+                "SELECT code FROM unit WHERE kind = :kind AND left_g < made_g "
+                "AND id >= (SELECT MAX(id) / 2 FROM unit) ORDER BY id LIMIT 1"
+            ), {"kind": kind})  # fmt: skip
+            yield name, str(code), direction
+    engine.dispose()
+
+
+def _peak_mib(process: int) -> float:
+    said = Path(f"/proc/{process}/status").read_text("utf-8")
+    return int(said.partition("VmHWM:")[2].split()[0]) / 1024
+
+
+def _median_ms(act: Callable[[], object]) -> float:
+    act()
+    took_s = []
+    for _ in range(TIMES):
+        began = perf_counter()
+        act()
+        took_s.append(perf_counter() - began)
+    return median(took_s) * 1000
+
+
+def bare_walk(connection: Any, code: str, direction: str) -> tuple[list[Any], list[Any]]:
+    """Read the reached units and the flows between them."""
+    mark = "?" if hasattr(connection, "total_changes") else "%s"
+    walk = (_FORWARD if direction == "forward" else _BACKWARD).format(mark)
+    units = connection.execute(walk + _ROWS, (code,)).fetchall()
+    flows = connection.execute(walk + _FLOWS, (code,)).fetchall()
+    return units, flows
+
+
+def bare_trace(connection: Any, code: str, direction: str) -> bytes:
+    """Answer a trace with each unit's share, exact."""
+    units, flows = bare_walk(connection, code, direction)
+    into: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    out: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    whole: dict[int, int] = defaultdict(int)
+    for source, target, grams in flows:
+        into[target].append((source, grams))
+        out[source].append((target, grams))
+        whole[target] += grams
+    start = next(unit[0] for unit in units if unit[1] == code)
+    shares = {start: Fraction(1)}
+    for unit in units if direction == "forward" else reversed(units):
+        number = unit[0]
+        if number == start:
+            continue
+        if direction == "forward":
+            sum_g = sum(shares[s] * grams for s, grams in into[number] if s in shares)
+            shares[number] = Fraction(sum_g) / whole[number]
+        else:
+            shares[number] = sum(
+                (shares[t] * Fraction(grams, whole[t]) for t, grams in out[number] if t in shares),
+                Fraction(0),
+            )
+    codes = {unit[0]: unit[1] for unit in units}
+    return json.dumps({
+        "units": [
+            {
+                "code": unit[1], "kind": unit[2], "made_kg": unit[3] / 1000,
+                "left_kg": unit[4] / 1000, "happened_at": str(unit[5]),
+                "share_pct": round(float(shares[unit[0]] * 100), 6),
+                "suspect_kg": round(shares[unit[0]] * unit[3]) / 1000,
+            }
+            for unit in units
+        ],
+        "flows": [
+            {"source": codes[source], "target": codes[target], "kg": grams / 1000}
+            for source, target, grams in flows if source in codes
+        ],
+    }).encode()  # fmt: skip
