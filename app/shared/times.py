@@ -16,7 +16,7 @@ def now() -> datetime:
 
 def to_utc(moment: datetime) -> datetime:
     """Bring a moment to UTC."""
-    return moment.astimezone(UTC)
+    return moment if moment.tzinfo is UTC else moment.astimezone(UTC)
 
 
 def begin_of(day: date) -> datetime:
@@ -31,7 +31,7 @@ def end_of(day: date) -> datetime:
 
 def text(moment: datetime) -> str:
     """Write a moment as the API does: `2026-03-31T06:00:00Z`, fraction where there is one."""
-    return to_utc(moment).isoformat().replace("+00:00", "Z")
+    return to_utc(moment).isoformat().removesuffix("+00:00") + "Z"
 
 
 class UtcDateTime(TypeDecorator[datetime]):
