@@ -271,4 +271,12 @@ def _those_there(asked: Iterator[Due | None]) -> Iterator[Due]:
 @router.get("/")
 def start(desk: Visiting) -> Response:
     """Show what waits."""
-    return desk.show("start.html", due=desk.read(_due, desk))
+    due = desk.read(_due, desk)
+    return desk.show("start.html", due=due, opening={path for each in due for path in _paths(each)})
+
+
+def _paths(due: Due) -> Iterator[str]:
+    """Name the tasks that something waits for."""
+    for path in (due.path, *(line.path for line in due.lines)):
+        if path:
+            yield path.partition("?")[0]
