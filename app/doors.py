@@ -6,7 +6,7 @@ from prometheus_client import CONTENT_TYPE_LATEST
 from sqlalchemy.exc import DBAPIError
 
 from app import __version__, metrics
-from app.schema import lag
+from app.revision import lag
 from app.shared.answers import Answer, short_name
 from app.shared.problems import Refused
 

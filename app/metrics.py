@@ -24,6 +24,7 @@ from prometheus_client.registry import Collector
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 
+from app.copies.queries import newest_backup
 from app.ledger.checks import newest_check
 from app.ledger.journal.reading import head
 from app.shared.db import reading
@@ -82,7 +83,7 @@ def _of_the_book(engine: Engine, read_engine: Engine) -> Iterator[Metric]:
     try:
         with reading(engine) as session:
             ends = head(session).entry
-            checked = newest_check(session)
+            checked, backup = newest_check(session), newest_backup(session)
     except DBAPIError:
         yield _figure("database_up", "Whether the database answers.", 0)
         return
@@ -93,6 +94,10 @@ def _of_the_book(engine: Engine, read_engine: Engine) -> Iterator[Metric]:
         yield _figure("check_age_seconds", "Since the book last checked itself.", age_s)
         yield _figure("check_entries", "Entries there were then.", checked.entries)
         yield _figure("check_differences", "How many things differed.", checked.differences)
+    if backup is not None:
+        age_s = (now() - backup.made_at) / timedelta(seconds=1)
+        yield _figure("backup_age_seconds", "Since the last backup was begun.", age_s)
+        yield _figure("backup_entries", "Entries that are in it.", backup.entries)
     if read_engine is not engine:
         yield from _of_the_replica(read_engine, ends)
 

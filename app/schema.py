@@ -1,12 +1,10 @@
-"""The schema: every table of the book, and the migrations that bring a database to it."""
+"""The schema: every table of the book, and how a database is brought to it."""
 
 from alembic import command
-from alembic.config import Config
-from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, MetaData
 from sqlmodel import SQLModel
 
+from app.copies import tables as copies
 from app.cover.cards import tables as planning_cards
 from app.green import tables as green
 from app.green.arrivals import tables as arrivals
@@ -31,6 +29,7 @@ from app.quality import tables as quality
 from app.quality.grading import tables as grading
 from app.recall import tables as recall
 from app.recall.drills import tables as drills
+from app.revision import migrations
 from app.roasting import tables as roasting
 from app.roasting.batches import tables as batches
 from app.roasting.colours import tables as roast_colours
@@ -42,7 +41,6 @@ from app.sending.crates import tables as crates
 from app.sending.orders import tables as orders
 from app.sending.picking import tables as picks
 from app.sending.sales import tables as sales
-from app.settings import project_folder
 from app.shared import sign_in
 from app.shared.db import writing
 from app.value import tables as value
@@ -51,6 +49,7 @@ from app.web import tables as web
 TABLES = (
     sign_in,
     ledger,
+    copies,
     corrections,
     places,
     green,
@@ -96,38 +95,13 @@ def metadata() -> MetaData:
     return SQLModel.metadata
 
 
-def _config() -> Config:
-    config = Config()
-    config.set_main_option("script_location", str(project_folder("alembic")).replace("%", "%%"))
-    return config
-
-
 def migrate(engine: Engine) -> None:
     """Bring a database to the newest schema, in one transaction that holds the pen.
 
     So two that migrate at once take turns, the second finding nothing left to do, and nobody
     writes into a book whose tables are being changed.
     """
-    config = _config()
+    config = migrations()
     with writing(engine) as session:
         config.attributes["connection"] = session.connection()
         command.upgrade(config, "head")
-
-
-def lag(engine: Engine) -> str | None:
-    """Say what the database lacks, or None when it is at the newest schema."""
-    scripts = ScriptDirectory.from_config(_config())
-    newest = scripts.get_current_head()
-    with engine.connect() as connection:
-        there = MigrationContext.configure(connection).get_current_revision()
-    if there == newest:
-        return None
-    if there is None:
-        return "The database is empty; `jutebook migrate` makes its tables."
-    known = {script.revision for script in scripts.walk_revisions()}
-    if there not in known:
-        return (
-            f"The database is at schema {there}, newer than this program knows; "
-            "install the newer Jutebook."
-        )
-    return f"The database is at schema {there}, not {newest}; `jutebook migrate` brings it there."

@@ -316,6 +316,12 @@ class Settings(BaseSettings):
     """Days of the week on which nothing is roasted."""
     closed_dates: frozenset[date] = frozenset()
     """And dates."""
+    backup_folder: Path | None = None
+    """Where the page of backups puts the copies it makes: a folder that is there, best of another
+    disk. Without it they are made by the command alone."""
+    backup_hours: Annotated[int, Field(ge=0, le=100_000)] = 30
+    """A book that went without a backup for longer is pointed out to administrators; 0: never (our
+    own rule: one a night, and six hours for it to be late)."""
     session_idle_minutes: Annotated[int, Field(ge=1, le=100_000)] = 720
     """Who did nothing at the pages for so long signs in again (our own rule)."""
     session_hours: Annotated[int, Field(ge=1, le=10_000)] = 168

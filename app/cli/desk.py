@@ -19,7 +19,8 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import ArgumentError, DBAPIError
 from typer.core import TyperGroup
 
-from app.schema import lag
+from app.copies.files import CopyError
+from app.revision import lag
 from app.settings import Settings
 from app.shared.db import open_engine
 from app.shared.problems import Refused
@@ -41,7 +42,7 @@ class Desk(TyperGroup):
             return super().invoke(ctx)
         except BrokenPipeError:
             raise
-        except (MistakeError, Refused, ArgumentError, DBAPIError, OSError) as error:
+        except (MistakeError, CopyError, Refused, ArgumentError, DBAPIError, OSError) as error:
             typer.echo(f"jutebook: {sentence(error)}", err=True)
             raise typer.Exit(1) from error
 

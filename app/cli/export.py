@@ -23,7 +23,7 @@ from app.shared.db import reading
 _SECRET = re.compile(r"password(?!_set_at)|secret|hash|token|sha256")
 _SEALS = {
     "entry.sha256", "entry.previous_sha256", "plot_file.sha256", "arrival_photo.sha256",
-    "book_check.sha256",
+    "book_backup.sha256", "book_check.sha256",
 }  # fmt: skip
 """Hashes that prove what is written and open nothing."""
 

@@ -16,6 +16,7 @@ from app import schema
 from app.cli.desk import MistakeError, examples, migrated_book, open_book, read_settings
 from app.logs import set_up
 from app.main import create_app
+from app.revision import lag
 from app.settings import Settings
 
 _GRACE_S = 30
@@ -119,7 +120,7 @@ def migrate() -> None:
     Everything happens in one transaction. Make a backup before you migrate a book that is in use.
     """
     with open_book(read_settings()) as engine:
-        lacking = schema.lag(engine)
+        lacking = lag(engine)
         if lacking is None:
             typer.echo("The database is at the newest schema already.")
             return

@@ -21,6 +21,10 @@ KINDS: Final[Mapping[str, Kind]] = {
     "ambiguous-code": Kind(
         409, "Two things carry that code",
         "A unit and a location carry the same code. Say which is meant with `subject_kind`."),
+    "backup-not-made": Kind(
+        409, "The backup was not made",
+        "No file appeared, and the book is as it was. The detail says why: put that right and make "
+        "it again, or make it by the command `jutebook backup`."),
     "bad-request": Kind(
         400, "The request cannot be read",
         "The request itself is malformed: its headers, its cursor or its encoding."),

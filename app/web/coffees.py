@@ -33,7 +33,7 @@ TASKS = (Task("/coffee", N_("Find a coffee"), Room.STORE, Permission.READ),)
 OFFERS = (
     Offer(
         "/coffee?text={code}", N_("Where it stands"), Permission.READ, frozenset({UnitKind.LOT}),
-        left,
+        left, likely=frozenset({UnitKind.LOT}),
     ),
 )  # fmt: skip
 

@@ -44,7 +44,8 @@ TASKS = (
     Task("/sending", N_("Orders to send"), Room.SENDING, Permission.DISPATCH),
     Task("/send", N_("Send bags"), Room.SENDING, Permission.DISPATCH, offline=True),
 )
-OFFERS = (Offer("/sent/{code}", N_("Its papers"), Permission.READ, frozenset({UnitKind.DISPATCH})),)
+_SENT: Final = frozenset({UnitKind.DISPATCH})
+OFFERS = (Offer("/sent/{code}", N_("Its papers"), Permission.READ, _SENT, likely=_SENT),)
 
 Sender = Annotated[Desk, may(Permission.DISPATCH)]
 PickNumber = Annotated[int | None, Query(ge=1, le=2**31 - 1)]

@@ -26,7 +26,7 @@ TASKS = (
     Task("/hold", N_("Stop coffee"), Room.QUALITY, Permission.HOLD, offline=True),
     Task("/holds", N_("Open holds"), Room.QUALITY, Permission.RELEASE),
 )
-OFFERS = (Offer("/hold?units={code}", N_("Stop it"), Permission.HOLD, IN_STOCK),)
+OFFERS = (Offer("/hold?units={code}", N_("Stop it"), Permission.HOLD, IN_STOCK, likely=IN_STOCK),)
 
 Stopper = Annotated[Desk, may(Permission.HOLD)]
 Releaser = Annotated[Desk, may(Permission.RELEASE)]

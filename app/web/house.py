@@ -16,6 +16,7 @@ from app.settings import Settings
 from app.shared.db import reading
 from app.shared.staff import Permission
 from app.shared.times import now
+from app.web.backups import backed_up
 from app.web.desk import Desk, may
 from app.web.tasks import Room, Task
 from app.web.texts import N_
@@ -103,6 +104,7 @@ def show_health(desk: Administrator) -> Response:
         behind=max(0, base.head.entry - replica.head.entry) if replica else 0,
         checked=checked, days=(now() - checked.checked_at).days if checked else 0,
         since=base.head.entry - checked.entries if checked else 0,
+        **backed_up(desk),
     )  # fmt: skip
 
 

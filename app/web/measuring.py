@@ -24,6 +24,7 @@ OFFERS = (
     Offer(
         "/moisture?subject={code}", N_("Read its moisture"), Permission.READING,
         frozenset({UnitKind.LOT, UnitKind.SACK}), left,
+        likely=frozenset({UnitKind.LOT, UnitKind.SACK}),
     ),
 )  # fmt: skip
 

@@ -20,6 +20,7 @@ OFFERS = (
     Offer(
         "/move?sacks={code}", N_("Move it"), Permission.MOVE, frozenset({UnitKind.SACK}),
         fits=lambda unit: left(unit) and unit.place is not None,
+        likely=frozenset({UnitKind.SACK}),
     ),
 )  # fmt: skip
 

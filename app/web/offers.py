@@ -33,16 +33,31 @@ class Offer(NamedTuple):
     permission: Permission
     kinds: frozenset[UnitKind] = frozenset(UnitKind)
     fits: Callable[[Life], bool] = standing
+    likely: frozenset[UnitKind] = frozenset()
+    """Kinds of which this is what somebody usually comes for."""
+    grave: bool = False
+    """Whether it takes back what was booked: it stands last and looks so."""
 
     def address(self, unit: Life) -> str:
         """Name the page with the unit filled in."""
         return self.path.format(code=quote(unit.code, safe=""))
 
 
-def offers_of(offers: Iterable[Offer], unit: Life, staff: Staff) -> list[Offer]:
-    """Choose what somebody may do with a unit as it is now."""
-    return [
+class Offers(NamedTuple):
+    """What somebody may do with a unit as it is now."""
+
+    likely: list[Offer]
+    others: list[Offer]
+
+
+def offers_of(offers: Iterable[Offer], unit: Life, staff: Staff) -> Offers:
+    """Choose what somebody may do with a unit as it is now, what is grave last."""
+    mine = [
         offer
         for offer in offers
         if unit.kind in offer.kinds and staff.may(offer.permission) and offer.fits(unit)
     ]
+    return Offers(
+        [offer for offer in mine if unit.kind in offer.likely],
+        sorted((o for o in mine if unit.kind not in o.likely), key=lambda offer: offer.grave),
+    )

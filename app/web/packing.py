@@ -35,9 +35,10 @@ TASKS = (
     Task("/pack", N_("Fill bags"), Room.PACKING, Permission.PACK, offline=True),
     Task("/packing", N_("Packed today"), Room.PACKING, Permission.PACK),
 )
+_PACKED: Final = frozenset({UnitKind.PACK})
 OFFERS = (
-    Offer("/packed/{code}", N_("What is on its bags"), Permission.READ, frozenset({UnitKind.PACK})),
-    Offer("/pack?corrects={code}", N_("Correct it"), Permission.PACK, frozenset({UnitKind.PACK})),
+    Offer("/packed/{code}", N_("What is on its bags"), Permission.READ, _PACKED, likely=_PACKED),
+    Offer("/pack?corrects={code}", N_("Correct it"), Permission.PACK, _PACKED),
 )
 
 Packer = Annotated[Desk, may(Permission.PACK)]

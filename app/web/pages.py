@@ -9,6 +9,7 @@ from app.web import (
     account,
     arriving,
     assets,
+    backups,
     balancing,
     blending,
     bringing,
@@ -63,7 +64,7 @@ PAGES: Final = (
     contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
     instruments, packing, weighing, stocking, dispatching, returning, selling, crating,
     holding, tracing, recalling, drilling, balancing, journal, master_cards,
-    people, taking_over, house,
+    people, taking_over, house, backups,
     offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""

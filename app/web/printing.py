@@ -25,7 +25,10 @@ router = APIRouter(include_in_schema=False)
 TASKS = (Task("/labels", N_("Print labels"), Room.STORE, Permission.LABELS),)
 _LABELLED: Final = frozenset(UnitKind) - {UnitKind.LOT, UnitKind.DISPATCH}
 OFFERS = (
-    Offer("/labels?codes={code}", N_("Print its label"), Permission.LABELS, _LABELLED),
+    Offer(
+        "/labels?codes={code}", N_("Print its label"), Permission.LABELS, _LABELLED,
+        likely=frozenset({UnitKind.BLEND, UnitKind.RETURN}),
+    ),
     Offer(
         "/labels?lot={code}", N_("Print labels of its sacks"), Permission.LABELS,
         frozenset({UnitKind.LOT}),

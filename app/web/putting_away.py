@@ -32,6 +32,7 @@ OFFERS = (
     Offer(
         "/put-away?sacks={code}", N_("Put it away"), Permission.MOVE, frozenset({UnitKind.SACK}),
         fits=lambda unit: left(unit) and unit.place is None,
+        likely=frozenset({UnitKind.SACK}),
     ),
 )  # fmt: skip
 

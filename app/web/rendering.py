@@ -5,7 +5,7 @@ from base64 import urlsafe_b64decode, urlsafe_b64encode
 from binascii import Error as NotBase64
 from functools import cache
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from fastapi import Request, Response
 from fastapi.responses import HTMLResponse
@@ -67,13 +67,15 @@ def for_people(request: Request) -> bool:
 
 
 def render(request: Request, template: str, status: int = 200, **context: object) -> Response:
-    """Fill in a template and answer it as a page."""
+    """Fill in a template and answer it as a page; rooms with a task in `opening` stand open."""
     visitor = getattr(request.state, "visitor", None)
     # The service worker that keeps a page for later does not show it to anybody.
     said = _said(request) if request.headers.get("purpose") != "keep" else None
+    opening: Any = context.pop("opening", ())
+    wanted = {request.url.path, *opening}
     frame = {
         "visitor": visitor,
-        "tasks": tasks_of(request.app.state.tasks, visitor.staff) if visitor else [],
+        "shelves": tasks_of(request.app.state.tasks, visitor.staff, wanted) if visitor else [],
         "said": said,
         "path": request.url.path,
     }

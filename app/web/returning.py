@@ -25,7 +25,7 @@ TASKS = (Task("/returns", N_("Take bags back"), Room.SENDING, Permission.RETURN)
 OFFERS = (
     Offer(
         "/returns?dispatch={code}", N_("Take bags back"), Permission.RETURN,
-        frozenset({UnitKind.DISPATCH}),
+        frozenset({UnitKind.DISPATCH}), likely=frozenset({UnitKind.DISPATCH}),
     ),
 )  # fmt: skip
 

@@ -36,11 +36,10 @@ from app.web.texts import N_, _
 router = APIRouter(include_in_schema=False)
 
 TASKS = (Task("/roast", N_("Roast"), Room.ROASTING, Permission.ROAST, offline=True),)
+_ROASTED: Final = frozenset({UnitKind.ROAST})
 OFFERS = (
-    Offer("/roasted/{code}", N_("Its verdict"), Permission.READ, frozenset({UnitKind.ROAST})),
-    Offer(
-        "/roast?corrects={code}", N_("Correct it"), Permission.ROAST, frozenset({UnitKind.ROAST})
-    ),
+    Offer("/roasted/{code}", N_("Its verdict"), Permission.READ, _ROASTED, likely=_ROASTED),
+    Offer("/roast?corrects={code}", N_("Correct it"), Permission.ROAST, _ROASTED),
 )
 
 Roaster = Annotated[Desk, may(Permission.ROAST)]

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Response
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
+from app.copies.queries import standing as backups
 from app.cover.ordering import orders
 from app.green.condition.queries import watch_page
 from app.green.counting.queries import count_page
@@ -224,6 +225,16 @@ def _drill(session: Session, settings: Settings) -> Due | None:
     return Due(1, _("recall drill due"), path="/drills", urgent=True)
 
 
+def _backup(session: Session, settings: Settings) -> Due | None:
+    """Say for how many days the book has gone without a backup, where that is too long."""
+    how = backups(session, settings)
+    if not how.overdue or how.since is None:
+        return None
+    days = max(1, (now() - how.since).days)
+    said = ngettext("day without a backup", "days without a backup", days)
+    return Due(days, said, path="/backups", urgent=True)
+
+
 _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | None]]]] = (
     (Permission.RECEIVE, _arrivals),
     (Permission.CONTRACTS, _arrivals),
@@ -238,6 +249,7 @@ _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | N
     (Permission.APPROVE_COUNT, _counts),
     (Permission.INSTRUMENTS, _instruments),
     (Permission.RECALL, _drill),
+    (Permission.ADMIN, _backup),
 )
 """What may wait, and for whom: whoever may do it. One query a line."""
 
@@ -259,4 +271,12 @@ def _those_there(asked: Iterator[Due | None]) -> Iterator[Due]:
 @router.get("/")
 def start(desk: Visiting) -> Response:
     """Show what waits."""
-    return desk.show("start.html", due=desk.read(_due, desk))
+    due = desk.read(_due, desk)
+    return desk.show("start.html", due=due, opening={path for each in due for path in _paths(each)})
+
+
+def _paths(due: Due) -> Iterator[str]:
+    """Name the tasks that something waits for."""
+    for path in (due.path, *(line.path for line in due.lines)):
+        if path:
+            yield path.partition("?")[0]

@@ -1,12 +1,15 @@
 """Tasks: one page each, offered to whoever may do it."""
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from enum import StrEnum
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from app.shared.sign_in import Staff
 from app.shared.staff import Permission
 from app.web.texts import N_
+
+_FEW: Final = 40
+"""So many are looked through at a glance by somebody who does them daily: those of two roles."""
 
 
 class Room(StrEnum):
@@ -33,8 +36,24 @@ class Task(NamedTuple):
     """Whether its form opens and is kept while there is no connection; see `static/worker.js`."""
 
 
-def tasks_of(tasks: Iterable[Task], staff: Staff) -> list[tuple[Room, list[Task]]]:
-    """List the tasks somebody may do, by room."""
+class Shelf(NamedTuple):
+    """The tasks of a room, shown or folded away."""
+
+    room: Room
+    tasks: list[Task]
+    open: bool
+
+
+def tasks_of(tasks: Iterable[Task], staff: Staff, wanted: Container[str]) -> list[Shelf]:
+    """List the tasks somebody may do, by room.
+
+    Whoever has many sees those of the rooms with a path that is wanted, and can open the others.
+    """
     mine = [task for task in tasks if staff.may(task.permission)]
+    few = len(mine) <= _FEW
     rooms = [(room, [task for task in mine if task.room is room]) for room in Room]
-    return [(room, there) for room, there in rooms if there]
+    return [
+        Shelf(room, there, few or any(task.path in wanted for task in there))
+        for room, there in rooms
+        if there
+    ]

@@ -31,7 +31,8 @@ from app.web.texts import N_, _
 
 router = APIRouter(include_in_schema=False)
 
-OFFERS = (Offer("/cup/{code}", N_("Taste it"), Permission.CUP, frozenset({UnitKind.ROAST})),)
+_ROASTED: Final = frozenset({UnitKind.ROAST})
+OFFERS = (Offer("/cup/{code}", N_("Taste it"), Permission.CUP, _ROASTED, likely=_ROASTED),)
 TASKS = (Task("/cup", N_("Taste what was set aside"), Room.QUALITY, Permission.CUP),)
 
 Cupper = Annotated[Desk, may(Permission.CUP)]

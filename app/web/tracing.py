@@ -38,7 +38,12 @@ router = APIRouter(include_in_schema=False)
 TASKS = (Task("/trace", N_("Trace coffee"), Room.QUALITY, Permission.READ),)
 OFFERS = (
     Offer("/trace?units={code}&direction=forward", N_("Where it went"), Permission.READ),
-    Offer("/trace?units={code}&direction=backward", N_("Where it came from"), Permission.READ),
+    Offer(
+        "/trace?units={code}&direction=backward",
+        N_("Where it came from"),
+        Permission.READ,
+        likely=frozenset({UnitKind.BLEND, UnitKind.RETURN}),
+    ),
 )
 
 MOST: Final = 100

@@ -1,4 +1,4 @@
-"""The task of undoing a mistaken entry, after a look at what that takes with it."""
+"""The task of voiding what was booked by mistake, after a look at what goes with it."""
 
 from typing import Annotated, Any, Final
 
@@ -24,7 +24,7 @@ from app.web.texts import N_, _, ngettext
 router = APIRouter(include_in_schema=False)
 
 OFFERS = (
-    Offer("/void/{code}", N_("Undo the entry"), Permission.VOID),
+    Offer("/void/{code}", N_("Void"), Permission.VOID, grave=True),
     Offer(
         "/adjustments?unit={code}", N_("Its adjustments"), Permission.VOID,
         fits=lambda unit: any(event.what == "adjusted" for event in unit.events),
@@ -49,7 +49,7 @@ def _page(desk: Desk, code: str, form: Form[VoidIn]) -> Response:
 
 @router.post("/void/{code}")
 def void(desk: Corrector, code: Code) -> Response:
-    """Undo it by a correcting entry: all that was shown together, or nothing."""
+    """Void it by a correcting entry: all that was shown together, or nothing."""
     form = desk.sent(VoidIn)
     may_release = desk.staff.may(Permission.RELEASE)
     if voided := desk.book(form, voiding.void, code, may_release=may_release):
@@ -77,7 +77,7 @@ def list_adjustments(
 
 @router.get("/adjustments/{number}/void")
 def show_adjustment(desk: Corrector, number: AdjustmentNumber) -> Response:
-    """Show what an adjustment did, and ask why it is taken back."""
+    """Show what an adjustment did, and ask why it is voided."""
     return _adjustment_page(desk, number, desk.blank(ActVoidIn))
 
 
@@ -90,7 +90,7 @@ def _adjustment_page(desk: Desk, number: int, form: Form[ActVoidIn]) -> Response
 
 @router.post("/adjustments/{number}/void")
 def void_adjustment(desk: Corrector, number: AdjustmentNumber) -> Response:
-    """Take it back by one that reverses it."""
+    """Void it by one that reverses it."""
     form = desk.sent(ActVoidIn)
     if voided := desk.book(form, acts.void_adjustment, number):
         said = _("%(unit)s now holds %(mass)s.") % {

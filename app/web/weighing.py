@@ -42,7 +42,8 @@ from app.web.texts import N_, _
 router = APIRouter(include_in_schema=False)
 
 TASKS = (Task("/weigh", N_("Weigh bags"), Room.PACKING, Permission.WEIGH),)
-OFFERS = (Offer("/weigh/{code}", N_("Weigh bags"), Permission.WEIGH, frozenset({UnitKind.PACK})),)
+_PACKED: Final = frozenset({UnitKind.PACK})
+OFFERS = (Offer("/weigh/{code}", N_("Weigh bags"), Permission.WEIGH, _PACKED, likely=_PACKED),)
 
 Weigher = Annotated[Desk, may(Permission.WEIGH)]
 

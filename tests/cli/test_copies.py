@@ -1,5 +1,7 @@
 """Backups: whole, of one moment, and never trusted unread."""
 
+import csv
+import hashlib
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -9,6 +11,7 @@ import pytest
 from sqlalchemy import Engine, select, text
 from sqlmodel import col
 
+from app.copies.tables import BookBackup
 from app.ledger.posting import Pen
 from app.ledger.tables import Entry
 from app.settings import Settings
@@ -72,7 +75,17 @@ def test_a_backup_restored_elsewhere_is_the_same_book_to_the_last_row(
     assert "units are sound." in restored.stdout
     jutebook("export", "all", "here")
     jutebook("export", "all", "there", database=empty_url)
-    assert tables(desk / "here") == tables(desk / "there")
+    here, there = tables(desk / "here"), tables(desk / "there")
+    # A copy is noted once it is there, so it cannot hold its own note; nothing else is missing.
+    assert {name for name in here if here[name] != there[name]} == {"book_backup.csv"}
+    (note,) = csv.DictReader(here["book_backup.csv"].decode().splitlines())
+    assert there["book_backup.csv"].decode().splitlines() == [",".join(note)]
+    copy = desk / "book.backup"
+    seal = copy.with_name("book.backup.sha256").read_text().split()[0]
+    assert note["sha256"] == seal == hashlib.sha256(copy.read_bytes()).hexdigest()
+    assert (note["file"], int(note["bytes"])) == ("book.backup", copy.stat().st_size)
+    assert int(note["entries"]) == len(here["entry.csv"].decode().splitlines()) - 1
+    assert note["who"].endswith("at the command line")
 
 
 @pytest.mark.usefixtures("book")
@@ -221,6 +234,8 @@ def test_a_book_that_is_not_sound_is_backed_up_as_it_is_and_said_to_be_so(
     assert (copied.exit_code, restored.exit_code) == (1, 1)
     assert "unit ROAST-1 has 4999 g left" in copied.stderr
     assert "unit ROAST-1 has 4999 g left" in restored.stderr
+    with reading(engine) as session:
+        assert session.scalars(select(col(BookBackup.differences))).one() > 0
 
 
 def test_a_database_without_a_book_is_not_backed_up(

@@ -101,7 +101,7 @@ def test_a_line_of_the_log_tells_who_did_what_and_holds_no_secret_and_no_search(
     assert "Muster" not in "".join(lines)
 
 
-def test_metrics_tell_requests_entries_and_the_age_of_the_last_check(
+def test_metrics_tell_requests_entries_and_the_age_of_the_last_check_and_backup(
     api: Api, jutebook: Jutebook
 ) -> None:
     before = figures(api)
@@ -111,7 +111,7 @@ def test_metrics_tell_requests_entries_and_the_age_of_the_last_check(
     api.send("GET", "/lots/NONE")
     api.send("BREW", "/lots")
     unchecked = figures(api)
-    assert jutebook("check").exit_code == 0
+    assert jutebook("check").exit_code == jutebook("backup", "book.backup").exit_code == 0
     checked = figures(api)
 
     def of(operation: str, status: int) -> str:
@@ -129,6 +129,9 @@ def test_metrics_tell_requests_entries_and_the_age_of_the_last_check(
     assert 0 <= checked["jutebook_check_age_seconds[]"] < 3600
     assert checked["jutebook_check_entries[]"] == checked["jutebook_entries[]"]
     assert checked["jutebook_check_differences[]"] == 0
+    assert "jutebook_backup_age_seconds[]" not in unchecked
+    assert 0 <= checked["jutebook_backup_age_seconds[]"] < 3600
+    assert checked["jutebook_backup_entries[]"] == checked["jutebook_entries[]"]
 
 
 def test_metrics_tell_when_the_database_is_gone() -> None:

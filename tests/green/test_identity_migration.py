@@ -9,7 +9,8 @@ import pytest
 from alembic import command
 from sqlalchemy import Engine, column, insert, table, text
 
-from app.schema import _config, migrate
+from app.revision import migrations
+from app.schema import migrate
 from app.shared.db import open_engine, writing
 from tests.postgres import PostgresServer
 
@@ -35,7 +36,7 @@ def older(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
         server.create_database(name)
         url = server.url(name)
     engine = open_engine(url)
-    config = _config()
+    config = migrations()
     with writing(engine) as session:
         config.attributes["connection"] = session.connection()
         command.upgrade(config, "0005")

@@ -7,7 +7,8 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, inspect, text
 from sqlalchemy.exc import DBAPIError
 
-from app.schema import lag, metadata, migrate
+from app.revision import lag
+from app.schema import metadata, migrate
 from app.settings import project_folder
 from app.shared.db import open_engine
 from tests.serving import run_in_processes

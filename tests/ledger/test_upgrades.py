@@ -30,7 +30,8 @@ from sqlalchemy import (
 
 from app.ledger.checks import check_book
 from app.main import create_app
-from app.schema import _config, lag, migrate
+from app.revision import lag, migrations
+from app.schema import migrate
 from app.settings import Settings, project_folder
 from app.shared.db import open_engine, reading, writing
 from app.shared.sign_in import add_token
@@ -44,7 +45,7 @@ STEPS = [script.revision for script in reversed(list(SCRIPTS.walk_revisions()))]
 
 
 def _bring_to(engine: Engine, revision: str) -> None:
-    config = _config()
+    config = migrations()
     with writing(engine) as session:
         config.attributes["connection"] = session.connection()
         command.upgrade(config, revision)

@@ -126,7 +126,7 @@ def test_an_adjustment_is_taken_back_after_a_look_at_it(
     assert "spill" in listed
     assert "It booked -2 kg: spill." in page.replace("\N{MINUS SIGN}", "-")
     assert f"{sack} now holds 60 kg." in after
-    assert "takes back 1" in after
+    assert "voids 1" in after
     assert noor.get("/adjustments/9/void").status_code == 404
     assert visitor_as("buyer").get("/adjustments/1/void").status_code == 403
     book_is_sound()

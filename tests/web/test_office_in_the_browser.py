@@ -4,7 +4,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from fastapi import FastAPI
 
+from app.copies.making import back_up
+from app.settings import Settings
 from tests.api import Api
 from tests.cli.sheets import SOUND, write_sheet
 from tests.makers import furnish, receive, roast, sack_codes
@@ -14,6 +17,15 @@ from tests.web.conftest import PASSWORD
 pytestmark = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
 
 
+@pytest.fixture
+def backed_up(service: FastAPI, settings: Settings, tmp_path: Path) -> None:
+    """A folder for backups with one in it."""
+    service.state.settings = settings.model_copy(update={"backup_folder": tmp_path})
+    file = tmp_path / "jutebook-20260331T020000Z.backup"
+    back_up(service.state.engine, file, "cron at the command line")
+
+
+@pytest.mark.usefixtures("backed_up")
 def test_every_page_of_the_office_is_fit_for_everybody(
     browser: Browser, api: Api, add_person: Callable[..., str]
 ) -> None:
@@ -42,6 +54,7 @@ def test_every_page_of_the_office_is_fit_for_everybody(
         "opening-stock": "/opening-stock",
         "settings": "/settings",
         "health": "/health",
+        "backups": "/backups",
     }.items():
         browser.examine(name, path)
 

@@ -1,5 +1,6 @@
 """The pages of quality without a browser: stopping, releasing, tasting, undoing, labels."""
 
+import re
 from collections.abc import Callable
 
 from tests.api import Api
@@ -40,7 +41,7 @@ def test_the_page_of_a_unit_says_what_is_known_and_offers_what_somebody_may_do(
     ):  # fmt: skip
         assert said in told[code], (code, said)
     assert max(counted) <= 7
-    for deed in ("Stop it", "Taste it", "Undo the entry", "Print its label"):
+    for deed in ("Stop it", "Taste it", "Void", "Print its label"):
         assert deed in told[made["code"]]
         assert deed not in words(noor.get(f"/u/{made['code']}"))
     assert "Taste it" not in told["GL-7"]
@@ -67,10 +68,14 @@ def test_each_kind_of_unit_leads_to_what_is_done_with_it_as_it_stands(
         (sent, f"/sent/{sent}", "/packed/"), (sent, f"/returns?dispatch={sent}", "/hold?"),
     ):  # fmt: skip
         page = ada.get(f"/u/{code}").text
-        deeds = page.partition('class="deeds"')[2].partition("</ul>")[0]
+        deeds = page.partition('class="deeds"')[2].partition('<ol class="life"')[0]
         assert f'href="{leads}"' in deeds, (code, leads)
         assert not_yet not in deeds, (code, not_yet)
         assert ada.get(leads).status_code == 200, leads
+    usual, _details, others = page.partition("<details class=")
+    usual = usual.partition('class="deeds"')[2]
+    assert re.findall('href="([^"?]+)', usual) == [f"/sent/{sent}", "/returns"]
+    assert re.findall('href="([^"?]+)', others.partition("</ul>")[0])[-1] == f"/void/{sent}"
     told = buyer.get(f"/u/{packed}").text
     assert f"/packed/{packed}" in told
     assert f"/weigh/{packed}" not in told
@@ -181,7 +186,7 @@ def test_an_entry_is_undone_after_a_look_at_all_it_takes_with_it(
     assert late in words(outdated)
     assert "Void all 4" in words(outdated)
     assert "4 units are voided; what went into them is given back." in after
-    assert "Undo the entry" not in after
+    assert "Void " not in after
     assert str(api.get(f"/sacks/{sacks[0]}")["on_hand_kg"]) == "60.0"
     assert visitor_as("buyer").get(f"/void/{packed}").status_code == 403
     book_is_sound()

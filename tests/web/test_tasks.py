@@ -4,6 +4,8 @@ import re
 from collections import Counter
 from collections.abc import Callable
 
+import httpx
+
 from app.web.texts import LOCALES
 from tests.api import Api
 from tests.makers import furnish, receive, roast, sack_codes
@@ -176,3 +178,21 @@ def test_no_part_of_the_forms_takes_the_name_of_another() -> None:
     found = Counter(re.findall(r"{% macro (\w+)", parts))
 
     assert [name for name, times in found.items() if times > 1] == []
+
+
+def test_whoever_has_few_tasks_sees_them_all_and_an_administrator_those_of_what_waits(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+
+    def open_rooms(page: httpx.Response) -> set[str]:
+        return set(re.findall(r"<details open>\s*<summary><h2>([^<]+)</h2>", page.text))
+
+    noor, ada = visitor_as("warehouse"), visitor_as("admin")
+
+    of_noor = noor.get("/").text.partition('<nav id="tasks"')[2]
+    assert of_noor.count("<details open>") == of_noor.count("<summary>") > 3
+    assert open_rooms(ada.get("/")) == {"Green store", "Quality"}  # moisture, and a drill
+    assert open_rooms(ada.get("/people")) == {"Office"}
+    assert ada.get("/").text.count('href="/people"') == 1

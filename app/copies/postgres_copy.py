@@ -11,9 +11,9 @@ from pathlib import Path
 from psycopg.conninfo import make_conninfo
 from sqlalchemy import URL, Engine, func, select, text
 
-from app.cli.desk import MistakeError
+from app.copies.files import CopyError
 from app.ledger.checks import Finding, examine
-from app.schema import lag
+from app.revision import lag
 from app.shared.db import reading
 
 _PATIENCE = "-c lock_timeout=60s"
@@ -40,12 +40,12 @@ def verify(engine: Engine, file: Path) -> Finding:
     """Unpack an archive in full; what is in it can be recomputed only once it is restored.
 
     Raises:
-        MistakeError: when the archive is damaged.
+        CopyError: when the archive is damaged.
     """
     try:
         _run(engine, "pg_restore", f"--file={os.devnull}", str(file))
-    except MistakeError as error:
-        raise MistakeError(f"{file} is damaged. {error} Nothing was changed.") from error
+    except CopyError as error:
+        raise CopyError(f"{file} is damaged. {error} Nothing was changed.") from error
     return Finding(0, 0, [])
 
 
@@ -74,7 +74,7 @@ def _run(engine: Engine, program: str, *options: str) -> None:
         command, check=False, capture_output=True, text=True, errors="replace", env=environment
     )
     if done.returncode != 0:
-        raise MistakeError(f"{program} said: {' '.join(done.stderr.split())[:_SAID]}")
+        raise CopyError(f"{program} said: {' '.join(done.stderr.split())[:_SAID]}")
 
 
 def _major(engine: Engine) -> int:
@@ -95,7 +95,7 @@ def _find(program: str, server: int) -> str:
     fit = [version for version in sorted(found) if version >= server]
     if not fit:
         there = f"only {', '.join(map(str, sorted(found)))}" if found else "none"
-        raise MistakeError(
+        raise CopyError(
             f"The server is PostgreSQL {server} and needs {program} of that version or newer; "
             f"this machine has {there}. Install the client programs of PostgreSQL {server}."
         )

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from sqlalchemy import Engine, NullPool, create_engine
 
-from app.cli.desk import MistakeError
+from app.copies.files import CopyError
 from app.ledger.checks import Finding, examine
-from app.schema import lag
+from app.revision import lag
 from app.shared.db import reading
 
 
@@ -25,17 +25,17 @@ def verify(_: Engine, file: Path) -> Finding:
     """Read a copy in full: its pages, its references, and the book in it.
 
     Raises:
-        MistakeError: when the file is damaged or newer than this program.
+        CopyError: when the file is damaged or newer than this program.
     """
     try:
         with closing(_open(file)) as copy:
             _refuse_damaged(file, copy)
     except sqlite3.Error as error:
-        raise MistakeError(f"{file} is damaged: {error}. Nothing was changed.") from error
+        raise CopyError(f"{file} is damaged: {error}. Nothing was changed.") from error
     engine = create_engine("sqlite://", creator=lambda: _open(file), poolclass=NullPool)
     lacking = lag(engine)
     if lacking and "newer" in lacking:
-        raise MistakeError(f"In {file}: {lacking} Nothing was changed.")
+        raise CopyError(f"In {file}: {lacking} Nothing was changed.")
     if lacking:
         return Finding(0, 0, [])  # only the program of that time can recompute it
     with reading(engine) as session:
@@ -58,7 +58,7 @@ def _refuse_damaged(file: Path, copy: sqlite3.Connection) -> None:
         for row in copy.execute(f"PRAGMA {pragma}"):
             if row != ("ok",):
                 found = ", ".join(map(str, row)).splitlines()[0]
-                raise MistakeError(f"{file} is damaged: {found}. Nothing was changed.")
+                raise CopyError(f"{file} is damaged: {found}. Nothing was changed.")
 
 
 @contextmanager
@@ -69,6 +69,6 @@ def _driver(engine: Engine) -> Iterator[sqlite3.Connection]:
         assert isinstance(connection, sqlite3.Connection)  # noqa: S101 - the engine is SQLite's
         yield connection
     except sqlite3.Error as error:
-        raise MistakeError(f"SQLite did not do it: {error}.") from error
+        raise CopyError(f"SQLite did not do it: {error}.") from error
     finally:
         lent.close()
