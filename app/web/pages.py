@@ -32,6 +32,7 @@ from app.web import (
     offline,
     packing,
     people,
+    photographing,
     planning,
     printing,
     putting_away,
@@ -57,9 +58,9 @@ from app.web.refusals import tell_people
 from app.web.tasks import Task
 
 PAGES: Final = (
-    start, door, account, finding, units, receiving, arriving, putting_away, printing, moving,
-    measuring, roast_day, roasting, blending, cleaning, tasting, voiding, covering,
-    contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
+    start, door, account, finding, units, receiving, arriving, photographing, putting_away,
+    printing, moving, measuring, roast_day, roasting, blending, cleaning, tasting, voiding,
+    covering, contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
     instruments, packing, weighing, stocking, dispatching, returning, selling, crating,
     holding, tracing, recalling, drilling, balancing, journal, master_cards,
     people, taking_over, house,
