@@ -22,6 +22,7 @@ from app.shared.answers import Answer, read_json, to_json
 from app.shared.bodies import in_time, read_body, up_to
 from app.shared.db import writing
 from app.shared.problems import Refused, problem
+from app.shared.sign_in import Staff
 from app.shared.staff import Permission
 from app.web import forms, sessions
 from app.web.forms import KEY_FIELD, LOOK_FIELD, TOKEN_FIELD, Form, Typed
@@ -93,6 +94,10 @@ class Desk(Clerk):
             made: dict[str, Any] = read_json(bytes(answer.body))
             return made
         return None
+
+    def refuse_without(self, permission: Permission) -> None:
+        """Refuse whoever lacks a permission, where a page serves several sorts of acts."""
+        _refuse_without(self.staff, permission)
 
     @property
     def only_looks(self) -> bool:
@@ -270,13 +275,17 @@ def _let_in(request: Request, visitor: Visitor | None, needed: SecurityScopes) -
     if "\0" in request.scope["path"] + "".join(request.query_params.values()):
         raise Refused("bad-request", "The address has a NUL character in it.")
     for permission in needed.scopes:
-        if not visitor.staff.may(Permission(permission)):
-            raise Refused(
-                "forbidden",
-                f"{visitor.staff.name} may not do this: the permission {permission} is missing.",
-                permission=permission,
-            )
+        _refuse_without(visitor.staff, Permission(permission))
     return visitor
+
+
+def _refuse_without(staff: Staff, permission: Permission) -> None:
+    if not staff.may(permission):
+        raise Refused(
+            "forbidden",
+            f"{staff.name} may not do this: the permission {permission} is missing.",
+            permission=permission,
+        )
 
 
 def may(permission: Permission, *, files: bool = False) -> object:

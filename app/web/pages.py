@@ -11,6 +11,7 @@ from app.web import (
     balancing,
     blending,
     bringing,
+    casing,
     cleaning,
     coffees,
     contracting,
@@ -42,10 +43,12 @@ from app.web import (
     returning,
     roast_day,
     roasting,
+    sampling,
     selling,
     start,
     stocking,
     store,
+    taking_back,
     taking_over,
     tasting,
     tracing,
@@ -60,11 +63,10 @@ from app.web.tasks import Task
 PAGES: Final = (
     start, door, account, finding, units, receiving, arriving, photographing, putting_away,
     printing, moving, measuring, roast_day, roasting, blending, cleaning, tasting, voiding,
-    covering, contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
-    instruments, packing, weighing, stocking, dispatching, returning, selling, crating,
-    holding, tracing, recalling, drilling, balancing, journal, master_cards,
-    people, taking_over, house,
-    offline, assets,
+    taking_back, covering, contracting, planning, lots_for_buyers, coffees, store, counting,
+    bringing, sampling, readings, instruments, packing, casing, weighing, stocking, dispatching,
+    returning, selling, crating, holding, tracing, recalling, drilling, balancing, journal,
+    master_cards, people, taking_over, house, offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""
 
