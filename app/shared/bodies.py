@@ -1,7 +1,8 @@
 """Bodies that are read as they come, and no further and no longer than one may be."""
 
 import asyncio
-from collections.abc import Collection
+from collections.abc import AsyncGenerator, AsyncIterator, Collection
+from contextlib import asynccontextmanager
 
 from fastapi import Request
 from starlette.exceptions import HTTPException
@@ -14,17 +15,29 @@ async def read_body(request: Request, most_bytes: int, noun: str = "A body") -> 
         HTTPException: 413 as soon as more came than there may be, 408 when it took too long.
             Nothing else is let through where FastAPI reads a body.
     """
+    async with in_time(request, noun):
+        return b"".join([some async for some in up_to(request, most_bytes, noun)])
+
+
+@asynccontextmanager
+async def in_time(request: Request, noun: str) -> AsyncIterator[None]:
+    """Give a body the seconds that one has to come; 408 when it took longer."""
     seconds = request.app.state.settings.body_seconds
-    content = bytearray()
     try:
         async with asyncio.timeout(seconds):
-            async for some in request.stream():
-                content += some
-                if len(content) > most_bytes:
-                    raise HTTPException(413, f"{noun} has at most {most_bytes} bytes.")
+            yield
     except TimeoutError as error:
         raise HTTPException(408, f"{noun} has {seconds} seconds to come.") from error
-    return bytes(content)
+
+
+async def up_to(request: Request, most_bytes: int, noun: str) -> AsyncGenerator[bytes, None]:
+    """Read a body as it comes; 413 as soon as more came than there may be."""
+    came = 0
+    async for some in request.stream():
+        came += len(some)
+        if came > most_bytes:
+            raise HTTPException(413, f"{noun} has at most {most_bytes} bytes.")
+        yield some
 
 
 async def body_of(request: Request, kinds: Collection[str], most_bytes: int, noun: str) -> bytes:

@@ -1,7 +1,7 @@
 """What is done with coffee that came before it is released: the delivery, and the work on a lot."""
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import APIRouter, Response
@@ -17,6 +17,7 @@ from app.green.arrivals.schemas import (
     CloseIn,
     CountIn,
     ExceptionIn,
+    ExceptionOut,
     InspectionIn,
     LotArrival,
     WeightIn,
@@ -68,20 +69,29 @@ SIGNS: Final = {
 }
 
 
-def _delivery(
-    session: Session, code: str, settings: Settings
-) -> tuple[DeliveryOut, Mapping[str, LotArrival]]:
-    """Read a delivery, and how far the work on each of its lots is."""
+class _Came(NamedTuple):
+    """A delivery, and by lot how far the work on it is and what was wrong with it."""
+
+    delivery: DeliveryOut
+    work: Mapping[str, LotArrival]
+    wrong: Mapping[str, Sequence[ExceptionOut]]
+
+
+def _delivery(session: Session, code: str, settings: Settings) -> _Came:
     found = queries.delivery(session, code, settings)
     lots = [lot.code for lot in found.lots if not lot.voided]
     rows = session.execute(select(col(Unit.id), col(Unit.code)).where(col(Unit.code).in_(lots)))
     codes = {row.id: row.code for row in rows}
-    return found, {codes[lot]: each for lot, each in arrivals_of(session, list(codes)).items()}
+    wrong: dict[str, list[ExceptionOut]] = {lot: [] for lot in lots}
+    for each in exceptions.exceptions_of(session, list(codes)):
+        wrong[each.lot].append(each)
+    work = arrivals_of(session, list(codes))
+    return _Came(found, {codes[lot]: each for lot, each in work.items()}, wrong)
 
 
 def _show_delivery(desk: Desk, code: str, form: Form[CloseIn]) -> Response:
-    delivery, work = desk.read(_delivery, code, desk.settings)
-    return desk.show("delivery.html", form, delivery=delivery, work=work, steps=STEPS)
+    came = desk.read(_delivery, code, desk.settings)
+    return desk.show("delivery.html", form, **came._asdict(), steps=STEPS, kinds=KINDS)
 
 
 @router.get("/deliveries/{code}")
@@ -113,6 +123,8 @@ class _Work(NamedTuple):
     body: type[BaseModel]
     action: Callable[..., BaseModel]
     told: Callable[[dict[str, Any]], str]
+    onward: str = "/arrivals/{lot}"
+    """Where it goes on; `{id}` is the number of what was made."""
 
 
 def _counted(made: dict[str, Any]) -> str:
@@ -134,8 +146,9 @@ _COUNT = _Work("count", CountIn, facts.count, _counted)
 _WEIGHT = _Work("weight", WeightIn, facts.weigh_lot, lambda _made: _("Weighed."))
 _INSPECTION = _Work("inspection", InspectionIn, facts.inspect, _seen)
 _EXCEPTION = _Work(
-    "exception", ExceptionIn, exceptions.record_exception, lambda _made: _("Put on record.")
-)
+    "exception", ExceptionIn, exceptions.record_exception, lambda _made: _("Put on record."),
+    onward="/exceptions/{id}/photos",
+)  # fmt: skip
 
 
 def _ask(desk: Desk, work: _Work, code: str, form: Form[Any] | None = None) -> Response:
@@ -149,7 +162,7 @@ def _ask(desk: Desk, work: _Work, code: str, form: Form[Any] | None = None) -> R
 def _book(desk: Desk, work: _Work, code: str) -> Response:
     lot, form = str(fold(code)), desk.sent(work.body)
     if made := desk.book(form, work.action, lot):
-        return desk.onward(f"/arrivals/{lot}", work.told(made))
+        return desk.onward(work.onward.format(**made), work.told(made))
     return _ask(desk, work, lot, form)
 
 

@@ -4,7 +4,7 @@ A page asks for it by its permission (`Mover = Annotated[Desk, may(Permission.MO
 `desk.read`, books with `desk.book` and answers with `desk.show` or `desk.onward`.
 """
 
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from typing import Annotated, Any, Final, TypeVar
 from urllib.parse import parse_qsl, urlencode
 
@@ -14,12 +14,15 @@ from fastapi.security import SecurityScopes
 from pydantic import BaseModel
 from sqlalchemy.exc import OperationalError
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
+from starlette.formparsers import MultiPartException, MultiPartParser
 
 from app.ledger.clerk import Clerk
 from app.shared.answers import Answer, read_json, to_json
-from app.shared.bodies import read_body
+from app.shared.bodies import in_time, read_body, up_to
 from app.shared.db import writing
 from app.shared.problems import Refused, problem
+from app.shared.sign_in import Staff
 from app.shared.staff import Permission
 from app.web import forms, sessions
 from app.web.forms import KEY_FIELD, LOOK_FIELD, TOKEN_FIELD, Form, Typed
@@ -31,6 +34,10 @@ Body = TypeVar("Body", bound=BaseModel)
 
 LARGEST_FORM: Final = 1_000_000
 _MOST_FIELDS: Final = 10_000
+MOST_FILES: Final = 6
+"""So many files may be sent at once."""
+_MOST_FIELDS_BESIDE: Final = 20
+"""So many fields stand beside files."""
 SECRET: Final = "secret_"  # noqa: S105 - how names begin
 """How the name of a field begins that is never brought along and never shown again."""
 
@@ -43,6 +50,8 @@ class Desk(Clerk):
         self.visitor = visitor
         self.typed = typed
         """The fields of the form that was sent; empty where a page is only looked at."""
+        self.files: Sequence[UploadFile] = ()
+        """The files that were sent with it."""
 
     def blank(self, body: type[Body], **filled: object) -> Form[Body]:
         """Make an empty form; a link may bring fields along, `/move?sacks=…&to=…`."""
@@ -85,6 +94,10 @@ class Desk(Clerk):
             made: dict[str, Any] = read_json(bytes(answer.body))
             return made
         return None
+
+    def refuse_without(self, permission: Permission) -> None:
+        """Refuse whoever lacks a permission, where a page serves several sorts of acts."""
+        _refuse_without(self.staff, permission)
 
     @property
     def only_looks(self) -> bool:
@@ -151,6 +164,28 @@ def _listed(pairs: list[tuple[str, str]]) -> dict[str, list[str]]:
     return listed
 
 
+async def read_files(
+    request: Request, most_bytes: int
+) -> tuple[dict[str, list[str]], list[UploadFile]]:
+    """Read a form with files (RFC 7578): its fields, and the files that were chosen.
+
+    What is larger than a megabyte is on the disk until the request ends.
+    """
+    noun = "A form with files"
+    stream = up_to(request, most_bytes, noun)
+    parts = MultiPartParser(
+        request.headers, stream, max_files=MOST_FILES, max_fields=_MOST_FIELDS_BESIDE
+    )
+    try:
+        async with in_time(request, noun):
+            read = await parts.parse()
+    except (MultiPartException, KeyError) as error:
+        raise Refused("bad-request", "The form cannot be read.") from error
+    fields = [(name, said) for name, said in read.multi_items() if isinstance(said, str)]
+    files = [file for _name, file in read.multi_items() if isinstance(file, UploadFile)]
+    return _listed(fields), files
+
+
 async def read_fields(request: Request) -> dict[str, list[str]]:
     """Read an URL-encoded form; `bad-request` for what is none, `too-large` beyond the limit."""
     body = await read_body(request, LARGEST_FORM, "A form")
@@ -188,34 +223,77 @@ def manner_of(request: Request, visitor: Visitor | None) -> Manner:
 
 
 async def _at_desk(request: Request, needed: SecurityScopes) -> Desk:
+    visitor = await _visitor(request)
+    typed: dict[str, list[str]] = {}
+    if request.method == "POST":
+        refuse_foreign(request)
+        typed = request.state.typed = await read_fields(request)
+    visitor = _let_in(request, visitor, needed)
+    if request.method == "POST":
+        _refuse_older(visitor, typed)
+    return Desk(request, visitor, typed)
+
+
+async def _with_files(request: Request, needed: SecurityScopes) -> AsyncIterator[Desk]:
+    """Let somebody send files; of whoever may not, nothing is read."""
+    found = await _visitor(request)
+    if request.method != "POST":
+        yield Desk(request, _let_in(request, found, needed), {})
+        return
+    refuse_foreign(request)
+    visitor = _let_in(request, found, needed)
+    most = request.app.state.settings.photo_largest_bytes * MOST_FILES + LARGEST_FORM
+    typed, files = await read_files(request, most)
+    try:
+        _refuse_older(visitor, typed)
+        desk = Desk(request, visitor, typed)
+        desk.files = [file for file in files if file.filename]  # of an empty box comes one without
+        yield desk
+    finally:
+        for file in files:
+            await file.close()
+
+
+async def _visitor(request: Request) -> Visitor | None:
     visitor = await run_in_threadpool(sessions.find, request)
     request.state.visitor = visitor
     request.state.who = visitor.staff.name if visitor else None
     # Said here and not in a thread, so that everything this request does speaks so.
     speak(manner_of(request, visitor))
-    typed: dict[str, list[str]] = {}
-    if request.method == "POST":
-        refuse_foreign(request)
-        typed = request.state.typed = await read_fields(request)
+    return visitor
+
+
+def _refuse_older(visitor: Visitor, typed: dict[str, list[str]]) -> None:
+    """Take the token of a form, and refuse what another session was given."""
+    if typed.pop(TOKEN_FIELD, None) != [visitor.form_token]:
+        raise Refused("form-outdated", _("You signed in again after this form was opened."))
+
+
+def _let_in(request: Request, visitor: Visitor | None, needed: SecurityScopes) -> Visitor:
     if visitor is None:
         raise Refused("unauthorized", _("Nobody is signed in here."), challenge="Bearer")
-    if request.method == "POST" and typed.pop(TOKEN_FIELD, None) != [visitor.form_token]:
-        raise Refused("form-outdated", _("You signed in again after this form was opened."))
     if "\0" in request.scope["path"] + "".join(request.query_params.values()):
         raise Refused("bad-request", "The address has a NUL character in it.")
     for permission in needed.scopes:
-        if not visitor.staff.may(Permission(permission)):
-            raise Refused(
-                "forbidden",
-                f"{visitor.staff.name} may not do this: the permission {permission} is missing.",
-                permission=permission,
-            )
-    return Desk(request, visitor, typed)
+        _refuse_without(visitor.staff, Permission(permission))
+    return visitor
 
 
-def may(permission: Permission) -> object:
-    """Let in whoever has the permission; the parameter's type says so in the signature."""
-    return Security(_at_desk, scopes=[permission])
+def _refuse_without(staff: Staff, permission: Permission) -> None:
+    if not staff.may(permission):
+        raise Refused(
+            "forbidden",
+            f"{staff.name} may not do this: the permission {permission} is missing.",
+            permission=permission,
+        )
+
+
+def may(permission: Permission, *, files: bool = False) -> object:
+    """Let in whoever has the permission; the parameter's type says so in the signature.
+
+    With `files` the form is one that files are sent with, which stand in `desk.files` then.
+    """
+    return Security(_with_files if files else _at_desk, scopes=[permission])
 
 
 Visiting = Annotated[Desk, may(Permission.READ)]

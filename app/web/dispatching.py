@@ -160,7 +160,7 @@ def keep(desk: Sender) -> Response:
 @router.post("/send")
 def send(desk: Sender) -> Response:
     """Book the dispatch, or say what would leave and what speaks against it."""
-    desk.typed = desk.read(loading.by_what_leaves, desk.typed)
+    desk.typed = desk.read(loading.by_what_leaves, desk.typed, "lines")
     form = desk.sent(DispatchIn)
     if desk.only_looks:
         return _page(desk, form, seen=desk.look(form, dispatch))

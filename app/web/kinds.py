@@ -29,6 +29,7 @@ _PAGES: Final[dict[str, str]] = {
     "location": "/places/{code}",
     "delivery": "/deliveries/{code}",
     "instrument": "/instruments/{code}",
+    "case": "/cases/{code}",
 }
 """Pages of what is no unit; of a kind without one the page of finding tells all there is."""
 

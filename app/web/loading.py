@@ -1,4 +1,4 @@
-"""What leaves: rows of bags and of cases, whose field takes the code of either."""
+"""What leaves, or goes into a case: rows of bags and cases, whose field takes either code."""
 
 from collections.abc import Mapping, Sequence
 from datetime import date
@@ -17,19 +17,19 @@ from app.web.forms import Typed
 from app.web.parts import codes_in
 
 
-def by_what_leaves(session: Session, typed: Typed) -> dict[str, Sequence[str]]:
-    """Let a row that holds the code of a case or pallet name that: it leaves with all its bags."""
-    said = codes_in(typed, "lines", "pack")
+def by_what_leaves(session: Session, typed: Typed, rows: str) -> dict[str, Sequence[str]]:
+    """Let a row that holds the code of a case or pallet name that: it goes with all its bags."""
+    said = codes_in(typed, rows, "pack")
     cases = set(session.scalars(select(col(Case.code)).where(col(Case.code).in_(said.values()))))
-    rows = {name.removesuffix("pack") for name, code in said.items() if code in cases}
+    whole = {name.removesuffix("pack") for name, code in said.items() if code in cases}
     return {
-        f"{row}case" if (row := name.removesuffix("pack")) in rows else name: values
+        f"{row}case" if (row := name.removesuffix("pack")) in whole else name: values
         for name, values in typed.items()
-        if not (name.endswith(".bags") and name.removesuffix("bags") in rows)
+        if not (name.endswith(".bags") and name.removesuffix("bags") in whole)
     }
 
 
-def without_blank_rows(typed: Typed) -> dict[str, Sequence[str]]:
+def without_blank_rows(typed: Typed, rows: str) -> dict[str, Sequence[str]]:
     """Leave out the rows of packs of which no bags were named."""
     blank = {
         name.removesuffix("bags")
@@ -39,7 +39,7 @@ def without_blank_rows(typed: Typed) -> dict[str, Sequence[str]]:
     return {
         name: values
         for name, values in typed.items()
-        if not (name.startswith("lines.") and name.rpartition(".")[0] + "." in blank)
+        if not (name.startswith(f"{rows}.") and name.rpartition(".")[0] + "." in blank)
     }
 
 

@@ -216,14 +216,8 @@ def _sort(desk: Desk, name: str) -> Sort:
     """Find a sort of cards that this person may keep."""
     if name not in SORTS:
         raise Refused("not-found", f"There are no cards {name}.")
-    sort = SORTS[name]
-    if not desk.staff.may(sort.permission):
-        raise Refused(
-            "forbidden",
-            f"{desk.staff.name} may not do this: the permission {sort.permission} is missing.",
-            permission=sort.permission,
-        )
-    return sort
+    desk.refuse_without(SORTS[name].permission)
+    return SORTS[name]
 
 
 @router.get("/cards/{name}")

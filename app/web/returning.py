@@ -52,7 +52,7 @@ def show_returns(desk: TakerBack, dispatch: Annotated[Code | None, Query()] = No
 @router.post("/returns")
 def book_return(desk: TakerBack) -> Response:
     """Book what came back."""
-    desk.typed = loading.without_blank_rows(desk.typed)
+    desk.typed = loading.without_blank_rows(desk.typed, "lines")
     form = desk.sent(ReturnIn)
     if back := desk.book(form, take_back):
         return desk.onward(f"/sent/{back['dispatch']}", _told(back))

@@ -46,6 +46,14 @@ class Visitor:
         body = urlencode(fields, doseq=True).encode()
         return self._loop.run(self._client.post(path, content=body, headers=sent))
 
+    def upload(
+        self, path: str, fields: dict[str, str], *files: tuple[str, bytes, str], **headers: str
+    ) -> httpx.Response:
+        """Send a form with files: the name, content and media type of each."""
+        sent = [("photo", each) for each in files]
+        posting = self._client.post(path, data=fields, files=sent, headers=_named(headers))
+        return self._loop.run(posting)
+
     def fill(self, page: str, **fields: Any) -> httpx.Response:
         """Open a page, fill in its form and send it; a double underscore stands for a full stop."""
         hidden = hidden_fields(self.get(page).text)

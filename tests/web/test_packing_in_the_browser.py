@@ -45,6 +45,12 @@ def test_the_pages_of_the_packers_are_fit_for_everybody(
     browser.examine("packed", f"/packed/{run}")
     browser.examine("packed-day", "/packing")
     browser.examine("material", "/material")
+    case = api.post("/cases", {"contents": [{"pack": run, "bags": 4}]})["code"]
+    pallet = {"kind": "pallet", "contents": [{"case": case}, {"pack": run, "bags": 6}]}
+    code = api.post("/cases", pallet)["code"]
+    browser.examine("cases", "/cases")
+    browser.examine("case", f"/cases/{code}")
+    browser.examine("case-out", f"/cases/{code}/take-apart")
     browser.examine("weigh-which", "/weigh")
     browser.examine("weigh", f"/weigh/{run}?weights_g=250.4&weights_g=240&weights_g=231")
 
@@ -89,4 +95,30 @@ def test_a_scale_types_weight_after_weight_and_the_chart_follows(
     browser.wait_for("Check of 20 bags booked: accepted")
     (check,) = api.get(f"/check-weighings?pack={run}")["items"]
     assert [str(each) for each in check["weights_g"][:3]] == ["250.4", "251.0", "249.8"]
+    assert browser.complaints() == []
+
+
+def test_a_case_is_packed_by_scanning_what_goes_in(
+    browser: Browser, api: Api, run: str, add_person: Callable[..., str]
+) -> None:
+    browser.sign_in(add_person("Pia", "warehouse"), PASSWORD)
+    browser.open("/cases")
+    browser.wait_until_focused("f-load")
+    browser.scan(run.lower())
+    browser.wait_for(f"{run} · 1 of 1 scanned")
+    browser.scan(f"L {run}")
+    browser.wait_for(f"{run} · 2 of 2 scanned")
+    browser.shoot("cases-scanned")
+    browser.press("Book it")
+    browser.wait_for("holds 2 bags.")
+    (case,) = api.get("/cases")["items"]
+    browser.press_in(".onward", "Next case")
+    browser.wait_until_focused("f-load")
+    browser.run("document.querySelector('[name=kind][value=pallet]').click()")
+    browser.run("document.getElementById('f-load').focus()")
+    browser.scan(case["code"])
+    browser.wait_for(case["code"], ".heard.yes")
+    browser.press("Book it")
+    browser.wait_for("holds 2 bags.")
+    assert api.get(f"/cases/{case['code']}")["pallet"]
     assert browser.complaints() == []

@@ -3,8 +3,10 @@
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from tests.api import Api
 from tests.makers import furnish, receive, sack_codes
@@ -21,6 +23,8 @@ PAGES = {
     "arrival-weight": "/arrivals/GL-7/weight",
     "arrival-inspection": "/arrivals/GL-7/inspection",
     "arrival-exception": "/arrivals/GL-7/exception",
+    "samples": "/samples?of=GL-7",
+    "take-back": "/take-back/reading/1?of=GL-7",
     "put-away": "/put-away?of=GL-7",
     "coffee": "/coffee?text=roble",
     "store": "/store",
@@ -124,6 +128,44 @@ def test_every_page_of_the_store_is_fit_for_everybody(
     browser.sign_in(add_person("Ada", "admin"), PASSWORD)
     for name, path in PAGES.items():
         browser.examine(name, path.format(delivery=delivery))
+
+
+def test_what_is_wrong_is_put_on_record_and_photographed(
+    browser: Browser, delivery: str, api: Api, add_person: Callable[..., str], tmp_path: Path
+) -> None:
+    for name, colour in (("seam", "peru"), ("beans", "olive")):
+        Image.effect_noise((640, 480), 60).convert("RGB").save(tmp_path / f"{name}.jpg")
+        Image.new("RGB", (480, 640), colour).save(tmp_path / f"{name}.png")
+    browser.sign_in(add_person("Noor", "warehouse"), PASSWORD)
+    browser.open(f"/deliveries/{delivery}")
+    browser.press_in(".card", "Something is wrong with sacks")
+    browser.run("document.querySelector('[name=kind]').value = 'wet'")
+    browser.type("sacks", "2")
+    browser.type("note", "from the roof of the truck")
+    browser.press("Put it on record")
+    browser.wait_for("Put on record.")
+    # With the service worker between, as on the second page that somebody opens.
+    browser.wait_until_kept("/move")
+    browser.driver.find_element("id", "f-taken").send_keys(str(tmp_path / "seam.jpg"))
+    browser.driver.find_element("id", "f-chosen").send_keys(
+        f"{tmp_path / 'beans.jpg'}\n{tmp_path / 'beans.png'}"
+    )
+    browser.press("Keep the photos")
+    browser.wait_for("3 photos are kept.")
+    browser.wait_until(
+        lambda: browser.run("return [...document.images].every((each) => each.naturalWidth > 0)"),
+        "the small photos are not shown",
+    )
+    browser.examine("photos", "/exceptions/2/photos")
+    assert api.get("/lots/GL-7/exceptions")["items"][1]["photos"] == [1, 2, 3]
+    too_large = tmp_path / "large.jpg"
+    too_large.write_bytes((tmp_path / "seam.jpg").read_bytes() + bytes(8_000_000))
+    browser.look("phone")
+    browser.open("/exceptions/2/photos")
+    browser.driver.find_element("id", "f-chosen").send_keys(str(too_large))
+    browser.press("Keep the photos")
+    browser.wait_for("large.jpg: A photo has at most 8000000 bytes")
+    browser.shoot("photos-refused")
 
 
 @pytest.mark.usefixtures("delivery")

@@ -19,7 +19,7 @@ from app.places.tables import Location
 from app.settings import Settings
 from app.shared.db import AnySelect
 from app.shared.paging import Page, PageOf, turn_page
-from app.shared.problems import FieldRefused
+from app.shared.problems import FieldRefused, Refused
 
 
 def record_exception(pen: Pen, code: str, asked: ExceptionIn) -> ExceptionOut:
@@ -69,38 +69,54 @@ def _caution(kind: str) -> str | None:
 def exception_page(session: Session, page: Page, code: str, settings: Settings) -> PageOf:
     """Read the exceptions of a lot, oldest first."""
     unit, _ = papers_at(session, code, settings)
-    rows, following = turn_page(session, _exceptions(unit.id), col(ArrivalException.id), page)
-    return [each.model_dump() for each in _shown(session, unit.code, rows)], following
+    rows, following = turn_page(session, _exceptions([unit.id]), col(ArrivalException.id), page)
+    return [each.model_dump() for each in _shown(session, rows)], following
 
 
-def exceptions_of(session: Session, lot: Unit) -> list[ExceptionOut]:
-    """Read all exceptions of a lot, oldest first."""
-    rows = session.execute(_exceptions(lot.id).order_by(col(ArrivalException.id))).all()
-    return _shown(session, lot.code, rows)
+def exceptions_of(session: Session, lot_ids: Sequence[int]) -> list[ExceptionOut]:
+    """Read all exceptions of some lots, oldest first."""
+    rows = session.execute(_exceptions(lot_ids).order_by(col(ArrivalException.id))).all()
+    return _shown(session, rows)
 
 
-def _exceptions(lot_id: int) -> AnySelect:
+def _exceptions(lot_ids: Sequence[int]) -> AnySelect:
     return (
         select(
             col(ArrivalException.id),
             ArrivalException,
+            col(Unit.code).label("lot"),
             col(Location.code).label("place"),
             col(Entry.happened_at),
             col(Entry.who),
         )
+        .join(Unit, col(Unit.id) == col(ArrivalException.lot_id))
         .join(Entry, col(Entry.id) == col(ArrivalException.entry_id))
         .outerjoin(Location, col(Location.id) == col(ArrivalException.location_id))
-        .where(col(ArrivalException.lot_id) == lot_id)
+        .where(col(ArrivalException.lot_id).in_(lot_ids))
     )
 
 
-def _shown(session: Session, lot: str, rows: Sequence[Any]) -> list[ExceptionOut]:
+def exception_at(session: Session, number: int) -> ExceptionOut:
+    """Read one exception.
+
+    Raises:
+        Refused: `not-found`.
+    """
+    found = session.get(ArrivalException, number)
+    if found is None:
+        raise Refused("not-found", f"There is no exception {number}.")
+    rows = _exceptions([found.lot_id]).where(col(ArrivalException.id) == number)
+    return _shown(session, session.execute(rows).all())[0]
+
+
+def _shown(session: Session, rows: Sequence[Any]) -> list[ExceptionOut]:
     ids = [row.id for row in rows]
     codes, photos = _codes(session, ids), _photos(session, ids)
     return [
         ExceptionOut(
-            id=row.id, lot=lot, kind=row.ArrivalException.kind, sacks=row.ArrivalException.sacks,
-            codes=codes.get(row.id, []), grams=row.ArrivalException.grams, location=row.place,
+            id=row.id, lot=row.lot, kind=row.ArrivalException.kind,
+            sacks=row.ArrivalException.sacks, codes=codes.get(row.id, []),
+            grams=row.ArrivalException.grams, location=row.place,
             disposition=row.ArrivalException.disposition, note=row.ArrivalException.note,
             photos=photos.get(row.id, []), caution=_caution(row.ArrivalException.kind),
             found_at=row.happened_at, found_by=row.who,

@@ -10,6 +10,7 @@ from app.green.arrivals.schemas import GivenPhoto, PhotoOut
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.settings import Settings
 from app.shared.answers import api_router
+from app.shared.bodies import in_time
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.shared.versions import etag, holds
@@ -30,6 +31,12 @@ _HEADERS: Final = {
     "Content-Security-Policy": "It loads nothing and runs nothing.",
     "Cache-Control": "`private`: for whoever asked alone.",
 }
+ALONE: Final = {
+    "Cache-Control": "private",
+    "X-Content-Type-Options": "nosniff",
+    "Content-Security-Policy": "default-src 'none'; sandbox",
+}
+"""What every picture says of itself: for whoever asked alone, and nothing but a picture."""
 _ANSWERED: Final[dict[int | str, dict[str, Any]]] = {
     200: {
         "content": _PICTURE,
@@ -57,12 +64,13 @@ async def _body(request: Request) -> bytes:
         )
     said = request.headers.get("content-length", "")
     if said.isdecimal() and int(said) > settings.photo_largest_bytes:
-        raise _too_large(settings, int(said))
+        raise too_large(settings, int(said))
     content = bytearray()
-    async for some in request.stream():
-        content += some
-        if len(content) > settings.photo_largest_bytes:
-            raise _too_large(settings, None)
+    async with in_time(request, "A photo"):
+        async for some in request.stream():
+            content += some
+            if len(content) > settings.photo_largest_bytes:
+                raise too_large(settings, None)
     return bytes(content)
 
 
@@ -70,7 +78,8 @@ def _declared(request: Request) -> str:
     return request.headers.get("content-type", "").partition(";")[0].strip().lower()
 
 
-def _too_large(settings: Settings, said: int | None) -> Refused:
+def too_large(settings: Settings, said: int | None) -> Refused:
+    """Refuse a photo of more bytes than one may have."""
     most = settings.photo_largest_bytes
     size = "more" if said is None else f"{said} bytes"
     return Refused(
@@ -106,14 +115,16 @@ def add_photo(clerk: Inspector, number: Number, given: Given) -> Response:
 @router.get("/photos/{number}", response_class=Picture, responses=_ANSWERED)
 def show_photo(clerk: Reader, number: Number) -> Response:
     """Show a photo as it was sent, to the byte."""
-    kept = clerk.read(photos.photo, number)
+    return as_sent(clerk.request, number, clerk.read(photos.photo, number))
+
+
+def as_sent(request: Request, number: int, kept: photos.Kept) -> Response:
+    """Answer a photo as it was sent; who holds it already is told that it did not change."""
     headers = {
         "ETag": etag(kept.sha256),
-        "Cache-Control": "private",
-        "X-Content-Type-Options": "nosniff",
-        "Content-Security-Policy": "default-src 'none'; sandbox",
         "Content-Disposition": f'inline; filename="photo-{number}.{ENDINGS[kept.media_type]}"',
+        **ALONE,
     }
-    if holds(clerk.request.headers.get("if-none-match"), headers["ETag"]):
+    if holds(request.headers.get("if-none-match"), headers["ETag"]):
         return Response(status_code=304, headers=headers)
     return Picture(kept.content, media_type=kept.media_type, headers=headers)

@@ -10,7 +10,7 @@ import zlib
 from io import BytesIO
 from typing import Final
 
-from PIL import Image, UnidentifiedImageError
+from PIL import Image, ImageOps, UnidentifiedImageError
 
 from app.green.arrivals.schemas import GivenPhoto
 from app.shared.problems import Refused
@@ -23,6 +23,8 @@ MEDIA_TYPES: Final = {
 }
 """What is taken, by the name of its decoder."""
 ENDINGS: Final = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
+_SMALL_PX: Final = 320
+"""How large a photo is shown among others, at the most."""
 
 _BROKEN = (OSError, SyntaxError, ValueError, TypeError, LookupError, ArithmeticError, EOFError,
            struct.error, zlib.error)  # fmt: skip
@@ -66,6 +68,20 @@ def look_at(content: bytes, declared: str, most_pixels: int) -> GivenPhoto:
         size_bytes=len(content),
         sha256=hashlib.sha256(content).hexdigest(),
     )
+
+
+def small(content: bytes) -> bytes:
+    """Make a small JPEG of a photo that is kept, the right way up and with nothing written into it.
+
+    It is for looking through many; evidence is the photo itself.
+    """
+    with Image.open(BytesIO(content)) as picture:
+        picture.draft("RGB", (_SMALL_PX, _SMALL_PX))  # a JPEG is decoded no larger than it is shown
+        upright = ImageOps.exif_transpose(picture).convert("RGB")
+        upright.thumbnail((_SMALL_PX, _SMALL_PX))
+        file = BytesIO()
+        upright.save(file, "JPEG", quality=80, exif=b"")
+        return file.getvalue()
 
 
 def _refuse_other(declared: str, found: str) -> None:

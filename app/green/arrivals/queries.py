@@ -76,7 +76,7 @@ def arrival(session: Session, code: str, settings: Settings) -> ArrivalOut:
         open_steps=standing.open_steps, closed_at=standing.closed_at,
         steps=list(_steps(standing, said)),
         count=count, weight=weight, inspection=seen, moisture=moisture,
-        clocks=show_clocks(papers), exceptions=exceptions_of(session, unit),
+        clocks=show_clocks(papers), exceptions=exceptions_of(session, [unit.id]),
     )  # fmt: skip
 
 

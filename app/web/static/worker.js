@@ -13,7 +13,8 @@ self.addEventListener("fetch", (event) => {
   const { request } = event;
   const { origin, pathname } = new URL(request.url);
   if (origin !== self.location.origin) return;
-  if (request.method === "POST" && request.mode === "navigate") event.respondWith(send(request));
+  const typed = request.headers.get("content-type")?.startsWith("application/x-www-form-urlencoded");
+  if (request.method === "POST" && request.mode === "navigate" && typed) event.respondWith(send(request));
   else if (request.method !== "GET") return;
   else if (pathname.startsWith("/static/")) event.respondWith(file(request));
   else if (request.mode === "navigate") event.respondWith(page(request));
