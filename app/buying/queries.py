@@ -16,11 +16,12 @@ from app.buying.schemas import (
     UsedDay,
     UseOut,
 )
-from app.cover.frames import Asked, calendar_of, frame_of, kg_a_day
-from app.cover.ordering import orders
-from app.cover.queries import cover
+from app.cover.forward import Known, frame_ahead
+from app.cover.frames import Asked, calendar_of, frame_of, kg_a_day, weeks_of
+from app.cover.ordering import GREEN, orders_of
+from app.cover.queries import cover_of_facts, read_for
 from app.cover.rules import cover_of, days_between
-from app.cover.schemas import By, CoverOut, ItemBy
+from app.cover.schemas import By, CoverOut
 from app.cover.tallies import add_up, read
 from app.green.identity.rules import months_since
 from app.settings import Settings
@@ -41,18 +42,15 @@ class Board(NamedTuple):
 
 def board(session: Session, by: By, asked: Asked, settings: Settings) -> Board:
     """Read cover, of components and origins with the days to order by."""
-    found = cover(session, by, asked, settings)
+    frame = frame_of(asked, settings)
+    facts = read_for(session, by, frame, settings)
     order_by: dict[str, date] = {}
-    if by in ("component", "origin") and found.as_of == now().date():
-        order_by = order_days(session, by, settings)
-    return Board(found, order_by)
-
-
-def order_days(session: Session, by: ItemBy, settings: Settings) -> dict[str, date]:
-    """Name the day by which each component or origin is to be ordered."""
-    return {
-        each.key: each.order_by for each in orders(session, by, settings).items if each.order_by
-    }
+    if by in GREEN and frame.as_of == now().date():
+        known = Known(by, frame_ahead(settings), facts, weeks_of(by, settings))
+        order_by = {
+            each.key: each.order_by for each in orders_of(session, known, settings) if each.order_by
+        }
+    return Board(cover_of_facts(session, by, frame, facts, settings), order_by)
 
 
 def use_by_day(session: Session, by: UseBy, key: str, asked: Asked, settings: Settings) -> UseOut:

@@ -12,6 +12,7 @@ from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.cover.rules import Slot, slots_named
+from app.cover.tallies import Facts
 from app.ledger.tables import Entry, Unit
 from app.packing.recipes.rules import WHOLE_MILLI
 from app.packing.recipes.tables import Recipe
@@ -90,16 +91,16 @@ class House:
         return Made(product, coffee, green, None if green else "no green goes into it")
 
 
-def house(session: Session, settings: Settings, as_of: date) -> House:
-    """Read how everything is made, with the losses that were measured until a day."""
+def house(session: Session, facts: Facts, settings: Settings) -> House:
+    """Read how everything is made, with the losses that were measured until the day asked about."""
     recipes = session.scalars(select(Recipe)).all()
-    styles = session.scalars(select(Style).order_by(col(Style.id))).all()
+    styles = facts.styles.cards
     return House(
         reading.products(session),
         recipes,
         styles,
         reading.cards_of(recipes, styles),
-        yields_of(session, styles, settings, end_of(as_of)),
+        yields_of(session, styles, settings, end_of(facts.as_of)),
     )
 
 

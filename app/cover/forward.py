@@ -12,7 +12,7 @@ from sqlmodel import Session
 from app.cover import explosion
 from app.cover.explosion import House
 from app.cover.foretelling import WEEK, Basis, Foresight, foresee
-from app.cover.frames import Asked, Frame, frame_of, kg_a_day, number
+from app.cover.frames import Asked, Frame, frame_of, kg_a_day, number, weeks_of
 from app.cover.plan import Plan, level, plan
 from app.cover.products import Packed, tallies_of
 from app.cover.rules import Calendar, Tally, Window
@@ -54,15 +54,12 @@ class Outlook(NamedTuple):
         return days is None, days or Fraction(), self.tally.key
 
 
-class Ahead(NamedTuple):
-    """Everything that looking ahead by one thing needs, read once."""
+class Known(NamedTuple):
+    """What there is by one thing and what was used of it, and over what time that is looked at."""
 
     by: By
     frame: Frame
     facts: Facts
-    house: House
-    plan: Plan
-    packed: Packed
     weeks: int
     """Over how many weeks demand is looked at for a forecast."""
 
@@ -71,27 +68,58 @@ class Ahead(NamedTuple):
         """The window whose average goes on where there is no forecast: the long one."""
         return self.frame.usual[-1]
 
+    def tallies(self) -> dict[str, Tally]:
+        """Add up what there is, by folded key."""
+        return add_up(self.facts, self.by, self.over.first).found
 
-def look_ahead(session: Session, settings: Settings, by: By, days: int) -> Ahead:
-    """Read stock, use and the plan of so many days; calendar days, from tomorrow on."""
-    frame = frame_of(Asked(None, None, open_days=False), settings)
-    weeks = 0 if by == "lot" else settings.forecast_weeks
+    def outlook(self, tally: Tally, planned: Sequence[Amount] = ()) -> Outlook:
+        """Set what there is of a key against what is planned to be taken of it."""
+        average = Fraction(tally.used_g(self.over.first)) / self.over.days
+        foresight = foresee(tally, self.by, self.frame.as_of, self.weeks)
+        return Outlook(tally, planned, average, foresight)
+
+
+class Ahead(NamedTuple):
+    """Everything that looking ahead by one thing needs, read once."""
+
+    known: Known
+    house: House
+    plan: Plan
+    packed: Packed
+
+
+def frame_ahead(settings: Settings) -> Frame:
+    """Settle from when on is looked ahead: calendar days, from tomorrow on."""
+    return frame_of(Asked(None, None, open_days=False), settings)
+
+
+def know(session: Session, settings: Settings, by: By) -> Known:
+    """Read stock and use."""
+    frame = frame_ahead(settings)
+    weeks = weeks_of(by, settings)
     facts = read(
         session, frame.as_of, settings, days=max(frame.usual[-1].days, WEEK * weeks),
         sites=by == "site",
     )  # fmt: skip
-    house = explosion.house(session, settings, frame.as_of)
-    packed = explosion.packed(session, facts.first, frame.as_of) if by == "product" else {}
-    return Ahead(by, frame, facts, house, plan(session, facts, house, days), packed, weeks)
+    return Known(by, frame, facts, weeks)
+
+
+def look_ahead(session: Session, settings: Settings, by: By, days: int) -> Ahead:
+    """Read stock, use and the plan of so many days."""
+    known = know(session, settings, by)
+    facts = known.facts
+    house = explosion.house(session, facts, settings)
+    packed = explosion.packed(session, facts.first, facts.as_of) if by == "product" else {}
+    return Ahead(known, house, plan(session, facts, house, days), packed)
 
 
 def outlooks(ahead: Ahead, gaps: list[Gap]) -> Iterator[Outlook]:
     """Set what is there against what is planned, key by key."""
-    if ahead.by == "product":
+    if ahead.known.by == "product":
         yield from _of_products(ahead, gaps)
         return
     planned: dict[str, list[Amount]] = {}
-    found = add_up(ahead.facts, ahead.by, ahead.over.first).found
+    found = ahead.known.tallies()
     for name, taken, share in _planned(ahead):
         key = fold_name(name)
         days = planned.setdefault(key, [0] * ahead.plan.days)
@@ -100,27 +128,27 @@ def outlooks(ahead: Ahead, gaps: list[Gap]) -> Iterator[Outlook]:
         for day, grams in taken.items():
             days[day] += grams * share
     for key, tally in found.items():
-        yield _outlook(ahead, tally, planned.get(key, [0] * ahead.plan.days))
+        yield ahead.known.outlook(tally, planned.get(key, [0] * ahead.plan.days))
 
 
 def _planned(ahead: Ahead) -> Iterator[tuple[str, Counter[int], Amount]]:
     """Say what the plan takes by the keys that are asked for: by day, and how much of that."""
-    if ahead.by == "component":
+    if ahead.known.by == "component":
         for name, taken in ahead.plan.components.items():
             yield name, taken, 1
         return
-    shares = _shares(ahead)
+    shares = _shares(ahead.known)
     for lot, taken in ahead.plan.lots.items():
         for key, share in shares[lot].items():
             yield key, taken, share
 
 
-def _shares(ahead: Ahead) -> Mapping[str, Mapping[str, Amount]]:
+def _shares(known: Known) -> Mapping[str, Mapping[str, Amount]]:
     """Say to what each lot counts, and with which share: to sites as its usable stock stands."""
-    facts = ahead.facts
-    if ahead.by == "lot":
+    facts = known.facts
+    if known.by == "lot":
         return {lot.code: {lot.code: 1} for lot in facts.lots.values()}
-    if ahead.by == "origin":
+    if known.by == "origin":
         return {lot.code: {lot.origin: 1} for lot in facts.lots.values()}
     stands: defaultdict[str, Counter[str]] = defaultdict(Counter)
     for there in facts.stock:
@@ -135,27 +163,17 @@ def _shares(ahead: Ahead) -> Mapping[str, Mapping[str, Amount]]:
 
 def _of_products(ahead: Ahead, gaps: list[Gap]) -> Iterator[Outlook]:
     """Do so for each product, by the component that ends first."""
-    stock = add_up(ahead.facts, "component", ahead.over.first).found
+    known = ahead.known
+    stock = add_up(known.facts, "component", known.over.first).found
     for made, tallies in tallies_of(ahead.house, ahead.packed, stock, gaps):
         roasted = level(ahead.plan.products[made.product.id or 0], ahead.plan.days)
         yield min(
             (
-                _outlook(
-                    ahead, each, [grams * made.green[each.component or ""] for grams in roasted]
-                )
+                known.outlook(each, [grams * made.green[each.component or ""] for grams in roasted])
                 for each in tallies
             ),
             key=Outlook.ends,
         )
-
-
-def _outlook(ahead: Ahead, tally: Tally, planned: Sequence[Amount]) -> Outlook:
-    return Outlook(
-        tally,
-        planned,
-        Fraction(tally.used_g(ahead.over.first)) / ahead.over.days,
-        foresee(tally, ahead.by, ahead.frame.as_of, ahead.weeks),
-    )
 
 
 def forward(session: Session, by: By, days: int | None, settings: Settings) -> ForwardOut:
@@ -163,12 +181,13 @@ def forward(session: Session, by: By, days: int | None, settings: Settings) -> F
     ahead = look_ahead(session, settings, by, days or settings.cover_plan_days)
     gaps: list[Gap] = []
     rows = sorted(outlooks(ahead, gaps), key=Outlook.ends)
+    as_of = ahead.known.frame.as_of
     return ForwardOut(
         by=by,
-        as_of=ahead.frame.as_of,
+        as_of=as_of,
         plan_days=ahead.plan.days,
-        window_days=ahead.over.days,
-        items=[_row(each, ahead.frame.as_of) for each in rows],
+        window_days=ahead.known.over.days,
+        items=[_row(each, as_of) for each in rows],
         short_g=ahead.plan.short_g,
         gaps=gaps,
     )

@@ -52,6 +52,11 @@ def frame_of(asked: Asked, settings: Settings) -> Frame:
     return Frame(as_of, calendar, open_days, first, usual)
 
 
+def weeks_of(by: str, settings: Settings) -> int:
+    """Say over how many weeks demand is looked at: of a single lot over none."""
+    return 0 if by == "lot" else settings.forecast_weeks
+
+
 def calendar_of(settings: Settings) -> Calendar:
     """Say on which days the roastery is open."""
     closed = frozenset(WEEKDAYS.index(day) for day in settings.closed_weekdays)

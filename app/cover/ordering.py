@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from math import ceil, floor
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from sqlmodel import Session
 
@@ -14,7 +14,7 @@ from app.cover.cards.queries import planning_cards
 from app.cover.cards.tables import PlanningCard
 from app.cover.contracts import Contract
 from app.cover.foretelling import Basis
-from app.cover.forward import Ahead, Outlook, day_of, look_ahead, outlooks
+from app.cover.forward import Ahead, Known, Outlook, day_of, know, look_ahead, outlooks
 from app.cover.frames import kg_a_day, number
 from app.cover.rules import Calendar, LeadBasis, OrderUnit, Tally, days_between
 from app.cover.schemas import ItemBy, LeadTimeOut, OrdersOut, SuggestedOrder
@@ -44,6 +44,10 @@ SERVICE = (
     "order by order, if use and lead times vary as they did. It is not the share of demand that "
     "is filled."
 )
+
+
+GREEN: Final[Sequence[ItemBy]] = ("component", "origin")
+"""By what green is ordered that is no product yet."""
 
 
 class LeadTime(NamedTuple):
@@ -107,24 +111,24 @@ class Buying(NamedTuple):
         return self.contracts.get(fold_name(tally.component or tally.key), [])
 
 
-def buying(session: Session, ahead: Ahead) -> Buying:
+def buying(session: Session, known: Known) -> Buying:
     """Read how everything is bought. No contract says to which site it goes, or is for one lot."""
-    by = "component" if ahead.by == "product" else ahead.by
+    by = "component" if known.by == "product" else known.by
     contracts: defaultdict[str, list[Contract]] = defaultdict(list)
-    for contract in ahead.facts.contracts:
-        meant = of_contract(ahead.facts, by, contract)
+    for contract in known.facts.contracts:
+        meant = of_contract(known.facts, by, contract)
         if meant is not None:
             contracts[fold_name(meant.key)].append(contract)
-    return Buying(planning_cards(session, ahead.by), contracts)
+    return Buying(planning_cards(session, known.by), contracts)
 
 
-def item_of(outlook: Outlook, ahead: Ahead, bought: Buying, settings: Settings) -> Item:
+def item_of(outlook: Outlook, known: Known, bought: Buying, settings: Settings) -> Item:
     """Work out the next order of one."""
-    tally, over = outlook.tally, ahead.over
+    tally, over = outlook.tally, known.over
     card = bought.cards.get(fold_name(tally.key))
-    drawn = [tally.drawn.get(day, 0) for day in days_between(over.first, ahead.frame.as_of)]
+    drawn = [tally.drawn.get(day, 0) for day in days_between(over.first, known.frame.as_of)]
     varies = spread(drawn).variance or Fraction()
-    lead = lead_time(bought.contracts_of(tally), card, settings, ahead.frame.as_of)
+    lead = lead_time(bought.contracts_of(tally), card, settings, known.frame.as_of)
     service_pct = settings.cover_service_pct
     if card is not None and card.service_milli is not None:
         service_pct = from_milli(card.service_milli)
@@ -195,16 +199,50 @@ def _lead_spread(took: Sequence[int], usual: Fraction, *, overridden: bool) -> S
 
 def orders(session: Session, by: ItemBy, settings: Settings) -> OrdersOut:
     """List what is to be ordered, what is due first at the top."""
-    ahead = look_ahead(session, settings, by, settings.cover_plan_days)
-    as_of, bought = ahead.frame.as_of, buying(session, ahead)
+    return _ordered(
+        session, look_ahead(session, settings, by, settings.cover_plan_days), by, settings
+    )
+
+
+def orders_of_green(session: Session, settings: Settings) -> list[OrdersOut]:
+    """List what is to be ordered by component, and by origin: the book is read once for both."""
+    ahead = look_ahead(session, settings, "component", settings.cover_plan_days)
+    return [
+        _ordered(session, ahead._replace(known=ahead.known._replace(by=by)), by, settings)
+        for by in GREEN
+    ]
+
+
+def _ordered(session: Session, ahead: Ahead, by: ItemBy, settings: Settings) -> OrdersOut:
+    known = ahead.known
     gaps: list[Gap] = []
-    rows = [
-        _row(item_of(each, ahead, bought, settings), as_of) for each in outlooks(ahead, gaps)
-    ]  # fmt: skip
-    rows.sort(key=lambda row: (row.order_by is None, row.order_by or as_of, row.key))
+    rows = _rows(session, known, list(outlooks(ahead, gaps)), settings)
     return OrdersOut(
-        by=by, as_of=as_of, window_days=ahead.over.days, service=SERVICE, items=rows, gaps=gaps
+        by=by, as_of=known.frame.as_of, window_days=known.over.days, service=SERVICE, items=rows,
+        gaps=gaps,
     )  # fmt: skip
+
+
+def due_orders(session: Session, by: ItemBy, settings: Settings) -> list[SuggestedOrder]:
+    """List what is at its order point.
+
+    That hangs on stock, use and what is on order: the plan is not read for it.
+    """
+    return [each for each in orders_of(session, know(session, settings, by), settings) if each.due]
+
+
+def orders_of(session: Session, known: Known, settings: Settings) -> list[SuggestedOrder]:
+    """List what is to be ordered of what is there, was used or is on order."""
+    seen = [known.outlook(tally) for tally in known.tallies().values()]
+    return _rows(session, known, seen, settings)
+
+
+def _rows(
+    session: Session, known: Known, seen: Sequence[Outlook], settings: Settings
+) -> list[SuggestedOrder]:
+    as_of, bought = known.frame.as_of, buying(session, known)
+    rows = [_row(item_of(each, known, bought, settings), as_of) for each in seen]
+    return sorted(rows, key=lambda row: (row.order_by is None, row.order_by or as_of, row.key))
 
 
 def _row(item: Item, as_of: date) -> SuggestedOrder:

@@ -26,11 +26,11 @@ def projection(session: Session, by: By, key: str, days: int, settings: Settings
         Refused: `not-found` where there is no such key.
     """
     ahead = look_ahead(session, settings, by, min(settings.cover_plan_days, days))
-    as_of, bought = ahead.frame.as_of, buying(session, ahead)
+    as_of, bought = ahead.known.frame.as_of, buying(session, ahead.known)
     found = [each for each in outlooks(ahead, []) if fold_name(each.tally.key) == fold_name(key)]
     if not found:
         raise Refused("not-found", f"There is no {by} {key} in stock, in use or on order.")
-    item = item_of(found[0], ahead, bought, settings)
+    item = item_of(found[0], ahead.known, bought, settings)
     outlook, ordered = item.outlook, by != "lot"
     coming = [each for each in bought.contracts_of(outlook.tally) if each.open_g]
     arrivals = [_arrival(each, item, as_of) for each in coming]

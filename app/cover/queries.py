@@ -5,7 +5,7 @@ from sqlmodel import Session
 from app.cover import explosion
 from app.cover.explosion import House
 from app.cover.foretelling import WEEK, Foresight, foresee
-from app.cover.frames import Asked, Frame, frame_of, kg_a_day, number
+from app.cover.frames import Asked, Frame, frame_of, kg_a_day, number, weeks_of
 from app.cover.products import Packed, tallies_of
 from app.cover.rules import (
     Cover,
@@ -17,7 +17,7 @@ from app.cover.rules import (
 )
 from app.cover.schemas import ApartOut, By, CoverOut, CoverRow, WindowOut
 from app.cover.showing import forecast_out
-from app.cover.tallies import Tallies, add_up, read
+from app.cover.tallies import Facts, Tallies, add_up, read
 from app.production.schemas import Gap
 from app.settings import Settings
 
@@ -25,17 +25,28 @@ from app.settings import Settings
 def cover(session: Session, by: By, asked: Asked, settings: Settings) -> CoverOut:
     """Say how long what is there lasts."""
     frame = frame_of(asked, settings)
-    weeks = 0 if by == "lot" else settings.forecast_weeks
-    facts = read(
-        session, frame.as_of, settings,
-        days=max(WEEK * weeks, *(each.days for each in (frame.asked, *frame.usual))),
-        loss_days=frame.asked.days, sites=by == "site",
+    return cover_of_facts(session, by, frame, read_for(session, by, frame, settings), settings)
+
+
+def read_for(session: Session, by: By, frame: Frame, settings: Settings) -> Facts:
+    """Read what that is worked out of."""
+    windows = (frame.asked, *frame.usual)
+    days = max(WEEK * weeks_of(by, settings), *(each.days for each in windows))
+    return read(
+        session, frame.as_of, settings, days=days, loss_days=frame.asked.days, sites=by == "site"
     )  # fmt: skip
+
+
+def cover_of_facts(
+    session: Session, by: By, frame: Frame, facts: Facts, settings: Settings
+) -> CoverOut:
+    """Say how long what was read lasts."""
+    weeks = weeks_of(by, settings)
     # Of a product it is the components that have stock, and what is on order.
     sums = add_up(facts, "component" if by == "product" else by, frame.asked.first)
     gaps: list[Gap] = []
     if by == "product":
-        house = explosion.house(session, settings, frame.as_of)
+        house = explosion.house(session, facts, settings)
         packed = explosion.packed(session, facts.first, frame.as_of)
         covered = _of_products(house, packed, frame, sums, gaps)
     else:

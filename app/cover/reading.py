@@ -16,6 +16,7 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.cover.rules import Slot, filled_by, slots_named
+from app.green.reservations.queries import RESERVED_G
 from app.green.tables import GreenLot, Sack
 from app.ledger.happened import gone_since, not_taken_back
 from app.ledger.tables import (
@@ -44,6 +45,7 @@ class Lot(NamedTuple):
     code: str
     name: str
     origin: str
+    reserved_g: int
 
 
 class Standing(NamedTuple):
@@ -209,13 +211,13 @@ def losses(session: Session, first: date, last: date, *, places: bool) -> Sequen
 
 
 def lots(session: Session, ids: Collection[int]) -> Mapping[int, Lot]:
-    """Name lots."""
+    """Name lots, with what is promised of each."""
     rows = session.execute(
-        select(col(Unit.id), col(Unit.code), col(GreenLot.name), col(GreenLot.origin))
+        select(col(Unit.id), col(Unit.code), col(GreenLot.name), col(GreenLot.origin), RESERVED_G)
         .join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
         .where(among(session, col(Unit.id), ids))
     )
-    return {row[0]: Lot(*row[1:]) for row in rows}
+    return {lot: Lot(code, name, origin, int(grams)) for lot, code, name, origin, grams in rows}
 
 
 def sites(session: Session) -> Mapping[int, str | None]:
@@ -248,6 +250,7 @@ def sites(session: Session) -> Mapping[int, str | None]:
 class Styles:
     """The slots of styles, as they are and as they were when roasts were made."""
 
+    cards: Sequence[Style]
     now: Mapping[int, Sequence[Slot]]
     then: Mapping[tuple[int, int], Sequence[Slot]]
 
@@ -283,14 +286,28 @@ class Styles:
         return None if found is None else self.called(found)
 
 
-def styles(session: Session) -> Styles:
-    """Read what the charges of styles are made of."""
-    cards = session.execute(
-        select(col(Style.id), col(Style.name), col(Style.green)).order_by(col(Style.id))
-    ).all()
+def styles(session: Session, drawn: Collection[Draw]) -> Styles:
+    """Read what the charges of styles are made of, and were when coffee was drawn for them."""
+    cards = session.scalars(select(Style).order_by(col(Style.id))).all()
+    as_it_is = {card.id: card.version for card in cards}
+    changed = {
+        draw.style_id
+        for draw in drawn
+        if draw.style_id and draw.style_version != as_it_is[draw.style_id]
+    }
+    return Styles(
+        cards,
+        {card.id or 0: slots_named(card.name, card.green) for card in cards},
+        _slots_then(session, changed) if changed else {},
+    )
+
+
+def _slots_then(
+    session: Session, style_ids: Collection[int]
+) -> Mapping[tuple[int, int], Sequence[Slot]]:
     versions = session.execute(
         select(col(CardVersion.card_id), col(CardVersion.version), col(CardVersion.said))
-        .where(col(CardVersion.noun) == "style")
+        .where(col(CardVersion.noun) == "style", col(CardVersion.card_id).in_(style_ids))
     )  # fmt: skip
     then = {}
     for card_id, version, said in versions:
@@ -300,4 +317,4 @@ def styles(session: Session) -> Styles:
             card["name"],
             green and [{**slot, "share_milli": int(slot["share_pct"] * 1000)} for slot in green],
         )
-    return Styles({row.id: slots_named(row.name, row.green) for row in cards}, then)
+    return then

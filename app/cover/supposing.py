@@ -82,7 +82,7 @@ def what_if(session: Session, asked: WhatIfIn, settings: Settings) -> WhatIfOut:
     facts = read(
         session, frame.as_of, settings, days=frame.asked.days, sites=asked.by == "site"
     )  # fmt: skip
-    house = explosion.house(session, settings, frame.as_of)
+    house = explosion.house(session, facts, settings)
     packed = explosion.packed(session, facts.first, frame.as_of) if asked.by == "product" else {}
     case = Case(asked.by, frame, house, packed)
     gaps: list[Gap] = []

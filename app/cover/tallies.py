@@ -12,7 +12,6 @@ from app.cover.contracts import Contract, contracts
 from app.cover.reading import Draw, Loss, Lot, Standing, Styles
 from app.cover.rules import Tally
 from app.cover.schemas import By
-from app.green.reservations.queries import reserved_of
 from app.settings import Settings
 from app.shared.names import fold_name
 from app.standards.countries import country_name
@@ -38,7 +37,6 @@ class Facts:
     stock: Collection[Standing]
     draws: Collection[Draw]
     losses: Collection[Loss]
-    reserved: Mapping[int, int]
     contracts: Sequence[Contract]
     styles: Styles
     sites: Mapping[int, str | None]
@@ -87,9 +85,8 @@ def read(
         stock,
         draws,
         losses,
-        {} if sites else reserved_of(session, ids),
         [] if sites else contracts(session, as_of, settings),
-        reading.styles(session),
+        reading.styles(session, draws),
         reading.sites(session) if sites else {},
     )
 
@@ -122,8 +119,9 @@ def _add_stock(facts: Facts, by: By, sums: Tallies) -> None:
             tally = sums.at(key)
             tally.on_hand_g += there.on_hand_g
             tally.held_g += there.held_g
-            if there.lot_id not in promised:
-                tally.reserved_g += facts.reserved.get(there.lot_id, 0)
+            # A reservation does not say at which site.
+            if there.lot_id not in promised and by != "site":
+                tally.reserved_g += facts.lots[there.lot_id].reserved_g
             if len(keys) > 1:
                 tally.shared_lots.add(facts.lots[there.lot_id].code)
         promised.add(there.lot_id)

@@ -3,9 +3,19 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
-from sqlalchemy import ColumnElement, case, func, or_, select
+from sqlalchemy import (
+    ColumnElement,
+    Date,
+    bindparam,
+    case,
+    func,
+    literal,
+    or_,
+    select,
+    union_all,
+)
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -69,19 +79,8 @@ def demand_of(session: Session, period: Period) -> Demand:
 def bags_on_hand(session: Session, first: date) -> Mapping[int, int]:
     """Count by product the bags that may go out: not held, and not past their date."""
     free: Counter[int] = Counter()
-    statements = (
-        select(col(Pack.product_id), col(Unit.left_g), col(Pack.nominal_g))
-        .join(Unit, col(Unit.id) == col(Pack.unit_id))
-        .where(or_(col(Pack.best_before).is_(None), col(Pack.best_before) >= first))
-        .where(*_free(UnitKind.PACK)),
-        select(col(Returned.product_id), col(Unit.left_g), col(Returned.nominal_g))
-        .join(Unit, col(Unit.id) == col(Returned.unit_id))
-        .where(*_free(UnitKind.RETURN)),
-    )
-    for statement in statements:
-        rows = session.execute(statement)
-        for product_id, left_g, nominal_g in rows:
-            free[product_id] += left_g // nominal_g
+    for product_id, left_g, nominal_g in session.execute(_BAGS, {"first": first}):
+        free[product_id] += left_g // nominal_g
     return free
 
 
@@ -90,7 +89,33 @@ def _free(kind: UnitKind) -> tuple[ColumnElement[bool], ...]:
 
     The kind is said though a join implies it: SQLite else asks of every sack whether it is held.
     """
-    return col(Unit.kind) == kind, col(Unit.left_g) > 0, ~on_hold(col(Unit.id))
+    return col(Unit.kind) == kind, col(Unit.left_g) > 0, ~_HELD
+
+
+_HELD: Final = on_hold(col(Unit.id))
+_BAGS: Final = union_all(
+    select(col(Pack.product_id), col(Unit.left_g), col(Pack.nominal_g))
+    .join(Unit, col(Unit.id) == col(Pack.unit_id))
+    .where(
+        or_(
+            col(Pack.best_before).is_(None), col(Pack.best_before) >= bindparam("first", type_=Date)
+        )
+    )
+    .where(*_free(UnitKind.PACK)),
+    select(col(Returned.product_id), col(Unit.left_g), col(Returned.nominal_g))
+    .join(Unit, col(Unit.id) == col(Returned.unit_id))
+    .where(*_free(UnitKind.RETURN)),
+)
+_ROASTED: Final = union_all(
+    select(literal("style"), col(Roast.style_id), col(Roast.style), col(Unit.left_g))
+    .join(Unit, col(Unit.id) == col(Roast.unit_id))
+    .where(*_free(UnitKind.ROAST))
+    .where(DISPOSITION.in_(FREE)),
+    select(literal("recipe"), col(Blend.recipe_id), col(Blend.recipe), col(Unit.left_g))
+    .join(Unit, col(Unit.id) == col(Blend.unit_id))
+    .where(*_free(UnitKind.BLEND)),
+)
+"""Built once: every look ahead asks."""
 
 
 def cards_of(recipes: Sequence[Recipe], styles: Sequence[Style]) -> Cards:
@@ -110,24 +135,11 @@ def roasted_on_hand(
     session: Session, recipes: Sequence[Recipe], styles: Sequence[Style]
 ) -> Mapping[Coffee, int]:
     """Add up what is roasted and may be packed: released, not held."""
-    recipe_keys = {recipe.id: recipe.name_key for recipe in recipes}
-    style_keys = {style.id: style.name_key for style in styles}
+    keys = {("recipe", recipe.id): recipe.name_key for recipe in recipes}
+    keys |= {("style", style.id): style.name_key for style in styles}
     free: Counter[Coffee] = Counter()
-    roasts = session.execute(
-        select(col(Roast.style_id), col(Roast.style), col(Unit.left_g))
-        .join(Unit, col(Unit.id) == col(Roast.unit_id))
-        .where(*_free(UnitKind.ROAST))
-        .where(DISPOSITION.in_(FREE))
-    )
-    for style_id, word, left_g in roasts:
-        free[Coffee("style", style_keys.get(style_id) or fold_name(word or ""))] += left_g
-    blends = session.execute(
-        select(col(Blend.recipe_id), col(Blend.recipe), col(Unit.left_g))
-        .join(Unit, col(Unit.id) == col(Blend.unit_id))
-        .where(*_free(UnitKind.BLEND))
-    )
-    for recipe_id, word, left_g in blends:
-        free[Coffee("recipe", recipe_keys.get(recipe_id) or fold_name(word or ""))] += left_g
+    for noun, card_id, word, left_g in session.execute(_ROASTED):
+        free[Coffee(noun, keys.get((noun, card_id)) or fold_name(word or ""))] += left_g
     return free
 
 

@@ -1,6 +1,7 @@
 """Freezing a scope: writing what was found at one entry, and reading it back as it was then."""
 
 import json
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -110,7 +111,7 @@ def newest(session: Session, case_id: int, code: str) -> Frozen:
     ).first()  # fmt: skip
     if row is None:
         raise Refused("recall-state", f"Case {code} has no scope yet: say what it starts at.")
-    return _read(session, row)
+    return _read(session, row)[0]
 
 
 def was_sent(session: Session, case_id: int, customer_id: int) -> bool:
@@ -132,7 +133,7 @@ def numbered(session: Session, case_id: int, code: str, number: int) -> Frozen:
     ).first()
     if row is None:
         raise Refused("not-found", f"Case {code} has no scope {number}.")
-    return _read(session, row)
+    return _read(session, row)[0]
 
 
 def all_of(session: Session, case_id: int) -> list[Frozen]:
@@ -140,7 +141,7 @@ def all_of(session: Session, case_id: int) -> list[Frozen]:
     rows = session.execute(
         _frozen().where(col(RecallScope.case_id) == case_id).order_by(col(RecallScope.number))
     ).all()
-    return [_read(session, row) for row in rows]
+    return _read(session, *rows)
 
 
 def _frozen() -> Any:  # noqa: ANN401 - a select of a table and two columns
@@ -149,51 +150,60 @@ def _frozen() -> Any:  # noqa: ANN401 - a select of a table and two columns
     )
 
 
-def _read(session: Session, row: Any) -> Frozen:  # noqa: ANN401 - a row of `_frozen`
+def _read(session: Session, *rows: Any) -> list[Frozen]:  # noqa: ANN401 - rows of `_frozen`
+    """Read the scopes of these rows whole: two statements, however many they are."""
+    ids = [row[0].id for row in rows]
+    units, lines = _units(session, ids), _lines(session, ids)
+    return [_frozen_of(row, units[row[0].id], lines[row[0].id]) for row in rows]
+
+
+def _frozen_of(
+    row: Any,  # noqa: ANN401 - a row of `_frozen`
+    units: Sequence[ScopeUnit],
+    lines: Sequence[ScopeLine],
+) -> Frozen:
     kept: RecallScope = row[0]
     starts = [StartIn.model_validate(each) for each in json.loads(kept.starts)]
     kept_g: Mapping[str, int] = json.loads(kept.balance)
     balance = {name: kept_g[name] for name in BALANCE if name in kept_g}
-    scope = Scope(
-        Direction(kept.direction), starts, _units(session, kept.id), _lines(session, kept.id),
-        balance,
-    )  # fmt: skip
+    scope = Scope(Direction(kept.direction), starts, units, lines, balance)
     return Frozen(kept.id, kept.number, kept.at_entry, row.recorded_at, row.who, scope)
 
 
-def _units(session: Session, scope_id: int) -> list[ScopeUnit]:
+def _units(session: Session, scope_ids: Sequence[int]) -> Mapping[int, list[ScopeUnit]]:
     rows = session.connection().execute(
         select(
             col(Unit.id), col(Unit.code), col(Unit.kind), col(RecallScopeUnit.place),
             col(Unit.made_g), col(RecallScopeUnit.left_g), col(RecallScopeUnit.suspect_g),
             col(RecallScopeUnit.bags), col(RecallScopeUnit.bags_left),
-            col(RecallScopeUnit.contact),
+            col(RecallScopeUnit.contact), col(RecallScopeUnit.scope_id),
         )
         .join(RecallScopeUnit, col(RecallScopeUnit.unit_id) == col(Unit.id))
-        .where(col(RecallScopeUnit.scope_id) == scope_id)
+        .where(col(RecallScopeUnit.scope_id).in_(scope_ids))
         .order_by(col(Unit.id))
     )  # fmt: skip
-    found = []
-    for row in rows:
-        unit_id, code, kind, place, made_g, left_g, suspect_g, bags, bags_left, beside = row
+    found: defaultdict[int, list[ScopeUnit]] = defaultdict(list)
+    for *said, beside, scope_id in rows:
         contact = json.loads(beside) if beside else None
-        found.append(ScopeUnit(
-            unit_id, code, kind, place, made_g, left_g, suspect_g, bags, bags_left, contact
-        ))  # fmt: skip
+        found[scope_id].append(ScopeUnit._make([*said, contact, False]))
     return found
 
 
-def _lines(session: Session, scope_id: int) -> list[ScopeLine]:
+def _lines(session: Session, scope_ids: Sequence[int]) -> Mapping[int, list[ScopeLine]]:
     rows = session.connection().execute(
         select(
             col(RecallScopeLine.dispatch_id), col(Unit.code), col(Entry.happened_at),
             col(RecallScopeLine.pack_id), col(RecallScopeLine.customer_id),
             col(RecallScopeLine.place), col(RecallScopeLine.bags), col(RecallScopeLine.grams),
             col(RecallScopeLine.suspect_g), col(RecallScopeLine.returned_bags),
+            col(RecallScopeLine.scope_id),
         )
         .join(Unit, col(Unit.id) == col(RecallScopeLine.dispatch_id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
-        .where(col(RecallScopeLine.scope_id) == scope_id)
+        .where(col(RecallScopeLine.scope_id).in_(scope_ids))
         .order_by(col(RecallScopeLine.dispatch_id), col(RecallScopeLine.pack_id))
     )  # fmt: skip
-    return [ScopeLine._make(row) for row in rows]
+    found: defaultdict[int, list[ScopeLine]] = defaultdict(list)
+    for *said, scope_id in rows:
+        found[scope_id].append(ScopeLine(*said))
+    return found

@@ -1,6 +1,6 @@
 """Reading cases, their scopes and all that was written about them."""
 
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import (
     ColumnElement,
@@ -17,9 +17,9 @@ from sqlmodel import Session, col
 
 from app.ledger.tables import Entry
 from app.recall.cases import Case, case_at, steps_of
-from app.recall.frozen import all_of, newest, numbered, scope_now
+from app.recall.frozen import Frozen, all_of, newest, numbered, scope_now
 from app.recall.reconciling import reconcile
-from app.recall.reports import Effectiveness
+from app.recall.reports import Effectiveness, ReconciliationOut
 from app.recall.rules import Step, state_of
 from app.recall.schemas import (
     CaseLine,
@@ -27,7 +27,7 @@ from app.recall.schemas import (
     ScopeOut,
 )
 from app.recall.scope import Scope
-from app.recall.showing import brief, whole
+from app.recall.showing import brief, customers_by_id, whole
 from app.recall.tables import (
     RecallAcknowledgement,
     RecallCase,
@@ -62,9 +62,15 @@ def case_line(case: Case) -> CaseLine:
 
 def case_out(session: Session, case: Case) -> CaseOut:
     """Show a case with its history and its newest scope."""
-    scope = None
-    if case.has_been(Step.SCOPED):
-        scope = brief(newest(session, case.row.id, case.row.code))
+    return _case_out(case, _newest(session, case))
+
+
+def _newest(session: Session, case: Case) -> Frozen | None:
+    return newest(session, case.row.id, case.row.code) if case.has_been(Step.SCOPED) else None
+
+
+def _case_out(case: Case, frozen: Frozen | None) -> CaseOut:
+    scope = brief(frozen) if frozen else None
     return CaseOut(
         **dict(case_line(case)),
         classed=case.classed,
@@ -80,6 +86,36 @@ def case_out(session: Session, case: Case) -> CaseOut:
 def case(session: Session, code: str) -> CaseOut:
     """Read one case."""
     return case_out(session, case_at(session, code))
+
+
+class Everything(NamedTuple):
+    """A case with all that is said of it."""
+
+    case: CaseOut
+    scope: ScopeOut | None
+    told: ReconciliationOut | None
+    open_points: list[str]
+    """None of a case that is closed."""
+    log: list[dict[str, object]]
+
+
+def everything(session: Session, code: str) -> Everything:
+    """Read a case; what it reaches now, and who has which card, is read once for all of it."""
+    found = case_at(session, code)
+    frozen, log = _newest(session, found), whole_log(session, found)
+    if frozen is None:
+        return Everything(_case_out(found, None), None, None, [], log)
+    reached = scope_now(session, frozen)
+    lines = (*frozen.scope.lines, *reached.lines)
+    cards = customers_by_id(session, {line.customer_id for line in lines})
+    told = reconcile(session, found, reached, cards)
+    return Everything(
+        _case_out(found, frozen),
+        whole(session, frozen, cards),
+        told,
+        [] if found.state is Step.CLOSED else points_of(found, reached, told.effectiveness),
+        log,
+    )
 
 
 def case_page(session: Session, page: Page, *, drill: bool | None) -> PageOf:

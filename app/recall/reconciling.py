@@ -1,10 +1,11 @@
 """The account of a recall: every bag that was made, and every bag that was sent."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any, TypeAlias
 
-from sqlalchemy import func, select
+from sqlalchemy import Integer, Text, cast, func, literal, null, select, union_all
 from sqlmodel import Session, col
 
 from app.ledger.tables import Adjustment, Entry, Reason, UnitKind
@@ -19,10 +20,10 @@ from app.recall.reports import (
 )
 from app.recall.rules import Bags, Reported, Standing, part, recovered, standing
 from app.recall.scope import CONTACT, Scope, ScopeLine
-from app.recall.showing import by_customer, customers_by_id
+from app.recall.showing import Cards, by_customer, customers_by_id
 from app.recall.tables import How, RecallAcknowledgement, RecallNotice, RecallReport
 from app.sending.tables import Customer
-from app.shared.db import among
+from app.shared.db import AnySelect, among
 from app.tracing.queries import CAUTION
 
 
@@ -57,6 +58,10 @@ def _destroyed(session: Session, nominal_g: Mapping[int, int]) -> int:
     return sum(max(-int(grams), 0) // nominal_g[unit] for unit, grams in rows)
 
 
+Written: TypeAlias = RecallNotice | RecallAcknowledgement | RecallReport
+"""What is written of one consignee."""
+
+
 @dataclass(frozen=True)
 class Told:
     """What passed between the house and one consignee."""
@@ -71,46 +76,49 @@ class Told:
 
 def told_of(session: Session, case_id: int) -> Mapping[int, Told]:
     """Read what passed with every consignee of a case: the newest report is the one that counts."""
-    found: dict[int, dict[str, object]] = {}
-    notices = session.execute(
-        select(col(RecallNotice.customer_id), col(RecallNotice.how), col(Entry.happened_at))
-        .join(Entry, col(Entry.id) == col(RecallNotice.entry_id))
-        .where(col(RecallNotice.case_id) == case_id)
-        .order_by(col(RecallNotice.id))
-    )
-    for customer, how, at in notices:
-        one = found.setdefault(customer, {"notices": 0, "first_notice_at": at})
-        one |= {"notices": _count(one["notices"]) + 1, "last_how": How(how)}
-    acknowledged = session.execute(
-        select(col(RecallAcknowledgement.customer_id), func.min(col(Entry.happened_at)))
-        .join(Entry, col(Entry.id) == col(RecallAcknowledgement.entry_id))
-        .where(col(RecallAcknowledgement.case_id) == case_id)
-        .group_by(col(RecallAcknowledgement.customer_id))
-    )
-    for customer, at in acknowledged:
-        found.setdefault(customer, {})["acknowledged_at"] = at
-    for customer, report, at in _newest_reports(session, case_id):
-        found.setdefault(customer, {}).update(report=report, reported_at=at)
-    return {customer: Told(**one) for customer, one in found.items()}  # type: ignore[arg-type]
+    found: dict[int, Told] = {}
+    for what, customer, at, how, *bags in session.execute(_passed(case_id)):
+        one = found.get(customer, Told())
+        if what == "notice":
+            one = replace(
+                one, notices=one.notices + 1, first_notice_at=one.first_notice_at or at,
+                last_how=How(how),
+            )  # fmt: skip
+        elif what == "acknowledgement":
+            one = replace(one, acknowledged_at=min(one.acknowledged_at or at, at))
+        else:
+            one = replace(one, report=Reported(*bags), reported_at=at)
+        found[customer] = one
+    return found
 
 
-def _count(number: object) -> int:
-    return number if isinstance(number, int) else 0
-
-
-def _newest_reports(session: Session, case_id: int) -> list[tuple[int, Reported, datetime]]:
-    rows = session.execute(
+def _passed(case_id: int) -> AnySelect:
+    """Build what passed with consignees, each sort in the order it was booked."""
+    bags = [
+        col(RecallReport.held_bags), col(RecallReport.returned_bags),
+        col(RecallReport.destroyed_bags), col(RecallReport.sold_bags),
+        col(RecallReport.booked_back_bags),
+    ]  # fmt: skip
+    none = [cast(null(), Integer) for _ in bags]
+    sorts: Mapping[str, tuple[type[Written], Any, Sequence[Any]]] = {
+        "notice": (RecallNotice, cast(col(RecallNotice.how), Text), none),
+        "acknowledgement": (RecallAcknowledgement, cast(null(), Text), none),
+        "report": (RecallReport, cast(null(), Text), bags),
+    }
+    each = union_all(*(
         select(
-            col(RecallReport.customer_id), col(RecallReport.held_bags),
-            col(RecallReport.returned_bags), col(RecallReport.destroyed_bags),
-            col(RecallReport.sold_bags), col(RecallReport.booked_back_bags),
-            col(Entry.happened_at),
-        )
-        .join(Entry, col(Entry.id) == col(RecallReport.entry_id))
-        .where(col(RecallReport.case_id) == case_id)
-        .order_by(col(RecallReport.id))
-    )  # fmt: skip
-    return [(row[0], Reported(*row[1:6]), row[6]) for row in rows]
+            literal(what).label("what"), col(table.customer_id).label("customer_id"),
+            col(table.entry_id).label("entry_id"), col(table.id).label("number"),
+            how.label("how"), *(said.label(f"bags_{n}") for n, said in enumerate(reported)),
+        ).where(col(table.case_id) == case_id)
+        for what, (table, how, reported) in sorts.items()
+    )).subquery()  # fmt: skip
+    what, customer, entry, number, how, *said = each.c
+    return (
+        select(what, customer, col(Entry.happened_at), how, *said)
+        .join(Entry, col(Entry.id) == entry)
+        .order_by(what, number)
+    )
 
 
 def sent_to(lines: Sequence[ScopeLine]) -> tuple[int, int]:
@@ -126,18 +134,20 @@ def reconciliation(session: Session, code: str) -> ReconciliationOut:
     return reconcile(session, case, scope_now(session, newest(session, case.row.id, code)))
 
 
-def reconcile(session: Session, case: Case, scope: Scope) -> ReconciliationOut:
-    """Account for every bag of a scope."""
+def reconcile(
+    session: Session, case: Case, scope: Scope, known: Cards | None = None
+) -> ReconciliationOut:
+    """Account for every bag of a scope; cards of customers that are known are not read again."""
     bags = bags_of(session, scope)
     told = told_of(session, case.row.id)
     gathered = by_customer(scope.lines)
-    cards = customers_by_id(session, gathered.keys())
+    cards = customers_by_id(session, gathered.keys()) if known is None else known
     worked: list[tuple[WorkedOff, Standing]] = []
     for number, lines in gathered.items():
-        known = told.get(number, Told())
-        where = standing(*sent_to(lines), known.report)
+        passed = told.get(number, Told())
+        where = standing(*sent_to(lines), passed.report)
         apart = all(line.place == CONTACT for line in lines)
-        worked.append((_worked_off(cards[number], known, where, apart=apart), where))
+        worked.append((_worked_off(cards[number], passed, where, apart=apart), where))
     worked.sort(key=lambda each: (each[0].possible_contact, each[0].customer.casefold()))
     main = [each for each in worked if not each[0].possible_contact]
     return ReconciliationOut(

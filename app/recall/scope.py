@@ -7,11 +7,11 @@ that on.
 """
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import select, union_all
 from sqlmodel import Session, col
 
 from app.ledger.tables import UnitKind
@@ -102,36 +102,38 @@ def scope_of(
 def _look_ahead(session: Session, starts: Sequence[StartIn], unit_ids: Sequence[int]) -> Scope:
     back = [bags.unit for bags in came_back_from(session, unit_ids)]
     walked = walk(session, sorted({*unit_ids, *back}), Direction.FORWARD)
-    lines = sent_lines(session, walked)
+    near, beyond = contacts(session, walked, hops=1)
+    # What may only have touched traced coffee can run into the trace again.
+    touched = {unit.id: unit for each in beyond for unit in each.units.values()}
+    lines, apart_lines = _sent(session, walked, touched)
     into = inflows(walked.flows)
     shares = forward_shares(list(walked.units), into, walked.start)
     balance = forward_balance(walked.units, into, shares, walked.start, lines)
-    near = contacts(session, walked, hops=1)
-    touched = _touched(session, near)
-    apart = [unit for unit in touched.units.values() if unit.id not in walked.units]
-    bags = _bags(session, [*walked.units, *touched.units])
+    apart = [unit for unit in touched.values() if unit.id not in walked.units]
+    bags = _bags(session, [*walked.units, *touched])
     found = [
         _unit(unit, walked.start, bags, shares.grams(unit.id, unit.made_g))
         for unit in walked.units.values()
     ]
     found += [_unit_apart(unit, bags, walked, near[unit.id].near) for unit in apart]
-    sent = {(line.dispatch, line.pack): _suspect(walked, shares, line) for line in lines}
-    known = {line: sent.get((line.dispatch, line.pack)) for line in lines}
-    for line in sent_lines(session, touched):
-        if (line.dispatch, line.pack) not in sent:
-            known[line] = None
-    listed = _lines(session, known, {**touched.units, **walked.units})
+    known: dict[Sent, int | None] = {line: _suspect(walked, shares, line) for line in lines}
+    known |= dict.fromkeys(apart_lines)
+    listed = _lines(session, known, {**touched, **walked.units})
     nominal_g = {unit: nominal for unit, (_, nominal) in bags.items()}
     return Scope(Direction.FORWARD, starts, found, listed, _figures(balance), nominal_g)
 
 
-def _touched(session: Session, near: Collection[int]) -> Walk:
-    """Walk from what may only have touched traced coffee; it can run into the trace again."""
-    if not near:
-        return Walk(set(), Direction.FORWARD, {}, ())
-    found = walk(session, list(near), Direction.FORWARD)
-    # No start: a dispatch counts with the bags that touched it and not with all of its lines.
-    return Walk(set(), Direction.FORWARD, found.units, found.flows)
+def _sent(
+    session: Session, walked: Walk, touched: Mapping[int, Reached]
+) -> tuple[list[Sent], list[Sent]]:
+    """Read the lines with traced bags, and apart those with bags that were only touched."""
+    everything = replace(walked, units={**touched, **walked.units})
+    traced: list[Sent] = []
+    apart: list[Sent] = []
+    for line in sent_lines(session, everything):
+        mine = line.pack in walked.units or line.dispatch in walked.start
+        (traced if mine else apart).append(line)
+    return traced, apart
 
 
 def _suspect(walked: Walk, shares: Spread, line: Sent) -> int:
@@ -158,15 +160,13 @@ Bagged = Mapping[int, tuple[int, int]]
 
 
 def _bags(session: Session, unit_ids: Collection[int]) -> Bagged:
-    found: dict[int, tuple[int, int]] = {}
-    for table in (Pack, Returned):
-        rows = session.connection().execute(
-            select(col(table.unit_id), col(table.bags), col(table.nominal_g)).where(
-                among(session, col(table.unit_id), unit_ids)
-            )
+    rows = session.connection().execute(union_all(*(
+        select(col(table.unit_id), col(table.bags), col(table.nominal_g)).where(
+            among(session, col(table.unit_id), unit_ids)
         )
-        found |= {unit: (bags, nominal) for unit, bags, nominal in rows}
-    return found
+        for table in (Pack, Returned)
+    )))  # fmt: skip
+    return {unit: (bags, nominal) for unit, bags, nominal in rows}
 
 
 def _unit(unit: Reached, start: Collection[int], bags: Bagged, suspect_g: int) -> ScopeUnit:

@@ -22,6 +22,9 @@ from app.sending.tables import Customer
 from app.shared.db import among
 from app.tracing.queries import CAUTION
 
+Cards = Mapping[int, Customer]
+"""Cards of customers by their numbers."""
+
 
 def brief(frozen: Frozen) -> ScopeBrief:
     """Add a scope up."""
@@ -62,7 +65,7 @@ def _totals(units: Iterable[ScopeUnit]) -> Iterable[KindTotal]:
             )
 
 
-def whole(session: Session, frozen: Frozen) -> ScopeOut:
+def whole(session: Session, frozen: Frozen, cards: Cards | None = None) -> ScopeOut:
     """Show all that a scope holds."""
     scope = frozen.scope
     return ScopeOut(
@@ -79,7 +82,7 @@ def whole(session: Session, frozen: Frozen) -> ScopeOut:
             for unit in scope.units
             if unit.place == CONTACT
         ],
-        consignees=consignees(session, scope.lines),
+        consignees=consignees(session, scope.lines, cards),
         balance=dict(scope.balance),
         caution=CAUTION,
     )
@@ -104,7 +107,7 @@ def scoped(unit: ScopeUnit) -> ScopedUnit:
     )
 
 
-def customers_by_id(session: Session, ids: Collection[int]) -> Mapping[int, Customer]:
+def customers_by_id(session: Session, ids: Collection[int]) -> Cards:
     """Read the cards of customers."""
     rows = session.scalars(select(Customer).where(among(session, col(Customer.id), ids)))
     return {customer.id or 0: customer for customer in rows}
@@ -118,10 +121,12 @@ def by_customer(lines: Iterable[ScopeLine]) -> Mapping[int, Sequence[ScopeLine]]
     return found
 
 
-def consignees(session: Session, lines: Iterable[ScopeLine]) -> list[Consignee]:
+def consignees(
+    session: Session, lines: Iterable[ScopeLine], known: Cards | None = None
+) -> list[Consignee]:
     """Show who was sent bags, those of possible contact alone after the others."""
     gathered = by_customer(lines)
-    cards = customers_by_id(session, gathered.keys())
+    cards = customers_by_id(session, gathered.keys()) if known is None else known
     listed = [_consignee(cards[number], some) for number, some in gathered.items()]
     return sorted(listed, key=lambda each: (each.possible_contact, each.customer.casefold()))
 

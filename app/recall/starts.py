@@ -17,7 +17,7 @@ from app.ledger.corrections.queries import newest
 from app.ledger.queries import live, units_by_code
 from app.ledger.schemas import Asked, Codes
 from app.ledger.tables import Entry, Unit, UnitKind
-from app.ledger.walk import reach
+from app.ledger.walk import reached_from
 from app.places.stays import Window, stood_at
 from app.places.tables import Location
 from app.roasting.machines import MACHINES
@@ -156,9 +156,10 @@ def _behind(session: Session, start: StartIn, unit_ids: set[int]) -> set[int]:
     if start.behind is None:
         return unit_ids
     kind = UnitKind(start.behind)
+    behind = reached_from(among(session, col(Unit.id), unit_ids), forward=False)
     rows = session.execute(
         select(col(Unit.id))
-        .where(among(session, col(Unit.id), reach(session, unit_ids, forward=False)))
+        .join(behind, behind.c.id == col(Unit.id))
         .where(col(Unit.kind) == kind, col(Unit.voided_entry_id).is_(None))
     )
     sources = {row[0] for row in rows}

@@ -1,11 +1,11 @@
 """Reading roasts and their disposition."""
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from functools import cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import bindparam, case, literal, select
+from sqlalchemy import Row, bindparam, case, func, literal, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -50,6 +50,27 @@ DISPOSITION = case(
     else_=case((col(Roast.passed), Disposition.PASSED.value), else_=Disposition.SET_ASIDE.value),
 ).label("disposition")
 """What a roast may be used for: by its latest tasting, else by what its gate found."""
+
+
+_SET_ASIDE = (
+    select(
+        col(Unit.code), col(Unit.left_g), col(Roast.style), col(Roast.checks),
+        col(Entry.happened_at), func.count().over().label("of"),
+    )
+    .join(Roast, col(Roast.unit_id) == col(Unit.id))
+    .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
+    .where(col(Unit.left_g) > 0, col(Unit.voided_entry_id).is_(None))
+    .where(DISPOSITION.in_([Disposition.SET_ASIDE]))
+    .order_by(col(Unit.id))
+)  # fmt: skip
+
+
+def set_aside(session: Session, most: int) -> Sequence[Row[Any]]:
+    """Read the oldest roasts of which something is left and that wait for a taste.
+
+    Each says in `of` how many there are.
+    """
+    return session.execute(_SET_ASIDE.limit(most)).all()
 
 
 class Limited(NamedTuple):

@@ -17,6 +17,8 @@ class BagFacts(NamedTuple):
     """What bags of one unit are."""
 
     code: str
+    pack_id: int
+    """The pack that they were first in."""
     product_id: int
     sku: str
     product: str
@@ -73,4 +75,4 @@ def facts_of(session: Session, unit_ids: Collection[int]) -> Mapping[int, BagFac
             .where(among(session, col(Pack.unit_id), set(source.values())))
         )
     }
-    return {unit: BagFacts(codes[unit], *found[pack][1:]) for unit, pack in source.items()}
+    return {unit: BagFacts(codes[unit], *found[pack]) for unit, pack in source.items()}

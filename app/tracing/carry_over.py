@@ -8,7 +8,7 @@ coffee is possible contact too. That is one hop; the next one starts from what i
 end the whole book would be reached, so hops are counted and the trace says how many it took.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from typing import NamedTuple
 
 from sqlalchemy import select
@@ -50,7 +50,7 @@ def possible_contact(
     stand on what was touched and are null on what came of it. With `upto` it is what the book knew
     once it had that entry.
     """
-    found = contacts(session, walked, hops, upto)
+    found = contacts(session, walked, hops, upto).found
     customers = _customers(session, found)
     side = "after" if walked.direction is Direction.FORWARD else "before"
     codes = {unit.id: unit.code for unit in walked.units.values()}
@@ -67,11 +67,17 @@ def possible_contact(
     ]  # fmt: skip
 
 
-def contacts(
-    session: Session, walked: Walk, hops: int, upto: int | None = None
-) -> Mapping[int, Contact]:
+class Beside(NamedTuple):
+    """Possible contact, and everything that was walked to from what was touched, hop by hop."""
+
+    found: Mapping[int, Contact]
+    beyond: Sequence[Walk]
+
+
+def contacts(session: Session, walked: Walk, hops: int, upto: int | None = None) -> Beside:
     """Find possible contact hop by hop, the nearest first."""
     found: dict[int, Contact] = {}
+    walks: list[Walk] = []
     latest: Collection[int] = walked.units.keys()
     for hop in range(1, hops + 1):
         touched = {
@@ -88,8 +94,9 @@ def contacts(
             if unit.id not in walked.units and unit.id not in found
         }
         found |= new
+        walks.append(beyond)
         latest = new.keys()
-    return found
+    return Beside(found, walks)
 
 
 def _touched(

@@ -1,6 +1,6 @@
 """What voiding a unit would take with it: looked at before it is done."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import func, select
@@ -29,6 +29,7 @@ def impact(session: Session, code: str) -> ImpactOut:
     made = dependants(session, together)
     ids = [each.id for each in made]
     everything = [each.id for each in (*together, *made)]
+    sent = _sent(session, everything)
     whole = plain
     given: dict[str, int] = {}
     if plain.accepted:
@@ -45,9 +46,9 @@ def impact(session: Session, code: str) -> ImpactOut:
         plain_void=plain,
         void_with=whole,
         dependants=[each.code for each in made],
-        units=_units(session, ids),
+        units=_units(session, ids, sent),
         given_back=given,
-        customers=_customers(session, everything),
+        customers=_customers(sent.values()),
         holds=_holds(session, everything),
     )
 
@@ -85,10 +86,9 @@ def _given_back(
     return verdict, given
 
 
-def _units(session: Session, ids: Sequence[int]) -> list[DependantOut]:
+def _units(session: Session, ids: Sequence[int], sent: Mapping[int, Any]) -> list[DependantOut]:
     """Show dependants in the order in which they would have to be voided."""
     found = {each.id: each for each in reached(session, ids)}
-    sent = _sent(session, ids)
     weighed = _count(session, col(CheckWeighing.pack_id), ids, col(CheckWeighing.id))
     labels = _count(session, col(LabelLine.unit_id), ids)
     return [
@@ -119,6 +119,7 @@ def _sent(session: Session, ids: Collection[int]) -> Mapping[int, Any]:
     rows = session.execute(
         select(
             col(Dispatch.unit_id),
+            col(Unit.code),
             col(Customer.id),
             col(Customer.name),
             col(Customer.contact),
@@ -128,8 +129,13 @@ def _sent(session: Session, ids: Collection[int]) -> Mapping[int, Any]:
         .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
         .join(DispatchLine, col(DispatchLine.dispatch_id) == col(Dispatch.unit_id))
         .where(among(session, col(Dispatch.unit_id), ids))
+        .join(Unit, col(Unit.id) == col(Dispatch.unit_id))
         .group_by(
-            col(Dispatch.unit_id), col(Customer.id), col(Customer.name), col(Customer.contact)
+            col(Dispatch.unit_id),
+            col(Unit.code),
+            col(Customer.id),
+            col(Customer.name),
+            col(Customer.contact),
         )
         .order_by(col(Dispatch.unit_id))
     )
@@ -147,20 +153,15 @@ def _count(
     return {row[0]: row[1] for row in session.execute(counted)}
 
 
-def _customers(session: Session, ids: Collection[int]) -> list[SentTo]:
-    """Add up by customer what left in the dispatches among these units, that of the unit too."""
-    sent = _sent(session, ids)
-    named = session.execute(
-        select(col(Unit.id), col(Unit.code)).where(among(session, col(Unit.id), sent.keys()))
-    )
-    codes = {row[0]: row[1] for row in named}
+def _customers(sent: Iterable[Any]) -> list[SentTo]:
+    """Add up by customer what left in dispatches."""
     found: dict[int, SentTo] = {}
-    for unit_id, row in sent.items():
+    for row in sent:
         known = found.setdefault(
             row.id,
             SentTo(customer=row.name, contact=row.contact, dispatches=[], bags=0, grams=0),
         )
-        known.dispatches.append(codes[unit_id])
+        known.dispatches.append(row.code)
         known.bags += int(row.bags)
         known.grams += int(row.grams)
     return sorted(found.values(), key=lambda each: each.customer.casefold())

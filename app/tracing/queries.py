@@ -37,7 +37,7 @@ from app.tracing.rules import (
 )
 from app.tracing.schemas import Direction, TraceIn
 from app.tracing.spread import Inflows, Spread, grams_of_both, inflows
-from app.tracing.walk import Walk, by_way_of_dispatches, came_back_from, sent_lines, walk
+from app.tracing.walk import Followed, Walk, by_way_of_dispatches, follow, sent_lines, walk
 
 _GREEN = (UnitKind.LOT, UnitKind.SACK)
 
@@ -59,18 +59,35 @@ def trace_unit(
     """Trace one unit by its code, or what was booked in its place."""
     when = as_of(session, moment)
     start = _start(session, unit_by_code(session, code), when)
-    answer = _trace(session, [start.unit], direction, when, hops=hops)
+    followed = follow(session, [start.unit.id], direction, when.upto)
+    lines = sent_lines(session, followed.walked)
+    answer = _trace(session, followed, lines, when, hops=hops)
     return {"of": start.as_told} | answer
 
 
 def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
     """Trace a set of units as one, what stood at a place, or what a packing material is in."""
+    return traced(session, asked).answer
+
+
+class Traced(NamedTuple):
+    """A trace as it is answered, and what it was worked out of."""
+
+    answer: dict[str, object]
+    followed: Followed
+    lines: Sequence[Sent]
+
+
+def traced(session: Session, asked: TraceIn) -> Traced:
+    """Trace a set, and keep what was read for it."""
     when = as_of(session, asked.as_of)
     starts = starts_of(session, asked, when)
-    traced = list({start.unit.id: start.unit for start in starts}.values())
+    ids = {start.unit.id for start in starts}
+    followed = follow(session, ids, asked.direction, when.upto)
+    lines = sent_lines(session, followed.walked)
     hops = asked.hops if asked.carry_over else 0
-    answer = _trace(session, traced, asked.direction, when, hops=hops)
-    return {"of": [start.as_told for start in starts]} | answer
+    answer = _trace(session, followed, lines, when, hops=hops)
+    return Traced({"of": [start.as_told for start in starts]} | answer, followed, lines)
 
 
 def starts_of(session: Session, asked: TraceIn, when: AsOf) -> list["Start"]:
@@ -107,21 +124,15 @@ def _start(session: Session, asked: Unit, when: AsOf) -> Start:
 
 
 def _trace(
-    session: Session, start: Sequence[Unit], direction: Direction, when: AsOf, *, hops: int
+    session: Session, followed: Followed, lines: Sequence[Sent], when: AsOf, *, hops: int
 ) -> dict[str, object]:
-    ids = [unit.id for unit in start]
-    sent = [unit.id for unit in start if unit.kind == UnitKind.DISPATCH]
-    back = came_back_from(session, sent, when.upto)
-    if direction is Direction.FORWARD:
-        ids += [bags.unit for bags in back if bags.unit not in ids]
-    walked = walk(session, ids, direction, when.upto)
-    lines = sent_lines(session, walked)
-    if direction is Direction.FORWARD:
+    walked = followed.walked
+    if walked.direction is Direction.FORWARD:
         found = _look_ahead(session, walked, lines)
     else:
-        found = _look_back(walked, by_way_of_dispatches(walked, back))
+        found = _look_back(walked, by_way_of_dispatches(walked, followed.back))
     return {
-        "direction": direction,
+        "direction": walked.direction,
         **when.as_told(),
         "units": _units(walked, found),
         "flows": _flows(walked),

@@ -81,6 +81,22 @@ def _returned(among: Among, then: bool) -> AnySelect:
     )
 
 
+class Followed(NamedTuple):
+    """A walk, and what came back of the dispatches that it was asked of."""
+
+    walked: Walk
+    back: Sequence[CameBack]
+
+
+def follow(
+    session: Session, asked: Collection[int], direction: Direction, upto: int | None = None
+) -> Followed:
+    """Follow units; ahead, what came back of a dispatch is followed with it."""
+    back = came_back_from(session, asked, upto)
+    came = [bags.unit for bags in back] if direction is Direction.FORWARD else []
+    return Followed(walk(session, sorted({*asked, *came}), direction, upto), back)
+
+
 def by_way_of_dispatches(walked: Walk, came_back: Iterable[CameBack]) -> Inflows:
     """Gather the flows, letting what came back from a dispatch come out of it.
 

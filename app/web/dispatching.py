@@ -20,7 +20,7 @@ from app.sending.orders.queries import order as order_out
 from app.sending.orders.schemas import OrderOut
 from app.sending.picking.actions import record
 from app.sending.picking.queries import pick as pick_out
-from app.sending.picking.queries import pick_page, suggestion
+from app.sending.picking.queries import pick_page, suggestion_for
 from app.sending.picking.schemas import PickIn, PickOut, PickSuggestion
 from app.sending.schemas import DispatchIn
 from app.sending.tables import CustomerKind
@@ -118,11 +118,12 @@ class Load(NamedTuple):
 def _load(session: Session, settings: Settings, order: str | None, pick: int | None) -> Load:
     kept = pick_out(session, pick, settings) if pick else None
     code = order or (kept.order if kept else None)
+    found = order_out(session, code) if code else None
     return Load(
         loading.customers(session, CustomerKind.BUSINESS),
         loading.crate_kinds(session),
-        order_out(session, code) if code else None,
-        suggestion(session, None, code, settings) if code and not kept else None,
+        found,
+        suggestion_for(session, found, settings) if found and not kept else None,
         kept,
     )
 

@@ -1,6 +1,5 @@
 """The task of saying how components and origins are bought: planning cards."""
 
-from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Response
@@ -8,9 +7,9 @@ from sqlmodel import Session
 
 from app.cover.cards.queries import PLANNING_CARDS, tidy
 from app.cover.cards.schemas import PlanningCardChange, PlanningCardIn, PlanningCardOut
-from app.cover.ordering import orders
+from app.cover.ordering import orders_of_green
 from app.cover.rules import OrderUnit
-from app.cover.schemas import ItemBy, SuggestedOrder
+from app.cover.schemas import SuggestedOrder
 from app.ledger import cards as book
 from app.settings import Settings
 from app.shared.names import fold_name
@@ -39,12 +38,11 @@ def _items(session: Session, settings: Settings) -> list[tuple[str, SuggestedOrd
     """Tell of everything that is ordered whether it has a card; what only has one comes last."""
     rows, _following = book.page_of(session, PLANNING_CARDS, Page(500, 0))
     there = {fold_name(str(row["item"])): str(row["item"]) for row in rows}
-    by_each: Sequence[ItemBy] = ("component", "origin")
     found: list[tuple[str, SuggestedOrder | None, bool]] = [
         (item, each, there.pop(fold_name(item), None) is not None)
-        for by in by_each
-        for each in orders(session, by, settings).items
-        for item in [f"{by}:{each.key}"]
+        for ordered in orders_of_green(session, settings)
+        for each in ordered.items
+        for item in [f"{ordered.by}:{each.key}"]
     ]
     return [*found, *((item, None, True) for item in there.values())]
 

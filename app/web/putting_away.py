@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Annotated, Final, NamedTuple
+from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import APIRouter, Response
-from sqlalchemy import ColumnElement, case, func, or_, select
+from sqlalchemy import ColumnElement, Row, case, func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -90,9 +90,14 @@ def _groups() -> AnySelect:
     )
 
 
+def lots_waiting(session: Session) -> Sequence[Row[Any]]:
+    """Add up by lot the sacks that wait for a place, the newest lot first."""
+    return session.execute(_groups()).all()
+
+
 def waiting(session: Session) -> Sequence[Waiting]:
-    """Name the lots with sacks that wait for a place, the newest first."""
-    rows = session.execute(_groups()).all()
+    """Name the lots with sacks that wait for a place, and where most of the others stand."""
+    rows = lots_waiting(session)
     last = _where_most_stand(session, [row.id for row in rows])
     return [
         Waiting(

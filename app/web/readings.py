@@ -8,7 +8,7 @@ from fastapi import APIRouter, Response
 from sqlmodel import Session
 
 from app.green.condition.climate import climate_page
-from app.green.condition.queries import lot_condition, watch_page
+from app.green.condition.queries import condition_of, watch_page
 from app.green.condition.schemas import LotCondition, PointOut, WatchedLot, WatchedPlace
 from app.green.readings import actions, queries
 from app.green.readings.rules import AlarmKind
@@ -147,8 +147,9 @@ class Series(NamedTuple):
 def _series(session: Session, code: str, settings: Settings) -> Series:
     rows, _more = queries.reading_page(session, Page(_ALL, 0), code, None, settings)
     place = find(session, LOCATIONS, code) is not None
-    lot = not place and unit_by_code(session, code).kind == UnitKind.LOT
-    condition = lot_condition(session, code, settings) if lot else None
+    unit = None if place else unit_by_code(session, code)
+    lot = unit if unit and unit.kind == UnitKind.LOT else None
+    condition = condition_of(session, lot, settings) if lot else None
     shown = [ReadingOut.model_validate(row) for row in reversed(rows)]
     return Series(code, shown, condition, place)
 

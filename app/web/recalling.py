@@ -1,27 +1,21 @@
 """The recall desk: a case from what is suspected to its closing, one page a step."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import APIRouter, Response
 from pydantic import BaseModel
-from sqlmodel import Session
 
 from app.epcis.routes import tell
 from app.epcis.schemas import TellIn
 from app.ledger.clerk import Clerk
 from app.recall import actions, queries, stopping, working_off
-from app.recall.cases import case_at
 from app.recall.evidence import routes as evidence
 from app.recall.flow import flow_of_case, title
-from app.recall.frozen import newest, scope_now
-from app.recall.reconciling import reconcile
-from app.recall.reports import AcknowledgementIn, NoticeIn, ReconciliationOut, ReportIn
+from app.recall.reports import AcknowledgementIn, NoticeIn, ReportIn
 from app.recall.routes import draw_recall_flow
-from app.recall.rules import Step
-from app.recall.schemas import CaseIn, CaseOut, DecisionIn, ReasonIn, ScopeIn, ScopeOut, StopIn
-from app.recall.showing import whole
+from app.recall.schemas import CaseIn, DecisionIn, ReasonIn, ScopeIn, StopIn
 from app.shared.codes import Code
 from app.shared.paging import PageAsked
 from app.shared.staff import Permission
@@ -117,16 +111,6 @@ DOINGS: Final[Mapping[Act, Doing]] = {
 }
 
 
-class Whole(NamedTuple):
-    """A case with all that its page shows."""
-
-    case: CaseOut
-    scope: ScopeOut | None
-    told: ReconciliationOut | None
-    open_points: list[str]
-    log: Sequence[Mapping[str, object]]
-
-
 @router.get("/recalls")
 def list_cases(desk: Visiting, page: PageAsked) -> Response:
     """List cases, without drills."""
@@ -172,31 +156,12 @@ def open_case(desk: Recaller) -> Response:
 @router.get("/recalls/{code}")
 def show_case(desk: Visiting, code: Code) -> Response:
     """Show a case: what to do next, what it reaches, who was told, what is open."""
-    found = desk.read(_whole, code)
+    found = desk.read(queries.everything, code)
     return desk.show(
         "recall.html", case=found.case, scope=found.scope, told=found.told, log=found.log,
         open_points=found.open_points, state=str(found.case.state), states=STATES, kinds=KINDS,
         triggers=TRIGGERS, named=named, most=MOST,
     )  # fmt: skip
-
-
-def _whole(session: Session, code: str) -> Whole:
-    """Read a case; what it reaches now is computed once for all that is said of it."""
-    found = case_at(session, code)
-    case, log = queries.case_out(session, found), queries.whole_log(session, found)
-    if case.scope is None:
-        return Whole(case, None, None, [], log)
-    frozen = newest(session, found.row.id, code)
-    reached = scope_now(session, frozen)
-    told = reconcile(session, found, reached)
-    open_points = queries.points_of(found, reached, told.effectiveness)
-    return Whole(
-        case,
-        whole(session, frozen),
-        told,
-        [] if found.state is Step.CLOSED else open_points,
-        log,
-    )
 
 
 @router.get("/recalls/{code}/picture")
@@ -223,7 +188,7 @@ def show_act(desk: Recaller, code: Code, act: Act) -> Response:
 
 
 def _act_page(desk: Desk, code: str, act: Act, form: Form[Any]) -> Response:
-    found = desk.read(_whole, code)
+    found = desk.read(queries.everything, code)
     names = [each.customer for each in found.told.consignees] if found.told else []
     return desk.show(
         "recall_act.html", form, act=str(act), doing=DOINGS[act], case=found.case,

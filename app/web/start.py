@@ -10,17 +10,15 @@ from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.copies.queries import standing as backups
-from app.cover.ordering import orders
+from app.cover.ordering import due_orders
 from app.green.condition.queries import watch_page
 from app.green.counting.queries import count_page
 from app.green.counting.rules import Status
 from app.green.instruments.rules import DOUBTFUL
-from app.ledger.tables import Hold, HoldRelease, Unit
-from app.quality.rules import Disposition
+from app.ledger.tables import Hold, HoldRelease
 from app.recall.drills.queries import due as drill_due
 from app.roasting.batches.queries import Wanted, batch_page
-from app.roasting.queries import DISPOSITION
-from app.roasting.tables import Roast
+from app.roasting.queries import set_aside
 from app.sending.orders.queries import open_lines
 from app.settings import Settings
 from app.shared.paging import Page
@@ -29,7 +27,7 @@ from app.shared.times import now
 from app.web.desk import Desk, Visiting
 from app.web.expected import expected
 from app.web.instruments import due
-from app.web.putting_away import waiting
+from app.web.putting_away import lots_waiting
 from app.web.shown import day, mass
 from app.web.texts import _, ngettext
 
@@ -86,9 +84,9 @@ def _arrivals(session: Session, settings: Settings) -> Due | None:
 def _homeless(session: Session, settings: Settings) -> Due | None:
     """Name lots with sacks that stand at no place yet."""
     del settings
-    lots = waiting(session)
+    lots = lots_waiting(session)
     lines = [
-        Line(each.lot, f"{each.name}, {mass(each.grams)}", f"/put-away?of={each.lot}")
+        Line(each.code, f"{each.name}, {mass(int(each.grams))}", f"/put-away?of={each.code}")
         for each in lots[:_LINES]
     ]
     number = sum(each.sacks for each in lots)
@@ -144,22 +142,14 @@ def _missed(session: Session, settings: Settings) -> Due | None:
 
 
 def _set_aside(session: Session, each: str, all_of_them: str) -> Due:
-    rows = session.execute(
-        select(col(Unit.code), col(Unit.left_g), col(Roast.style))
-        .join(Roast, col(Roast.unit_id) == col(Unit.id))
-        .where(
-            col(Unit.left_g) > 0,
-            col(Unit.voided_entry_id).is_(None),
-            DISPOSITION.in_([Disposition.SET_ASIDE]),
-        )
-        .order_by(col(Unit.id))
-    ).all()
+    rows = set_aside(session, _LINES)
+    number = rows[0].of if rows else 0
     lines = [
         Line(row.code, f"{mass(row.left_g)} {row.style or ''}", each.format(code=row.code))
-        for row in rows[:_LINES]
+        for row in rows
     ]
-    said = ngettext("roast set aside, to be tasted", "roasts set aside, to be tasted", len(rows))
-    return Due(len(rows), said, lines, all_of_them)
+    said = ngettext("roast set aside, to be tasted", "roasts set aside, to be tasted", number)
+    return Due(number, said, lines, all_of_them)
 
 
 def _batches(session: Session, settings: Settings) -> Due | None:
@@ -205,7 +195,7 @@ def _orders(session: Session, settings: Settings) -> Due | None:
 
 def _cover(session: Session, settings: Settings) -> Due | None:
     """Name components that are at their order point; what is below it should have been ordered."""
-    due = [each for each in orders(session, "component", settings).items if each.due]
+    due = due_orders(session, "component", settings)
     lines = [
         Line(
             each.key, _("order %(mass)s") % {"mass": mass(each.suggested_g)},
@@ -256,16 +246,10 @@ _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | N
 
 def _due(session: Session, desk: Desk) -> list[Due]:
     mine = {query: None for needed, query in _WAITING if desk.staff.may(needed)}
-    return [*_those_there(query(session, desk.settings) for query in mine)]
-
-
-def _those_there(asked: Iterator[Due | None]) -> Iterator[Due]:
-    """Leave out what waits for nobody, and what was said before: who tastes is told once."""
-    said: set[str] = set()
-    for each in asked:
-        if each is not None and each.number and each.said not in said:
-            said.add(each.said)
-            yield each
+    if _to_taste in mine:
+        mine.pop(_missed, None)  # Whoever tastes is told of the same roasts, with the form for it.
+    asked = (query(session, desk.settings) for query in mine)
+    return [each for each in asked if each is not None and each.number]
 
 
 @router.get("/")

@@ -5,18 +5,15 @@ from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import APIRouter, Response
-from sqlalchemy import ColumnElement, Row, select
-from sqlmodel import Session, col
+from sqlalchemy import Row
+from sqlmodel import Session
 
-from app.ledger.tables import Entry, Unit, UnitKind
+from app.ledger.tables import UnitKind
 from app.quality import actions, queries
-from app.quality.rules import Disposition
 from app.quality.schemas import CuppingIn
-from app.roasting.queries import DISPOSITION
-from app.roasting.queries import roast as roast_out
+from app.roasting import queries as roasting
 from app.roasting.rules import Check
 from app.roasting.schemas import RoastOut
-from app.roasting.tables import Roast
 from app.settings import Settings
 from app.shared.codes import Code, fold
 from app.shared.paging import Page
@@ -57,19 +54,7 @@ class SetAside(NamedTuple):
 
 def set_aside(session: Session) -> list[SetAside]:
     """Read the roasts of which something is left and that nobody has tasted, the oldest first."""
-    waits: ColumnElement[bool] = DISPOSITION.in_([Disposition.SET_ASIDE])
-    rows = session.execute(
-        select(
-            col(Unit.code), col(Unit.left_g), col(Roast.style), col(Roast.checks),
-            col(Entry.happened_at),
-        )
-        .join(Roast, col(Roast.unit_id) == col(Unit.id))
-        .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
-        .where(col(Unit.left_g) > 0, col(Unit.voided_entry_id).is_(None), waits)
-        .order_by(col(Unit.id))
-        .limit(MOST)
-    )  # fmt: skip
-    return [SetAside(row, _missed(row.checks)) for row in rows]
+    return [SetAside(row, _missed(row.checks)) for row in roasting.set_aside(session, MOST)]
 
 
 def _missed(checks: str) -> list[Check]:
@@ -85,7 +70,7 @@ def show_set_aside(desk: Cupper) -> Response:
 def _about(
     session: Session, code: str, settings: Settings
 ) -> tuple[RoastOut, Sequence[Mapping[str, Any]]]:
-    roast = roast_out(session, code, settings)
+    roast = roasting.roast(session, code, settings)
     tastings, _more = queries.cupping_page(session, Page(50, 0), roast.code)
     return roast, tastings
 

@@ -17,12 +17,12 @@ from app.shared.mass import grams_from_kg
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.standards.countries import country_name
-from app.tracing.flow.queries import Boxed, flow_of_set
+from app.tracing.flow.queries import Boxed, boxes_of, flow_of_set
 from app.tracing.flow.rules import Box, Node, Side
 from app.tracing.flow.schemas import box_id
 from app.tracing.flow.svg import draw, draw_in_page
 from app.tracing.flow.wording import label
-from app.tracing.queries import trace_set
+from app.tracing.queries import trace_set, traced
 from app.tracing.schemas import Direction, TraceIn
 from app.tracing.sheets import units_csv
 from app.web.desk import Desk, Visiting
@@ -103,10 +103,10 @@ def _asked(desk: Desk) -> tuple[Form[TraceIn], str]:
 
 
 def _trace(session: Session, asked: TraceIn) -> Traced:
-    answer = trace_set(session, asked)
+    answer, followed, lines = traced(session, asked)
     units: Any = answer["units"]
     lots = [each["code"] for each in units if each["kind"] == UnitKind.LOT]
-    return Traced(answer, flow_of_set(session, asked), _grown(session, lots))
+    return Traced(answer, boxes_of(session, followed, lines), _grown(session, lots))
 
 
 def _grown(session: Session, codes: Sequence[str]) -> Mapping[str, Grown]:

@@ -4,6 +4,7 @@ python -m tests.bench recall --flows 1000000     a recall, act by act
 python -m tests.bench traces --flows 100000 10000000
 python -m tests.bench requests --flows 100000    reads and draws at 1, 16 and 64 connections
 python -m tests.bench imports --sacks 100000
+python -m tests.bench pages --days 120           every page on the demo
 
 SQLite in a temporary folder, or a PostgreSQL server of its own with `--postgresql`. Cover has a
 command of its own, `python -m tests.bench.cover`.
@@ -16,7 +17,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from tests.bench import imports, recall, requests, traces
+from tests.bench import imports, pages, recall, requests, traces
 from tests.postgres import PostgresServer
 
 BARE = "bare walk by the driver"
@@ -117,7 +118,14 @@ def _imports(made: Databases, asked: argparse.Namespace) -> None:
         )  # fmt: skip
 
 
-WHAT = {"recall": _recall, "traces": _traces, "requests": _requests, "imports": _imports}
+def _pages(made: Databases, asked: argparse.Namespace) -> None:
+    pages.print_pages(made("pages"), asked.days)
+
+
+WHAT = {
+    "recall": _recall, "traces": _traces, "requests": _requests, "imports": _imports,
+    "pages": _pages,
+}  # fmt: skip
 
 
 def main(arguments: list[str]) -> None:
@@ -131,6 +139,7 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--flows", type=int, nargs="+", default=[100_000])
     parser.add_argument("--sacks", type=int, default=100_000)
     parser.add_argument("--number", type=int, default=3000, help="requests of each kind")
+    parser.add_argument("--days", type=int, default=120, help="of the demo, for pages")
     parser.add_argument("--postgresql", action="store_true")
     parser.add_argument("--check", action="store_true", help="let the book check itself as well")
     parser.add_argument(

@@ -231,7 +231,7 @@ def assert_counted(tipper: Tipper, session: Session, code: str, direction: Direc
     forward = direction is Direction.FORWARD
     walked = walk(session, [unit_by_code(session, code).id], direction)
 
-    told = contacts(session, walked, 4)
+    told = contacts(session, walked, 4).found
 
     # The notebook begins with sacks: it knows of no lots.
     hop_of = {each.unit.code: each.hop for each in told.values() if each.unit.kind != "lot"}

@@ -11,7 +11,7 @@ from tests.web.conftest import Visitor, words
 
 
 def test_the_journal_is_read_by_person_code_action_and_day_with_its_proof(
-    api: Api, visitor_as: Callable[..., Visitor], statements: Callable[[], int]
+    api: Api, visitor_as: Callable[..., Visitor]
 ) -> None:
     furnish(api)
     sacks = sack_codes(receive(api, 60, 60, lot="GL-7"))
@@ -19,9 +19,7 @@ def test_the_journal_is_read_by_person_code_action_and_day_with_its_proof(
     noor, buyer = visitor_as("warehouse"), visitor_as("buyer")
     noor.fill("/move", to="B-02", sacks=sacks[1])
 
-    statements()
     whole = words(noor.get("/journal"))
-    counted = statements()
     hers = words(noor.get("/journal?who=warehouse"))
     roasts = words(noor.get("/journal?kind=roast"))
     of_sack = words(noor.get(f"/journal?code={sacks[0].lower()}"))
@@ -37,7 +35,6 @@ def test_the_journal_is_read_by_person_code_action_and_day_with_its_proof(
     export = buyer.get("/journal/export")
 
     assert "move warehouse" in whole
-    assert counted <= 3
     assert "move warehouse" in hers
     assert "roast" not in hers.partition("Entries")[2].partition("Show them")[2]
     assert "roast admin" in roasts
@@ -84,7 +81,7 @@ def test_an_entry_that_somebody_changed_by_hand_does_not_prove(
 
 
 def test_a_mass_balance_names_each_figure_and_closes(
-    api: Api, visitor_as: Callable[..., Visitor], statements: Callable[[], int]
+    api: Api, visitor_as: Callable[..., Visitor]
 ) -> None:
     furnish(api)
     sacks = sack_codes(receive(api, 60, 60, lot="GL-7"))
@@ -92,9 +89,7 @@ def test_a_mass_balance_names_each_figure_and_closes(
     api.post("/adjustments", {"unit": sacks[1], "kg": -2, "reason": "spill"})
     noor = visitor_as("warehouse")
 
-    statements()
     page = noor.get("/mass-balance?code=GL-7")
-    counted = statements()
     told, house = words(page), words(noor.get("/mass-balance"))
     unknown = noor.get("/mass-balance?code=NO-SUCH")
 
@@ -105,7 +100,6 @@ def test_a_mass_balance_names_each_figure_and_closes(
     assert "It closes to the gram: no break." in told
     assert "/journal/" in page.text
     assert "<svg" in page.text
-    assert counted <= 10
     assert "lost in roasting 5 kg" in house
     assert unknown.status_code == 404
 

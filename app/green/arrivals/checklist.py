@@ -9,7 +9,7 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.green.arrivals.holds import DELIVERY
-from app.green.arrivals.newest import newest
+from app.green.arrivals.newest import Fact, newest
 from app.green.arrivals.rules import Step, open_steps
 from app.green.arrivals.schemas import LotArrival
 from app.green.arrivals.tables import (
@@ -25,13 +25,22 @@ from app.ledger.tables import Adjustment, Entry, Reason
 from app.shared.db import AnySelect, among
 from app.standards.buying import Count, reconcile
 
+Counts = Mapping[int, Fact[ArrivalCount]]
+"""The newest count of each lot."""
+
 
 def arrivals_of(session: Session, lot_ids: Collection[int]) -> Mapping[int, LotArrival]:
     """Say how far the work on each of these lots is; opening stock is left out.
 
     Two statements, however many lots there are.
     """
-    counts = newest(session, ArrivalCount, lot_ids)
+    return standing_of(session, lot_ids, newest(session, ArrivalCount, lot_ids))
+
+
+def standing_of(
+    session: Session, lot_ids: Collection[int], counts: Counts
+) -> Mapping[int, LotArrival]:
+    """Say so, with the newest counts that were read."""
     found = {}
     for row in session.execute(_steps().where(among(session, col(GreenLot.unit_id), lot_ids))):
         counted = counts.get(row.unit_id)

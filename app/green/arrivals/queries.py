@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from app.green.arrivals.checklist import arrivals_of, newest_moisture, newest_sample
+from app.green.arrivals.checklist import newest_moisture, newest_sample, standing_of
 from app.green.arrivals.exceptions import exceptions_of
 from app.green.arrivals.newest import Fact, newest, of_lot
 from app.green.arrivals.papers import Papers, papers_at
@@ -39,7 +39,8 @@ class _Said(NamedTuple):
 def arrival(session: Session, code: str, settings: Settings) -> ArrivalOut:
     """Read the order of work on a lot, and what stands of it."""
     unit, papers = papers_at(session, code, settings)
-    counted = newest(session, ArrivalCount, [unit.id]).get(unit.id)
+    counts = newest(session, ArrivalCount, [unit.id])
+    counted = counts.get(unit.id)
     weighed = newest(session, ArrivalWeight, [unit.id]).get(unit.id)
     inspected = newest(session, ArrivalInspection, [unit.id]).get(unit.id)
     count = show_count(counted.found, papers, counted.at, counted.who) if counted else None
@@ -52,7 +53,7 @@ def arrival(session: Session, code: str, settings: Settings) -> ArrivalOut:
         else None
     )
     moisture = _moisture(newest_moisture(session, unit.id), papers)
-    standing = arrivals_of(session, [unit.id])[unit.id]
+    standing = standing_of(session, [unit.id], counts)[unit.id]
     sample = newest_sample(session, unit.id) if Step.SAMPLE not in standing.open_steps else None
     said = {}
     if count:

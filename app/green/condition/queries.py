@@ -58,7 +58,11 @@ def _lot_moisture(known: LotReadings) -> LotMoisture:
 
 def lot_condition(session: Session, code: str, settings: Settings) -> LotCondition:
     """Read everything that readings say of one lot."""
-    unit = unit_by_code(session, code, UnitKind.LOT)
+    return condition_of(session, unit_by_code(session, code, UnitKind.LOT), settings)
+
+
+def condition_of(session: Session, unit: Unit, settings: Settings) -> LotCondition:
+    """Read everything that readings say of a lot that was found."""
     known = lot_readings(session, [unit.id], settings)[unit.id]
     subjects = _subjects(session, unit)
     points = points_of(session, subjects)

@@ -42,6 +42,14 @@ def _is_open() -> ColumnElement[bool]:
 OPEN = _is_open()
 """Tells in a statement over `reservation_lot` whether the reservation still counts."""
 
+RESERVED_G = (
+    select(func.coalesce(func.sum(col(ReservationLot.grams)), 0))
+    .where(col(ReservationLot.lot_id) == col(Unit.id), OPEN)
+    .correlate(Unit)
+    .scalar_subquery()
+)
+"""What is promised of a lot, in a statement over `unit`."""
+
 _TOUCHED = (
     select(col(Sack.unit_id), col(Sack.lot_id))
     .where(col(Sack.unit_id).in_(bindparam("sacks", expanding=True)))

@@ -12,7 +12,7 @@ from app.recall import actions as recall
 from app.recall.cases import case_at, take_step
 from app.recall.drills.figures import find
 from app.recall.drills.picking import picked
-from app.recall.drills.queries import drill, drill_at, due
+from app.recall.drills.queries import drill, drill_of, due
 from app.recall.drills.rules import goal_met, is_overdue
 from app.recall.drills.schemas import (
     CompletionIn,
@@ -92,7 +92,8 @@ def _drawn_material(drawn: PickOut) -> str:
 
 def complete(pen: Pen, code: str, asked: CompletionIn) -> DrillOut:
     """Stop the clock: figures and gaps are kept as they are now."""
-    case, found = case_at(pen.session, code), drill_at(pen.session, code)
+    case = case_at(pen.session, code)
+    found = drill_of(pen.session, case)
     if pen.session.get(DrillReport, found.case_id) is not None:
         raise Refused("already-done", f"Drill {code} was completed before.")
     results = find(pen.session, found, code)
@@ -125,7 +126,7 @@ def _of_the_drill(pen: Pen, started: datetime, goal_minutes: int) -> Iterator[Ga
 
 def sign_off(pen: Pen, code: str, asked: SignOffIn) -> DrillOut:
     """Sign off a drill that somebody else ran."""
-    found = drill_at(pen.session, code)
+    found = drill_of(pen.session, case_at(pen.session, code))
     shown = drill(pen.session, code, pen.settings)
     if shown.completed_by is None:
         raise Refused(

@@ -10,7 +10,7 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.ledger.tables import Entry, Unit
-from app.recall.cases import case_at
+from app.recall.cases import Case, case_at
 from app.recall.drills.figures import find
 from app.recall.drills.rules import goal_met, is_overdue, lacking, minutes_taken, next_due
 from app.recall.drills.schemas import (
@@ -46,6 +46,7 @@ def _drills() -> AnySelect:
             col(begun.who).label("started_by"), col(ended.recorded_at).label("completed_at"),
             col(ended.who).label("completed_by"), col(signed.recorded_at).label("signed_off_at"),
             col(signed.who).label("signed_off_by"), col(DrillReport.figures),
+            col(DrillReport.gaps), col(DrillReport.own_gaps), col(DrillSignOff.note),
         )
         .join(Drill, col(Drill.case_id) == col(RecallCase.id))
         .join(begun, col(begun.id) == col(RecallCase.entry_id))
@@ -138,33 +139,29 @@ def _backward(figures: dict[str, Any]) -> BackwardFigures | None:
     return None if said is None else BackwardFigures.model_validate(said)
 
 
-def drill_at(session: Session, code: str) -> Drill:
-    """Find a drill by its code."""
-    case = case_at(session, code)
+def drill_of(session: Session, case: Case) -> Drill:
+    """Find the drill that a case is of."""
     drill = session.get(Drill, case.row.id)
     if drill is None:
-        raise Refused("not-found", f"{code} is a recall case and no drill.")
+        raise Refused("not-found", f"{case.row.code} is a recall case and no drill.")
     return drill
 
 
 def drill(session: Session, code: str, settings: Settings) -> DrillOut:
     """Read a drill: as it was completed or, while it runs, as the book has it now."""
-    found = drill_at(session, code)
     case = case_at(session, code)
+    found = drill_of(session, case)
     row = session.execute(_drills().where(col(RecallCase.id) == found.case_id)).one()
-    kept = session.get(DrillReport, found.case_id)
-    if kept is not None:
-        figures = _figures(kept.figures)
+    completed = row.figures is not None
+    if completed:
+        figures = _figures(row.figures)
         forward, backward = _forward(figures), _backward(figures)
-        gaps = [Gap.model_validate(each) for each in json.loads(kept.gaps)]
-        own = [str(each) for each in json.loads(kept.own_gaps)]
+        gaps = [Gap.model_validate(each) for each in json.loads(row.gaps)]
+        own = [str(each) for each in json.loads(row.own_gaps)]
     else:
         forward, backward, gaps = find(session, found, code)
         own = []
-    lacks = lacking(
-        forward=forward is not None, backward=backward is not None, completed=kept is not None
-    )
-    signed = session.get(DrillSignOff, found.case_id)
+    lacks = lacking(forward=forward is not None, backward=backward is not None, completed=completed)
     return DrillOut(
         **dict(_line(row, settings)),
         pick=found.pick_id,
@@ -176,6 +173,6 @@ def drill(session: Session, code: str, settings: Settings) -> DrillOut:
         own_gaps=own,
         complete=not lacks,
         lacks=lacks,
-        sign_off_note=signed.note if signed else None,
+        sign_off_note=row.note,
         caution=CAUTION,
     )

@@ -14,7 +14,7 @@ from app.packing.tables import Product
 from app.places.cautions import heavy_over_g
 from app.sending.bags import facts_of
 from app.sending.cases.contents import cased_bags
-from app.sending.orders.schemas import WantedBags
+from app.sending.orders.schemas import OrderOut, WantedBags
 from app.sending.orders.tables import CustomerOrder
 from app.sending.picking.ending import sent_with
 from app.sending.picking.rules import (
@@ -37,7 +37,7 @@ from app.sending.picking.schemas import (
 )
 from app.sending.picking.stock import stocks
 from app.sending.picking.tables import Pick, PickEnd, PickLine, PickWanted
-from app.sending.picking.wanting import asking
+from app.sending.picking.wanting import Asking, asking, of_order
 from app.sending.tables import Customer
 from app.settings import Settings
 from app.shared.db import AnySelect, among
@@ -56,12 +56,23 @@ def suggestion(
     except FieldRefused as refused:
         where = "want" if order is None else "order"
         raise ParameterRefused(where, refused.detail, refused.slug) from refused
+    return _suggested(session, asked, asked.order.code if asked.order else None, settings)
+
+
+def suggestion_for(session: Session, order: OrderOut, settings: Settings) -> PickSuggestion:
+    """Suggest which bags to send for an order that was read."""
+    return _suggested(session, of_order(session, order), order.code, settings)
+
+
+def _suggested(
+    session: Session, asked: Asking, order: str | None, settings: Settings
+) -> PickSuggestion:
     moment = now()
     there = stocks(session, asked.bags, moment)
     taken, short = suggest(there, asked.bags, moment.date())
     apart = left_out(there, moment)
     return PickSuggestion(
-        order=asked.order.code if asked.order else None,
+        order=order,
         wanted=asked.told(),
         lines=picked(taken, settings),
         short=shortages(short, asked.skus),

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping
 from datetime import datetime
 
-from sqlalchemy import func, select
+from sqlalchemy import func, select, union_all
 from sqlmodel import Session, col
 
 from app.ledger.corrections.tables import ActVoid
@@ -12,7 +12,7 @@ from app.ledger.tables import HoldRelease, Unit
 from app.packing.tables import Pack
 from app.packing.weighing.showing import verdict_of
 from app.packing.weighing.tables import CheckWeighing
-from app.sending.bags import BagFacts, facts_of, origins
+from app.sending.bags import BagFacts, facts_of
 from app.sending.cases.contents import cased_bags
 from app.sending.free import kept_bags
 from app.sending.picking.rules import Stock
@@ -24,19 +24,17 @@ from app.standards.average_quantity import Check, Finding
 
 def stocks(session: Session, product_ids: Collection[int], now: datetime) -> list[Stock]:
     """Read all bags of products that are left, those that came back too."""
-    left: dict[int, tuple[int, bool]] = {}
-    for table in (Pack, Returned):
-        rows = session.execute(
-            select(col(Unit.id), col(Unit.left_g), on_hold(col(Unit.id)))
-            .join(table, col(table.unit_id) == col(Unit.id))
-            .where(among(session, col(table.product_id), product_ids))
-            .where(col(Unit.left_g) > 0, col(Unit.voided_entry_id).is_(None))
-        )
-        left |= {unit_id: (left_g, bool(held)) for unit_id, left_g, held in rows}
+    rows = session.execute(union_all(*(
+        select(col(Unit.id), col(Unit.left_g), on_hold(col(Unit.id)))
+        .join(table, col(table.unit_id) == col(Unit.id))
+        .where(among(session, col(table.product_id), product_ids))
+        .where(col(Unit.left_g) > 0, col(Unit.voided_entry_id).is_(None))
+        for table in (Pack, Returned)
+    )))  # fmt: skip
+    left = {unit_id: (left_g, bool(held)) for unit_id, left_g, held in rows}
     facts = facts_of(session, left)
     kept, cased = kept_bags(session, left, now), cased_bags(session, left)
-    source = {unit: unit for unit in left} | dict(origins(session, left))
-    rejected = _weight_rejected(session, set(source.values()), facts, source)
+    rejected = _weight_rejected(session, facts)
     return [
         Stock(
             id=unit_id, code=facts[unit_id].code, product_id=facts[unit_id].product_id,
@@ -44,24 +42,21 @@ def stocks(session: Session, product_ids: Collection[int], now: datetime) -> lis
             lot_mark=facts[unit_id].lot_mark, best_before=facts[unit_id].best_before,
             packed_at=facts[unit_id].packed_at, left=left_g // facts[unit_id].nominal_g,
             kept=kept[unit_id], in_cases=cased[unit_id], held=held,
-            weight_rejected=source[unit_id] in rejected,
+            weight_rejected=facts[unit_id].pack_id in rejected,
         )
         for unit_id, (left_g, held) in left.items()
     ]  # fmt: skip
 
 
-def _weight_rejected(
-    session: Session,
-    packs: Collection[int],
-    facts: Mapping[int, BagFacts],
-    source: Mapping[int, int],
-) -> set[int]:
+def _weight_rejected(session: Session, facts: Mapping[int, BagFacts]) -> set[int]:
     """Name packs whose newest check of weight was rejected, but for what quality released since."""
-    nominal_g = {source[unit]: each.nominal_g for unit, each in facts.items()}
+    nominal_g = {each.pack_id: each.nominal_g for each in facts.values()}
     newest = (
         select(func.max(col(CheckWeighing.id)))
         .outerjoin(ActVoid, col(ActVoid.check_weighing_id) == col(CheckWeighing.id))
-        .where(among(session, col(CheckWeighing.pack_id), packs), col(ActVoid.entry_id).is_(None))
+        .where(
+            among(session, col(CheckWeighing.pack_id), nominal_g), col(ActVoid.entry_id).is_(None)
+        )
         .group_by(col(CheckWeighing.pack_id))
     )
     rows = session.execute(

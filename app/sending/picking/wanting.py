@@ -10,7 +10,7 @@ from app.ledger.cards import named
 from app.packing.tables import Product
 from app.sending.orders.filling import ORDERS
 from app.sending.orders.queries import order_out
-from app.sending.orders.schemas import WantedBags
+from app.sending.orders.schemas import OrderOut, WantedBags
 from app.sending.orders.tables import CustomerOrder
 from app.sending.picking.schemas import Wanted
 from app.shared.problems import FieldRefused, Refused
@@ -41,7 +41,11 @@ def asking(session: Session, lines: Sequence[WantedBags] | None, order: str | No
     if lines is not None:
         return _of_lines(session, lines)
     card = named(session, ORDERS, order or "", "#/order")
-    there = order_out(session, card.id or 0)
+    return of_order(session, order_out(session, card.id or 0))._replace(order=card)
+
+
+def of_order(session: Session, there: OrderOut) -> Asking:
+    """Find what an order still wants; `order-state` where that is nothing."""
     still = [
         WantedBags(product=line.product, bags=line.open_bags)
         for line in there.lines
@@ -54,7 +58,7 @@ def asking(session: Session, lines: Sequence[WantedBags] | None, order: str | No
             order=there.code,
             state=there.state,
         )
-    return _of_lines(session, still)._replace(order=card)
+    return _of_lines(session, still)
 
 
 def _of_lines(session: Session, lines: Sequence[WantedBags]) -> Asking:

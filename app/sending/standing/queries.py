@@ -90,19 +90,17 @@ def still_to_call(
     session: Session, first: date, last: date
 ) -> Sequence[tuple[StandingOrder, date]]:
     """Name the dates of all standing orders in a period that are neither paused nor called off."""
-    cards = session.scalars(
-        select(StandingOrder).where(col(StandingOrder.starts_on) <= last).order_by("id")
+    of_card = col(CustomerOrder.standing_order_id) == col(StandingOrder.id)
+    rows = session.execute(
+        select(StandingOrder, col(CustomerOrder.called_for))
+        .outerjoin(CustomerOrder, of_card & col(CustomerOrder.called_for).between(first, last))
+        .where(col(StandingOrder.starts_on) <= last)
+        .order_by(col(StandingOrder.id))
     ).all()
-    called = {
-        (row.standing_order_id, row.called_for)
-        for row in session.execute(
-            select(col(CustomerOrder.standing_order_id), col(CustomerOrder.called_for))
-            .where(col(CustomerOrder.called_for).between(first, last))
-        )
-    }  # fmt: skip
+    called = {(card.id, day) for card, day in rows}
     return [
         (card, day)
-        for card in cards
+        for card in {card.id: card for card, _ in rows}.values()
         for day in rhythm_of(card).dates(first, last)
         if day.isoformat() not in card.paused and (card.id, day) not in called
     ]

@@ -16,9 +16,8 @@ from app.green.evidence.rules import Known, Named, lacking
 from app.green.evidence.schemas import LackOut, LotStanding, StatementOut
 from app.ledger.queries import live, unit_by_code, units_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
-from app.ledger.walk import lots_behind, reach
+from app.ledger.walk import lots_behind, reached_from
 from app.settings import Settings
-from app.shared.db import among
 from app.standards.due_diligence import kept_until
 from app.standards.geolocation import hectares
 from app.tracing.carry_over import possible_contact
@@ -103,11 +102,11 @@ def _standing(known: Known, settings: Settings) -> LotStanding:
 
 def _dispatched(session: Session, lot_id: int) -> tuple[date | None, date | None]:
     """Find the days of the first and the last dispatch of anything of a lot."""
-    reached = reach(session, [lot_id], forward=True)
+    reached = reached_from(col(Unit.id) == lot_id, forward=True)
     first, last = session.execute(
         select(func.min(col(Entry.happened_at)), func.max(col(Entry.happened_at)))
         .join(Unit, col(Unit.born_entry_id) == col(Entry.id))
-        .where(among(session, col(Unit.id), reached))
+        .join(reached, reached.c.id == col(Unit.id))
         .where(col(Unit.kind) == UnitKind.DISPATCH, col(Unit.voided_entry_id).is_(None))
     ).one()
     return (first.date() if first else None), (last.date() if last else None)

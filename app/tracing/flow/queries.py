@@ -1,11 +1,11 @@
 """Reading a trace as coffee that flows from box to box."""
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import NamedTuple
 
-from sqlalchemy import func, select
+from sqlalchemy import func, select, union_all
 from sqlmodel import Session, col
 
 from app.green.tables import Delivery, GreenLot, Sack, Supplier
@@ -20,10 +20,17 @@ from app.tracing.flow.movements import Ahead, Trace, moved_ahead, moved_behind
 from app.tracing.flow.rules import MOST_BOXES, Flow, Gathered, flow_of, gathered
 from app.tracing.queries import starts_of
 from app.tracing.reached import rows_of
-from app.tracing.rules import backward_content, forward_shares
+from app.tracing.rules import Sent, backward_content, forward_shares
 from app.tracing.schemas import Direction, TraceIn
 from app.tracing.spread import Inflows, Spread, inflows
-from app.tracing.walk import Walk, by_way_of_dispatches, came_back_from, sent_lines, walk
+from app.tracing.walk import (
+    Followed,
+    Walk,
+    by_way_of_dispatches,
+    came_back_from,
+    follow,
+    sent_lines,
+)
 
 
 class Traced(NamedTuple):
@@ -71,24 +78,29 @@ def boxed(
     session: Session, unit_ids: Collection[int], direction: Direction, upto: int | None
 ) -> Boxed:
     """Trace units together, and keep which of them share a box."""
-    back = came_back_from(session, unit_ids, upto)
-    if direction is Direction.FORWARD:
-        starts = sorted({*unit_ids, *(bags.unit for bags in back)})
-        walked = walk(session, starts, direction, upto)
+    followed = follow(session, unit_ids, direction, upto)
+    ahead = direction is Direction.FORWARD
+    lines = sent_lines(session, followed.walked) if ahead else []
+    return boxes_of(session, followed, lines)
+
+
+def boxes_of(session: Session, followed: Followed, lines: Sequence[Sent]) -> Boxed:
+    """Put what was followed into boxes; the lines of dispatches count ahead alone."""
+    walked = followed.walked
+    ahead = walked.direction is Direction.FORWARD
+    if ahead:
         into: Inflows = inflows(walked.flows)
         parts = forward_shares(list(walked.units), into, walked.start)
         trace = Trace(walked.units, into, walked.start, _parts(parts))
-        movements = moved_ahead(_ahead(session, walked, trace))
+        movements = moved_ahead(_ahead(session, walked, trace, lines))
     else:
-        walked = walk(session, list(unit_ids), direction, upto)
-        into = by_way_of_dispatches(walked, back)
+        into = by_way_of_dispatches(walked, followed.back)
         order = sorted(walked.units, reverse=True)
         parts = backward_content(order, into, walked.start, walked.units)
         movements = moved_behind(Trace(walked.units, into, walked.start, _parts(parts)))
     units = {unit.id: (unit.code, unit.kind) for unit in walked.units.values()}
     weights = {unit.id: parts.bounds[unit.id][0] * unit.made_g for unit in walked.units.values()}
     shared = _shared(session, walked)
-    ahead = direction is Direction.FORWARD
     together = gathered(units, shared, weights, walked.start)
     return Boxed(flow_of(movements, together, suspects=ahead), together)
 
@@ -97,12 +109,12 @@ def _parts(spread: Spread) -> Mapping[int, int]:
     return {unit: low for unit, (low, _) in spread.bounds.items()}
 
 
-def _ahead(session: Session, walked: Walk, trace: Trace) -> Ahead:
+def _ahead(session: Session, walked: Walk, trace: Trace, lines: Sequence[Sent]) -> Ahead:
     dispatches = [unit.id for unit in walked.units.values() if unit.kind == UnitKind.DISPATCH]
     back = came_back_from(session, dispatches, walked.upto)
     return Ahead(
         trace,
-        sent_lines(session, walked),
+        lines,
         {bags.unit: bags.dispatch for bags in back},
         _adjusted(session, walked),
     )
@@ -130,14 +142,18 @@ def _shared(session: Session, walked: Walk) -> Mapping[int, str]:
 
     Dispatches always have their customer in common.
     """
-    found: dict[int, str] = {}
-    for kind, statement in _COMMON.items():
-        some = [unit.id for unit in walked.units.values() if unit.kind == kind]
-        if some and (len(some) > MOST_BOXES or kind is UnitKind.DISPATCH):
-            number = next(iter(statement.selected_columns))
-            rows = rows_of(session, statement.where(among(session, number, some)))
-            found |= {unit: name or "" for unit, name in rows}
-    return found
+    by_kind: dict[str, list[int]] = defaultdict(list)
+    for unit in walked.units.values():
+        by_kind[unit.kind].append(unit.id)
+    statements = [
+        statement.where(among(session, next(iter(statement.selected_columns)), some))
+        for kind, statement in _COMMON.items()
+        if (some := by_kind[kind]) and (len(some) > MOST_BOXES or kind is UnitKind.DISPATCH)
+    ]
+    if not statements:
+        return {}
+    rows = session.connection().execute(union_all(*statements))
+    return {unit: name or "" for unit, name in rows}
 
 
 _COMMON: Mapping[UnitKind, AnySelect] = {
