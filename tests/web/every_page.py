@@ -4,14 +4,18 @@ The demo is played; what it leaves out is booked through the API.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
+from io import BytesIO
 from typing import Any, Final
 
 from fastapi.routing import APIRoute
+from PIL import Image
 
 from app.shared.times import now
 from app.web.pages import PAGES as MODULES
 from seed import Played
 from tests.api import Api
+from tests.makers import PASSING
 
 PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/": ("/",),
@@ -23,11 +27,16 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/arrivals/{code}/exception": ("/arrivals/{lot}/exception",),
     "/arrivals/{code}/inspection": ("/arrivals/{lot}/inspection",),
     "/arrivals/{code}/weight": ("/arrivals/{lot}/weight",),
+    "/backups": ("/backups",),
     "/blend": ("/blend", "/blend?recipe={recipe}&whole=40"),
     "/bring": ("/bring",),
     "/cards/{name}": ("/cards/places", "/cards/products", "/cards/styles", "/cards/customers"),
     "/cards/{name}/new": ("/cards/instruments/new",),
     "/cards/{name}/{key}": ("/cards/products/{sku}",),
+    "/cases": ("/cases",),
+    "/cases/{code}": ("/cases/{box_of_bags}",),
+    "/cases/{code}/contents": ("/cases/{box_of_bags}/contents",),
+    "/cases/{code}/take-apart": ("/cases/{box_of_bags}/take-apart",),
     "/clean": ("/clean",),
     "/coffee": ("/coffee", "/coffee?text={name}"),
     "/contracts": ("/contracts",),
@@ -48,6 +57,7 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/drills/{code}": ("/drills/{drill}", "/drills/{drill_done}"),
     "/drills/{code}/complete": ("/drills/{drill}/complete",),
     "/drills/{code}/sign-off": ("/drills/{drill_done}/sign-off",),
+    "/exceptions/{number}/photos": ("/exceptions/{exception}/photos",),
     "/find": ("/find?text=NO-SUCH",),
     "/green": ("/green",),
     "/green/{code}": ("/green/{lot}",),
@@ -75,6 +85,8 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/people": ("/people",),
     "/people/new": ("/people/new",),
     "/people/{number}/{change}": ("/people/1/roles",),
+    "/photos/{number}": ("/photos/{photo}",),
+    "/photos/{number}/small": ("/photos/{photo}/small",),
     "/places/{code}": ("/places/{site}", "/places/{place}"),
     "/planning": ("/planning",),
     "/planning/card": ("/planning/card?item=component:{component}",),
@@ -95,6 +107,7 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/roasting": ("/roasting",),
     "/roasting/needs": ("/roasting/needs",),
     "/sales": ("/sales",),
+    "/samples": ("/samples?of={arrived}",),
     "/scanned": ("/scanned?text={sack}&wanted=lot%20sack",),
     "/send": ("/send", "/send?order={order}"),
     "/sending": ("/sending",),
@@ -102,6 +115,7 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/settings": ("/settings",),
     "/sign-in": ("/sign-in",),
     "/store": ("/store",),
+    "/take-back/{what}/{number}": ("/take-back/sample/1",),
     "/tokens": ("/tokens",),
     "/tokens/new": ("/tokens/new",),
     "/tokens/{number}/revoke": ("/tokens/1/revoke",),
@@ -160,8 +174,9 @@ def book_the_rest(api: Api, played: Played) -> dict[str, Any]:
         each["id"] for each in boxes if each["units"] > 1 and each["side"] == "units"
     )
     codes |= _receive_and_roast(api) | _stop(api, codes["pack"]) | _rehearse(api, codes)
+    codes |= _photograph(api, codes["arrived"])
     _count(api, lot, codes["arrived"])
-    _stock_up(api)
+    codes |= _stock_up(api, codes["arrived"])
     return codes | _on_file(api)
 
 
@@ -172,13 +187,29 @@ def _receive_and_roast(api: Api) -> dict[str, Any]:
         "received_at": now(),
         "lots": [{"name": "Serra", "origin": "BR", "sacks": [{"net_kg": 60}] * 4}],
     })  # fmt: skip
-    there: Any = api.get("/sacks?on_hand=true&limit=200")["items"]
-    sack = next(each["code"] for each in there if each["on_hand_kg"] > 5 and not each["held"])
-    aside = {"machine": "DRUM-15", "draws": [{"sack": sack, "kg": 5}], "end_kg": 4}
     return {
-        "aside": api.post("/roasts", aside | {"profile_hit": False})["code"],
+        "aside": _roast(api, {"profile_hit": False}),
         "arrived": delivery["lots"][0]["code"], "delivery": delivery["code"],
     }  # fmt: skip
+
+
+def _roast(api: Api, found: Mapping[str, object]) -> str:
+    there: Any = api.get("/sacks?on_hand=true&limit=200")["items"]
+    sack = next(each["code"] for each in there if each["on_hand_kg"] > 5 and not each["held"])
+    drawn = {"machine": "DRUM-15", "draws": [{"sack": sack, "kg": 5}], "end_kg": Decimal("4.2")}
+    return str(api.post("/roasts", {**drawn, **found})["code"])
+
+
+def _photograph(api: Api, lot: str) -> dict[str, Any]:
+    """Put down what was wrong with a sack, with a photo of it."""
+    exception = api.post(f"/lots/{lot}/exceptions", {"kind": "torn", "sacks": 1})["id"]
+    drawn = BytesIO()
+    Image.new("RGB", (8, 8), "tan").save(drawn, "PNG")
+    sent = api.send(
+        "POST", f"/exceptions/{exception}/photos", drawn.getvalue(), content_type="image/png"
+    )
+    assert sent.status_code == 201, sent.text
+    return {"exception": exception, "photo": sent.json()["id"]}
 
 
 def _stop(api: Api, pack: str) -> dict[str, Any]:
@@ -218,14 +249,23 @@ def _count(api: Api, lot: str, arrived: str) -> None:
     api.post("/labels", {"lot": arrived, "size": "large"})
 
 
-def _stock_up(api: Api) -> None:
-    """Keep packing material, crates, a case and a counter, which the demo has none of."""
+def _stock_up(api: Api, lot: str) -> dict[str, Any]:
+    """Keep packing material, crates, a case, a sample and a counter: the demo has none of them."""
     film = {"code": "BAG-250", "name": "Bag", "kind": "bag", "unit": "piece", "has_valve": False}
     api.post("/materials", film)
     api.post("/material-lots", {"material": "BAG-250", "code": "ROLL-9", "quantity": 500})
     api.post("/crate-kinds", {"name": "Blue crate"})
     api.post("/crates/counts", {"kind": "Blue crate", "counted": 20, "reason": "all of them"})
     api.post("/customers", {"name": "Our counter", "kind": "consumers"})
+    first = api.get(f"/sacks?lot={lot}")["items"][0]["code"]
+    api.post("/samples", {
+        "subject": lot, "kind": "other", "from": [{"sack": first, "kg": Decimal("0.3")}],
+    })  # fmt: skip
+    product: Any = api.get("/products")["items"][0]
+    filled = {"unit": _roast(api, PASSING), "kg": Decimal(2 * product["nominal_g"]) / 1000}
+    bags = api.post("/packs", {"product": product["sku"], "from": [filled], "bags": 2})
+    contents = [{"pack": bags["code"], "bags": 1}]
+    return {"box_of_bags": api.post("/cases", {"contents": contents})["code"]}
 
 
 def _on_file(api: Api) -> dict[str, Any]:
