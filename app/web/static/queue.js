@@ -77,7 +77,7 @@ function button(words) {
 // What was typed, as somebody remembers it: the values without what only the service needs.
 function summary(body) {
   return [...new URLSearchParams(body)]
-    .filter(([name, value]) => !name.startsWith("_") && value)
-    .map(([, value]) => value.split(/\s+/).join(" "))
+    .filter(([name, value]) => !/^_(token|key|offline|who|version)$/.test(name) && value)
+    .map(([, value]) => value.replace(/^(\d{4}-\d\d-\d\d)T/, "$1 ").split(/\s+/).join(" "))
     .join(", ");
 }
