@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 from random import Random
+from typing import Any
 
 from sqlalchemy import select
 from sqlmodel import col
@@ -21,6 +22,7 @@ from app.ledger.tables import Hold, HoldUnit, Unit
 from app.shared.mass import kg_from_grams
 from app.shared.staff import Role
 from app.shared.times import text
+from seed import evidence
 from seed.buyers_desk import BuyersDesk
 from seed.diary import Diary
 from seed.green_store import GreenStore, StandingLot, StandingSack
@@ -106,11 +108,26 @@ class Arrivals:
             if coffee.certificate is not None:
                 paper = LotCertificateIn(certificate=coffee.certificate)
                 put_on_record(self._diary.hand(STAFF[Role.BUYER], arrived), there.code, paper)
+        self._file_evidence(delivery.code, arrived, wanted, lots, received)
         # What is there when the scenario begins is inspected the same day.
         look_on = self._diary.number + 1 if self._diary.number else 0
         self._waiting.append(Waiting(on_arrival, arrived_lots, look_on))
 
-    def _lot(self, coffee: Coffee, sacks: int) -> dict[str, object]:
+    def _file_evidence(
+        self,
+        delivery: str,
+        arrived: datetime,
+        wanted: Sequence[tuple[Coffee, int]],
+        lots: Sequence[dict[str, Any]],
+        received: Sequence[LotReceived],
+    ) -> None:
+        """File what came with the papers on where the coffee grew."""
+        pen = self._diary.hand(STAFF[Role.BUYER], arrived)
+        evidence.say_role(pen, delivery)
+        for (coffee, _), lot, there in zip(wanted, lots, received, strict=True):
+            evidence.file_evidence(pen, coffee, there.code, lot["harvest_ended_on"])
+
+    def _lot(self, coffee: Coffee, sacks: int) -> dict[str, Any]:
         """Describe a lot as it comes off the lorry."""
         self._lots += 1
         odd = self._odd_sacks(coffee)

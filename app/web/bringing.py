@@ -30,7 +30,7 @@ from app.web.texts import N_, _, manner
 
 router = APIRouter(include_in_schema=False)
 
-TASKS = (Task("/bring", N_("Bring to the drum"), Room.STORE, Permission.MOVE),)
+TASKS = (Task("/bring", N_("Bring to the drum"), Room.STORE, Permission.MOVE, offline=True),)
 
 Mover = Annotated[Desk, may(Permission.MOVE)]
 Picker = Annotated[Desk, may(Permission.PICK)]

@@ -124,7 +124,7 @@ def show_count(desk: Visiting, number: Number) -> Response:
 @router.post("/counts/{number}")
 def take_down(desk: Counter, number: Number) -> Response:
     """Take down what was found; the same sheet is ready for the next."""
-    if desk.typed.get("_do"):
+    if forms.asks(desk.typed):
         return _page(desk, number, forms.kept(CountLinesIn, desk.typed))
     typed, unknown = desk.read(_lines, desk.typed)
     form = forms.kept(CountLinesIn, typed)

@@ -25,7 +25,7 @@ from app.shared.problems import Refused, problem
 from app.shared.sign_in import Staff
 from app.shared.staff import Permission
 from app.web import forms, sessions
-from app.web.forms import KEY_FIELD, LOOK_FIELD, TOKEN_FIELD, Form, Typed
+from app.web.forms import KEY_FIELD, LOOK, TOKEN_FIELD, Form, Typed
 from app.web.rendering import for_people, render, tell_next
 from app.web.sessions import Visitor
 from app.web.texts import Manner, _, language_asked, speak
@@ -102,7 +102,7 @@ class Desk(Clerk):
     @property
     def only_looks(self) -> bool:
         """Whether the form was sent to see what would be booked."""
-        return LOOK_FIELD in self.typed
+        return forms.asks(self.typed) == LOOK
 
     def look(
         self,

@@ -33,10 +33,11 @@ Place = tuple[str | int, ...]
 
 TOKEN_FIELD: Final = "_token"  # noqa: S105 - the name of a field
 KEY_FIELD: Final = "_key"
-MORE_FIELD: Final = "_more"
-"""A button that asks for one more row of the list it names, and books nothing."""
-LOOK_FIELD: Final = "_look"
-"""A button that asks what would be booked, and books nothing."""
+ASK_FIELD: Final = "_ask"
+"""A button that asks something of the form and books nothing: `look`, what would be booked;
+`more.lines`, one more row of a list; whatever else a page answers by itself."""
+LOOK: Final = "look"
+_MORE: Final = "more."
 _PARTS: Final = re.compile(r"[\s;,]+")
 _NUMBERS: Final = re.compile(r"[\s;]+")
 
@@ -79,13 +80,18 @@ class Form(Generic[Body]):
             for typed in self.typed
             if typed.startswith(beginning)
         ]
-        more = name in self.values(MORE_FIELD)
+        more = f"{_MORE}{name}" == self.asks
         return range(max([at_least, *(number + 1 for number in numbers)]) + more)
+
+    @property
+    def asks(self) -> str:
+        """What somebody asked of it instead of a booking; nothing most often."""
+        return asks(self.typed)
 
     @property
     def unfinished(self) -> bool:
         """Whether somebody wanted one more row, and no booking yet."""
-        return bool(self.values(MORE_FIELD))
+        return self.asks.startswith(_MORE)
 
     @property
     def status(self) -> int:
@@ -149,6 +155,11 @@ class Form(Generic[Body]):
     def _meaning(self, name: str, values: Sequence[str]) -> Any:  # noqa: ANN401 - JSON
         path, _colon, unit = name.partition(":")
         return _meant(self.body, _kind(self.body, path), values, unit)
+
+
+def asks(typed: Typed) -> str:
+    """Say what a form asks instead of a booking."""
+    return [*typed.get(ASK_FIELD, ()), ""][0]
 
 
 def blank(body: type[Body], **filled: object) -> Form[Body]:

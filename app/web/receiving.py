@@ -108,8 +108,7 @@ def show_receive(desk: Receiver) -> Response:
 @router.post("/receive")
 def receive(desk: Receiver) -> Response:
     """Book the delivery; or write down the next sacks, which books nothing yet."""
-    todo = desk.typed.get("_do", [""])[-1]
-    if todo:
+    if todo := forms.asks(desk.typed):
         return _page(desk, _written_down(desk.typed, todo))
     form = forms.sent(DeliveryIn, _with_a_time(tidied(desk.typed)))
     if received := desk.book(form, actions.receive):

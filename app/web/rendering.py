@@ -13,7 +13,6 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.web import shown, texts
 from app.web.assets import asset
-from app.web.forms import LOOK_FIELD, MORE_FIELD
 from app.web.tasks import tasks_of
 
 TEMPLATES: Final = Path(__file__).parent / "templates"
@@ -54,8 +53,7 @@ def _environment() -> Environment:
         say=texts.gettext,  # what a variable holds; `_` takes a text as it stands, and fills it in
         languages=texts.LANGUAGES,
         local_minute=shown.local_minute,
-        LOOK_FIELD=LOOK_FIELD,
-        MORE_FIELD=MORE_FIELD,
+        typed_mass=shown.typed_mass,
     )
     return made
 

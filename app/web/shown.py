@@ -27,11 +27,6 @@ def thousandths(value: int) -> str:
     return number(kg_from_grams(value))
 
 
-def kilos(grams: int) -> str:
-    """Write grams as somebody types them as kilograms."""
-    return typed_number(kg_from_grams(grams))
-
-
 def mass(grams: int) -> str:
     """Write grams in kilograms, or in pounds to a hundredth where those were chosen."""
     return mass_kg(kg_from_grams(grams))
@@ -112,5 +107,4 @@ FILTERS = {
     "clock": clock,
     "day": day,
     "machine_time": machine_time,
-    "kilos": kilos,
 }

@@ -31,6 +31,7 @@ from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.standards.average_quantity import MG, Check, limits, plan
+from app.web import forms
 from app.web.desk import Desk, may
 from app.web.forms import Form, Unreadable, read_number
 from app.web.offers import Offer
@@ -48,7 +49,8 @@ OFFERS = (Offer("/weigh/{code}", N_("Weigh bags"), Permission.WEIGH, _PACKED, li
 Weigher = Annotated[Desk, may(Permission.WEIGH)]
 
 WEIGHTS: Final = "weights_g"
-TAKE_OUT: Final = "_out"
+TAKE_OUT: Final = "out."
+"""How asking to take a weight out begins; its place in the row follows."""
 ADVICE: Final = {
     Advice.GO_ON: N_("Go on."),
     Advice.WARN: N_("Set the filler: the mean is below the label, or a bag is below T1."),
@@ -147,11 +149,11 @@ def show_scale(desk: Weigher, code: str) -> Response:
 @router.post("/weigh/{code}")
 def weigh_bags(desk: Weigher, code: Code) -> Response:
     """Take one more weight, take one out, or book the check."""
-    out = desk.typed.get(TAKE_OUT)
-    if out:
-        desk.typed = _without(desk.typed, out[0])
+    asked = forms.asks(desk.typed)
+    if asked.startswith(TAKE_OUT):
+        desk.typed = _without(desk.typed, asked.removeprefix(TAKE_OUT))
     form = desk.sent(CheckWeighingIn)
-    if form.unfinished or out:
+    if form.unfinished:
         return _page(desk, code, form)
     if checked := desk.book(form, weigh, code):
         return desk.onward(f"/weigh/{checked['pack']}", _told(checked))
@@ -161,7 +163,7 @@ def weigh_bags(desk: Weigher, code: Code) -> Response:
 def _without(typed: Mapping[str, Sequence[str]], row: str) -> dict[str, Sequence[str]]:
     weights = [each for each in typed.get(WEIGHTS, ()) if each.strip()]
     kept = [each for place, each in enumerate(weights) if str(place) != row]
-    return {**typed, WEIGHTS: kept, "_more": [WEIGHTS]}
+    return {**typed, WEIGHTS: kept, forms.ASK_FIELD: [f"more.{WEIGHTS}"]}
 
 
 def _page(desk: Desk, code: str, form: Form[CheckWeighingIn]) -> Response:

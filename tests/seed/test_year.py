@@ -122,6 +122,12 @@ SITUATIONS = {
     "a component that is planned by a card": """
         SELECT count(*) FROM planning_card p JOIN style s
         ON p.item = 'component:' || (s.green ->> 0 ->> 'component')""",
+    "a lot with its plots and its statement": """
+        SELECT count(*) FROM plot_file p JOIN due_diligence d USING (lot_id)
+        JOIN due_diligence_statement s ON s.due_diligence_id = d.id""",
+    "a lot with plots whose statement is owed": """
+        SELECT count(*) FROM plot_file WHERE lot_id NOT IN (SELECT lot_id FROM due_diligence d
+        JOIN due_diligence_statement s ON s.due_diligence_id = d.id)""",
     "an order that waits": "SELECT count(*) FROM customer_order",
     "an order that comes round": "SELECT count(*) FROM standing_order",
     "a batch that is planned": "SELECT count(*) FROM planned_batch",

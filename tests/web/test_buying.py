@@ -1,6 +1,9 @@
 """The pages of buyers: what they show is what the API answers, and forms book what it takes."""
 
+import re
 from collections.abc import Callable
+from decimal import Decimal
+from html import unescape
 
 import httpx
 import pytest
@@ -58,6 +61,23 @@ def test_the_board_leads_to_the_stock_to_come_and_to_what_to_order(
     ]
     assert counted == [of_board, of_orders, of_planning]
     assert max(counted) <= 50
+
+
+def test_a_contract_to_enter_comes_filled_in_also_in_pounds(
+    house: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    bea = visitor_as("buyer")
+    due = house.get("/cover/orders?by=component")["items"][0]
+    form = hidden_fields(bea.get("/account").text)
+    bea.post("/account/manner", form | {"language": "en", "mass_unit": "lb"})
+
+    link = re.findall(r'href="(/contracts/new\?[^"]+)"', bea.get("/cover/orders").text)[0]
+    filled = filled_fields(bea.get(unescape(link)).text)
+
+    assert filled["component"] == due["key"]
+    # The international pound is 0.45359237 kg exactly (weights and measures acts since 1959).
+    pounds = Decimal(str(due["suggested_kg"])) / Decimal("0.45359237")
+    assert filled["quantity_kg:lb"] == f"{pounds:.2f}".rstrip("0").rstrip(".")
 
 
 def test_pictures_and_the_report_are_served_to_whoever_is_signed_in(

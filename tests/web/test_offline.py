@@ -10,7 +10,7 @@ from selenium import webdriver
 
 from app.shared.times import now
 from tests.api import Api
-from tests.makers import furnish, receive, sack_codes
+from tests.makers import furnish, pack, receive, roast, sack_codes
 from tests.serving import served
 from tests.web.browser import Browser
 from tests.web.conftest import PASSWORD
@@ -135,4 +135,120 @@ def test_a_planned_batch_is_roasted_without_a_connection(
     (made,) = api.get("/roasts")["items"]
     assert (made["disposition"], str(made["end_kg"])) == ("passed", "50.4")
     assert api.get("/batches/1")["roast"] == made["code"]
+    book_is_sound()
+
+
+def _receive_twice_tapped(roaming: Browser) -> None:
+    roaming.open("/receive")
+    roaming.type("supplier", "Finca El Roble")
+    roaming.type("lots.0.name", "Huila")
+    roaming.run("document.querySelector('[name=\"lots.0.origin\"]').value = 'CO'")
+    roaming.type("_kg.0", "60.2\n+")
+    roaming.wait_for("Sacks: 2.", ".sum")
+    roaming.run("const b = document.querySelector('main [data-book]'); b.click(); b.click()")
+    roaming.wait_for("Book the delivery: Finca El Roble", "#queue")
+
+
+def _scan_and_press(roaming: Browser, path: str, codes: list[str], button: str) -> None:
+    roaming.open(path)
+    roaming.scan(codes[0])
+    for code in codes[1:]:
+        roaming.wait_until_focused("f-sacks-scan")
+        roaming.scan(code)
+    roaming.press(button)
+    roaming.wait_for(f"{button}: ", "#queue")
+
+
+def _fill_bags(roaming: Browser, roasted: str) -> None:
+    roaming.open("/pack")
+    form = "document.querySelectorAll('form.task')[0].elements"
+    roaming.run(f"{form}.product.value = 'HOUSE-250'; {form}.bags.value = '20'")
+    roaming.type("from.0.unit", roasted)
+    roaming.type("from.0.kg", "5")
+    roaming.press("Book the run")
+    roaming.wait_for(f"Book the run: HOUSE-250, 20, {roasted}, 5", "#queue")
+
+
+def _send(roaming: Browser, pack: str) -> None:
+    roaming.open("/send")
+    roaming.run("document.querySelector('[name=customer]').value = 'Café Nord'")
+    roaming.run("document.getElementById('f-load').focus()")
+    roaming.scan(pack)
+    roaming.wait_for(f"{pack} · 1 of 1 scanned")
+    roaming.scan(pack)
+    roaming.wait_for(f"{pack} · 2 of 2 scanned")
+    roaming.replace("lines.0.bags", "99")
+    roaming.press("Book the dispatch")
+    roaming.wait_for(f"Book the dispatch: Café Nord, {pack}, 99", "#queue")
+
+
+def _is_booked_in_its_order(api: Api, sacks: list[str]) -> None:
+    mine = [each for each in api.get("/entries?limit=500")["items"] if each["who"] == "Noor"]
+    assert [each["kind"] for each in mine] == [
+        "delivery", "counted", "move", "pack", "dispatch", "move",
+    ]  # fmt: skip
+    assert api.get("/lots")["items"][-1]["sack_count"] == 2
+    assert [api.get(f"/sacks/{each}")["location"] for each in sacks[1:4]] == [
+        "A-01", "DRUM-SIDE", "B-02",
+    ]  # fmt: skip
+    assert api.get("/counts/1")["counted_sacks"] == 1
+    assert [each["bags"] for each in api.get("/packs")["items"]] == [40, 20]
+    (sent,) = api.get("/dispatches")["items"]
+    assert [line["bags"] for line in api.get(f"/dispatches/{sent['code']}")["lines"]] == [2]
+
+
+def test_a_morning_without_a_connection_is_booked_in_its_order_but_for_what_is_refused(
+    roaming: Browser,
+    connected: Callable[[], AbstractContextManager[str]],
+    api: Api,
+    add_person: Callable[..., str],
+    book_is_sound: Callable[[], None],
+) -> None:
+    furnish(api)
+    api.post("/locations", {"code": "DRUM-SIDE", "kind": "roaster_side"})
+    sacks = sack_codes(receive(api, *[60] * 5, lot="GL-7"))
+    api.post("/moves", {"sacks": sacks, "to": "A-01"})
+    roasted = str(roast(api, {sacks[0]: 60}, 50)["code"])
+    packed = str(pack(api, {roasted: 10}, 40)["code"])
+    api.post("/counts", {"location": "A-01"})
+    roaming.look("phone")
+    with connected():
+        roaming.sign_in(add_person("Noor", "warehouse"), PASSWORD)
+        for path in ("/receive", "/put-away", "/bring", "/pack", "/send", "/offline"):
+            roaming.wait_until_kept(path)
+        roaming.open("/counts/1")
+        roaming.wait_until_kept("/counts/1")
+
+    _receive_twice_tapped(roaming)
+    roaming.open("/counts/1")
+    roaming.scan(sacks[1])
+    roaming.wait_for("1 scanned")
+    roaming.press("Take it down")
+    roaming.wait_for(f"Take it down: {sacks[1]}", "#queue")
+    _scan_and_press(roaming, "/bring", [sacks[2]], "They stand there now")
+    _fill_bags(roaming, roasted)
+    _send(roaming, packed)
+    _scan_and_press(roaming, "/put-away", ["B-02", sacks[3]], "They stand there now")
+    assert roaming.text("#queue").count("Book the delivery") == 1
+    roaming.shoot("offline-morning")
+    assert (roaming.findings(), roaming.small_targets(), roaming.spills()) == ([], [], False)
+    assert [each["who"] for each in api.get("/entries?limit=500")["items"]].count("Noor") == 0
+
+    with connected():
+        roaming.open("/")
+        roaming.wait_for("Refused:", "#queue")
+        told = roaming.text("#queue")
+        for sent_on in ("Book the delivery", "Take it down", "DRUM-SIDE", "Book the run"):
+            assert sent_on not in told, told
+        assert told.index("Book the dispatch") < told.index("Refused:") < told.index("B-02"), told
+        assert api.get(f"/sacks/{sacks[3]}")["location"] == "A-01"
+        roaming.press_in("#queue", "Open and correct")
+        roaming.wait_for("Send bags", "h1")
+        assert (roaming.value("lines.0.pack"), roaming.value("lines.0.bags")) == (packed, "99")
+        roaming.replace("lines.0.bags", "2")
+        roaming.press("Book the dispatch")
+        roaming.wait_for("booked: 0.5")
+        roaming.wait_until_gone("#queue")
+
+    _is_booked_in_its_order(api, sacks)
     book_is_sound()

@@ -46,7 +46,7 @@ def test_a_run_shows_lot_mark_and_dates_before_and_is_booked_as_it_was_shown(
         "materials.0.used": "100", "materials.0.spoiled": "2", "materials.0.returned": "8",
     }  # fmt: skip
 
-    looked = pia.post("/pack", typed | {"_look": "yes"})
+    looked = pia.post("/pack", typed | {"_ask": "look"})
     shown = words(looked)
     assert "Not booked yet: this goes onto the bags" in shown
     assert "Best before end" in shown
@@ -82,8 +82,8 @@ def test_a_run_that_mixes_is_warned_of_and_one_of_too_little_is_refused(
     typed = {"product": "SINGLE-250", "from__0__unit": house, "from__0__kg": "10"}
 
     mixed = pia.fill("/pack", **typed, from__1__unit=other["code"], from__1__kg="10",
-                     bags="80", _look="yes")  # fmt: skip
-    short = pia.fill("/pack", **typed, bags="41", _look="yes")
+                     bags="80", _ask="look")  # fmt: skip
+    short = pia.fill("/pack", **typed, bags="41", _ask="look")
 
     assert "Another day of roasting is another pack." in words(mixed)
     assert "No packing material on record." in words(mixed)
@@ -108,7 +108,9 @@ def test_bag_after_bag_is_weighed_with_limits_and_advice_until_the_check_is_book
     assert "T1 241 g T2 232 g" in words(first)
 
     def add(*weights: str) -> str:
-        answer = pia.post(f"/weigh/{code}", form | {"weights_g": [*weights], "_more": "weights_g"})
+        answer = pia.post(
+            f"/weigh/{code}", form | {"weights_g": [*weights], "_ask": "more.weights_g"}
+        )
         assert answer.status_code in {200, 422}
         return answer.text
 
@@ -121,7 +123,7 @@ def test_bag_after_bag_is_weighed_with_limits_and_advice_until_the_check_is_book
     assert f"/weigh/{code}/chart.svg?w=250400.240000.231000&amp;plan=every" in page
     assert "Below T2: bag 3." in page
     assert "damp is no weight in grams." in add("250", "damp")
-    out = pia.post(f"/weigh/{code}", form | {"weights_g": ["250.4", "231", ""], "_out": "1"})
+    out = pia.post(f"/weigh/{code}", form | {"weights_g": ["250.4", "231", ""], "_ask": "out.1"})
     assert 'name="weights_g" value="250.4"' in out.text
     assert 'value="231"' not in out.text
 

@@ -152,7 +152,7 @@ def test_a_refused_roast_keeps_all_that_was_typed_and_one_more_row_books_nothing
     }  # fmt: skip
 
     slip = rana.fill("/roast", **typed)
-    more = rana.fill("/roast", **typed, _more="draws")
+    more = rana.fill("/roast", **typed, _ask="more.draws")
 
     assert slip.status_code == 422
     assert "a loss of 91.00 %" in words(slip)
@@ -239,7 +239,7 @@ def test_a_recipe_is_shared_out_of_the_oldest_and_its_shares_are_shown_before_bo
     fields = _typed(tray.text)
     assert (fields["parts.0.unit"], fields["parts.0.kg"]) == ("SILO-1", "12")
     assert (fields["parts.1.unit"], fields["parts.1.kg"]) == (light["code"], "8")
-    looked = rana.post("/blend", fields | {"recipe": "House", "_look": "yes"})
+    looked = rana.post("/blend", fields | {"recipe": "House", "_ask": "look"})
     assert "Not booked yet" in words(looked)
     assert f"{dark['code']} Dark 12 kg 60 %" in words(looked)
     assert api.get("/blends")["items"] == []

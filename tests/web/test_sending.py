@@ -56,10 +56,10 @@ def test_an_order_is_picked_by_the_oldest_date_looked_at_and_sent_with_its_paper
         "lines.0.pack": packs[0], "lines.0.bags": "20", "lines.1.pack": packs[1],
         "lines.1.bags": "12", "crates.0.kind": "Blue crate", "crates.0.count": "2",
     }  # fmt: skip
-    looked = sam.post("/send", form | {"_look": "yes"})
+    looked = sam.post("/send", form | {"_ask": "look"})
     assert "Not booked yet: this would leave 20 bags HOUSE-250" in words(looked)
     assert "! order O-1" in words(looked)
-    held = sam.post("/send", form | {"lines.1.pack": packs[2], "_look": "yes"})
+    held = sam.post("/send", form | {"lines.1.pack": packs[2], "_ask": "look"})
     assert held.status_code == 409
     assert f"On hold: {packs[2]}" in words(held)
     assert api.get("/dispatches")["items"] == []

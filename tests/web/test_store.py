@@ -64,18 +64,18 @@ def test_a_delivery_is_written_down_line_by_line_without_scripts_and_booked_once
         return words(answer)
 
     typed = dict(form)
-    assert "There is no line yet" in press({"_do": "again.0"})
-    assert "Sacks: 1. Together: 60.2 kg." in press({"_do": "add.0", "_kg.0": "60.2"})
-    told = press({"_do": "again.0", "_count.0": "39"})
+    assert "There is no line yet" in press({"_ask": "again.0"})
+    assert "Sacks: 1. Together: 60.2 kg." in press({"_ask": "add.0", "_kg.0": "60.2"})
+    told = press({"_ask": "again.0", "_count.0": "39"})
     assert "Sacks: 40. Together: 2,408 kg. 192 kg less than on the papers." in told
     assert "Of the contract 592 kg are still to come after that." in told
-    assert "A number is wanted here" in press({"_do": "add.0", "_kg.0": "heavy"})
-    press({"_do": "add.0", "_kg.0": "58", "_condition.0": "torn", "_place.0": "a-01"})
-    told = press({"_do": "paste.0", "_weights.0": "59.5\n59.5;60\n2 x 30"})
+    assert "A number is wanted here" in press({"_ask": "add.0", "_kg.0": "heavy"})
+    press({"_ask": "add.0", "_kg.0": "58", "_condition.0": "torn", "_place.0": "a-01"})
+    told = press({"_ask": "paste.0", "_weights.0": "59.5\n59.5;60\n2 x 30"})
     assert "Sacks: 46. Together: 2,705 kg. 105 kg more than on the papers." in told
     assert (typed["lots.0.sacks.0.count"], typed["lots.0.sacks.1.condition"]) == ("40", "torn")
 
-    typed["_do"] = ""
+    typed["_ask"] = ""
     first, again = noor.post("/receive", typed), noor.post("/receive", typed)
 
     assert first.status_code == 303, words(first)
@@ -297,7 +297,7 @@ def test_a_rack_is_counted_blind_and_somebody_else_decides(
     blind = words(noor.get(sheet))
     assert statements() <= 7
     unknown = noor.fill(sheet, _whole="S-404")
-    more = noor.fill(sheet, **{"_whole": sacks[0], "_do": "more", "_part.9": sacks[3]})
+    more = noor.fill(sheet, **{"_whole": sacks[0], "_ask": "rows", "_part.9": sacks[3]})
     taken = noor.fill(
         sheet,
         **{"_whole": "\n".join(sacks[:2]), "_part.0": sacks[3], "_part_kg.0": "19,5",

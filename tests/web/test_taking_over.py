@@ -28,9 +28,9 @@ def test_a_stock_file_is_looked_at_and_then_booked_once(
     form = filled_fields(ada.get("/opening-stock").text) | {"file": file}
     ends = len(api.get("/entries?limit=200")["items"])
 
-    seen = ada.post("/opening-stock", form | {"_look": "yes"})
+    seen = ada.post("/opening-stock", form | {"_ask": "look"})
     refused = ada.post("/opening-stock", form)
-    unread = ada.post("/opening-stock", form | {"file": "lot;name\n1;2", "_look": "yes"})
+    unread = ada.post("/opening-stock", form | {"file": "lot;name\n1;2", "_ask": "look"})
     unchanged = len(api.get("/entries?limit=200")["items"])
     left_out = form | {"skip_refused": "true"}
     booked, again = ada.post("/opening-stock", left_out), ada.post("/opening-stock", left_out)
@@ -62,7 +62,7 @@ def test_opening_stock_is_taken_over_by_an_administrator_in_few_statements_a_loo
 ) -> None:
     furnish(api)
     ada, buyer = visitor_as("admin"), visitor_as("buyer")
-    form = filled_fields(ada.get("/opening-stock").text) | {"_look": "yes"}
+    form = filled_fields(ada.get("/opening-stock").text) | {"_ask": "look"}
     many = [SOUND | {"lot": f"OPEN-{number}", "location": "A-01"} for number in range(250)]
     counted = []
 

@@ -1,6 +1,5 @@
 """Plots of a lot, what is known of its due diligence, and the firm's role for a delivery."""
 
-import hashlib
 from typing import Annotated, Any, Final
 
 from fastapi import Depends, Path, Request, Response
@@ -21,7 +20,7 @@ from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.problems import Refused
 from app.shared.staff import Permission
-from app.standards.geolocation import LARGEST_BYTES, FlawedPlotsError, read_plots
+from app.standards.geolocation import LARGEST_BYTES, FlawedPlotsError
 
 router = api_router("green")
 
@@ -62,19 +61,9 @@ async def _body(request: Request) -> bytes:
 def _given(content: Annotated[bytes, Depends(_body)]) -> GivenPlots:
     """Look through the file before anybody waits for the pen: a large one takes a while."""
     try:
-        found = read_plots(content)
+        return GivenPlots.of(content)
     except FlawedPlotsError as error:
         raise _flawed(error) from error
-    outlines = sum(plot.outlined for plot in found.plots)
-    return GivenPlots(
-        content=content.decode(),
-        sha256=hashlib.sha256(content).hexdigest(),
-        size_bytes=len(content),
-        points=len(found.plots) - outlines,
-        outlines=outlines,
-        area_m2=found.area_m2,
-        countries=sorted(found.countries),
-    )
 
 
 def _flawed(error: FlawedPlotsError) -> Refused:

@@ -1,5 +1,6 @@
 """What the API reads and answers about the evidence of where coffee grew."""
 
+import hashlib
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Self
@@ -24,6 +25,7 @@ from app.standards.due_diligence import (
     is_hs_code,
     without_blanks,
 )
+from app.standards.geolocation import read_plots
 
 Hectares = Annotated[
     Decimal, WithJsonSchema({"type": "number", "description": "Hectares, to the square metre."})
@@ -72,6 +74,25 @@ class GivenPlots(BaseModel):
     outlines: int
     area_m2: int
     countries: list[str]
+
+    @classmethod
+    def of(cls, content: bytes) -> Self:
+        """Look through a file.
+
+        Raises:
+            FlawedPlotsError: naming all that is not right in it.
+        """
+        found = read_plots(content)
+        outlines = sum(plot.outlined for plot in found.plots)
+        return cls(
+            content=content.decode(),
+            sha256=hashlib.sha256(content).hexdigest(),
+            size_bytes=len(content),
+            points=len(found.plots) - outlines,
+            outlines=outlines,
+            area_m2=found.area_m2,
+            countries=sorted(found.countries),
+        )
 
 
 class PlotFileOut(Told):

@@ -32,7 +32,7 @@ function keep(form) {
   else if (before && !form.querySelector(".refused")) offer(form, path, before);
   form.addEventListener("input", () => save(false));
   form.addEventListener("change", () => save(false));
-  form.addEventListener("submit", ({ submitter }) => save(!["_look", "_more"].includes(submitter?.name)));
+  form.addEventListener("submit", ({ submitter }) => save(submitter?.name !== "_ask"));
 }
 
 function offer(form, path, kept) {
@@ -55,7 +55,7 @@ function fill(form, fields) {
   for (const [field, value] of fields) {
     while (!form.elements[field] && /\.\d+\./.test(field)) {
       const rows = form.querySelectorAll("[data-row]").length;
-      form.querySelector(`button[name="_more"][value="${field.split(".")[0]}"]`)?.click();
+      form.querySelector(`button[name="_ask"][value="more.${field.split(".")[0]}"]`)?.click();
       if (form.querySelectorAll("[data-row]").length === rows) break;
     }
     const there = form.elements[field];

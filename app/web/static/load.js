@@ -21,7 +21,7 @@ function load(field) {
   const place = (code) => {
     const there = find(code) ?? find("");
     if (there !== undefined) return there;
-    form.querySelector(`button[name="_more"][value="${list}"]`).click();
+    form.querySelector(`button[name="_ask"][value="more.${list}"]`).click();
     return rows() - 1;
   };
   const count = ({ code, kind }) => {

@@ -53,8 +53,9 @@ function line({ id, path, body, who, title, at, refused, foreign }, words) {
     const why = document.createElement("p");
     why.className = "error";
     why.textContent = refused ? `${words.refused} ${refused}` : `${words.other} ${who}`;
-    const fields = new URLSearchParams(body);
-    fields.delete("_token");
+    // What was left empty stays out: an address says nothing by an empty field.
+    const said = [...new URLSearchParams(body)].filter(([name, value]) => name !== "_token" && value);
+    const fields = new URLSearchParams(said);
     const open = document.createElement("a");
     open.className = "button";
     open.href = `${path}?${fields}`;
@@ -77,7 +78,7 @@ function button(words) {
 // What was typed, as somebody remembers it: the values without what only the service needs.
 function summary(body) {
   return [...new URLSearchParams(body)]
-    .filter(([name, value]) => !name.startsWith("_") && value)
-    .map(([, value]) => value.split(/\s+/).join(" "))
+    .filter(([name, value]) => !/^_(token|key|offline|who|version)$/.test(name) && value)
+    .map(([, value]) => value.replace(/^(\d{4}-\d\d-\d\d)T/, "$1 ").split(/\s+/).join(" "))
     .join(", ");
 }

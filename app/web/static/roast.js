@@ -9,7 +9,7 @@ export function helpRoaster(within) {
     const choice = form.elements.batch;
     const fill = () => {
       for (const [field, value] of Object.entries(fills[choice.value] ?? {})) {
-        if (field.startsWith("draws.1.") && !form.elements[field]) form.querySelector('button[value="draws"]').click();
+        if (field.startsWith("draws.1.") && !form.elements[field]) form.querySelector('button[value="more.draws"]').click();
         const there = form.elements[field];
         if (there?.type === "checkbox") there.checked = true;
         else if (there) there.value = value;

@@ -4,12 +4,13 @@ export function addRows(within, wake) {
   const pristine = new Map();
   for (const row of within.querySelectorAll("[data-row]")) pristine.set(row.dataset.row, row.cloneNode(true));
   within.addEventListener("click", (click) => {
-    const button = click.target.closest('button[name="_more"][formnovalidate]');
-    const fresh = button && pristine.get(button.value);
+    const button = click.target.closest('button[name="_ask"][formnovalidate]');
+    const list = button?.value.replace(/^more\./, "");
+    const fresh = pristine.get(list);
     if (!fresh) return;
     click.preventDefault();
-    const rows = button.form.querySelectorAll(`[data-row="${button.value}"]`);
-    const row = numbered(fresh.cloneNode(true), button.value, rows.length);
+    const rows = button.form.querySelectorAll(`[data-row="${list}"]`);
+    const row = numbered(fresh.cloneNode(true), list, rows.length);
     rows[rows.length - 1].after(row);
     wake(row);
     row.querySelector("input, select")?.focus();

@@ -61,7 +61,7 @@ function attend(block) {
     },
   };
   block.addEventListener("click", (click) => {
-    const act = acts[click.target.closest("button[name=_do]")?.value.split(".")[0]];
+    const act = acts[click.target.closest("button[name=_ask]")?.value.split(".")[0]];
     if (act) { click.preventDefault(); act(); }
   });
   weight.addEventListener("keydown", (key) => {

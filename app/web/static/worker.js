@@ -72,8 +72,8 @@ async function send(request) {
   const body = await request.clone().text();
   const fields = new URLSearchParams(body);
   if (!fields.has("_offline")) return fetch(request);
-  // What these ask for books nothing, so it is no use to anybody later: the form opens again.
-  if (["_do", "_look", "_more"].some((each) => fields.has(each))) {
+  // What this asks for books nothing, so it is no use to anybody later: the form opens again.
+  if (fields.has("_ask")) {
     return fetch(request).catch(() => Response.redirect(new URL(request.url).pathname, 303));
   }
   const before = (await all()).filter((each) => !each.refused);
