@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from decimal import Decimal
 from functools import lru_cache, partial
 from typing import Any, Final
 
@@ -14,11 +15,15 @@ from app.buying.schemas import AgeMonth, AgeMonthsOut, AverageOut, UseOut
 from app.buying.wording import (
     MOST_BARS,
     Told,
+    ages_title,
+    board_title,
     days_text,
     describe_ages,
     describe_board,
     describe_projection,
     describe_use,
+    projection_title,
+    use_title,
 )
 from app.cover.schemas import CoverRow, ProjectionOut
 from app.labels.fonts import readable, text_fonts
@@ -34,8 +39,10 @@ from app.shared.charts import (
     draw_svg,
     explain,
     level,
+    write_figures,
 )
-from app.shared.mass import kg_text
+from app.shared.mass import kg_from_grams
+from app.shared.speech import PLAIN, Speech
 
 FARTHEST_DAYS: Final = 365
 """A bar that lasts longer ends here with an arrow; its number stands beside it."""
@@ -52,12 +59,12 @@ _HELD: Final[dict[str, Any]] = {
 class Drawing:
     """A picture before it is drawn: as SVG for a page, as PNG for paper."""
 
-    def __init__(self, fill: Fill, size: Size, told: Told) -> None:
-        self.fill, self.size, self.told = fill, size, told
+    def __init__(self, fill: Fill, size: Size, told: Told, language: str = "en") -> None:
+        self.fill, self.size, self.told, self.language = fill, size, told, language
 
     def svg(self) -> str:
         """Draw it for a page, with a title and a description to be read aloud."""
-        return draw_svg(self.fill, self.size, *self.told, fonts=_families())
+        return draw_svg(self.fill, self.size, *self.told, fonts=_families(), language=self.language)
 
     def png(self) -> bytes:
         """Draw it for paper."""
@@ -74,59 +81,67 @@ def _families() -> Sequence[str]:
     return names
 
 
-def projection_of(found: ProjectionOut) -> Drawing:
+def projection_of(found: ProjectionOut, speech: Speech = PLAIN) -> Drawing:
     """Draw projected stock with its band, the order point, what arrives and what is short."""
-    return Drawing(partial(_projection, found), (9, 4), describe_projection(found))
+    told = describe_projection(found, speech)
+    return Drawing(partial(_projection, found, speech), (9, 4), told, speech.language)
 
 
-def board_of(board: Board) -> Drawing:
+def board_of(board: Board, speech: Speech = PLAIN) -> Drawing:
     """Draw days of cover as bars, with what would be if all were released, and days to order by."""
     rows = min(len(board.cover.items), MOST_BARS)
-    return Drawing(partial(_board, board), (9, 1.5 + 0.34 * max(rows, 2)), describe_board(board))
+    size = (9, 1.5 + 0.34 * max(rows, 2))
+    told = describe_board(board, speech)
+    return Drawing(partial(_board, board, speech), size, told, speech.language)
 
 
-def use_of(found: UseOut) -> Drawing:
+def use_of(found: UseOut, speech: Speech = PLAIN) -> Drawing:
     """Draw what was used on each day, with the averages of both windows."""
-    return Drawing(partial(_use, found), (9, 4.2), describe_use(found))
+    told = describe_use(found, speech)
+    return Drawing(partial(_use, found, speech), (9, 4.2), told, speech.language)
 
 
-def ages_of(found: AgeMonthsOut) -> Drawing:
+def ages_of(found: AgeMonthsOut, speech: Speech = PLAIN) -> Drawing:
     """Draw kilograms by months since harvest, and by months since arrival."""
-    return Drawing(partial(_ages, found), (9, 5.2), describe_ages(found))
+    told = describe_ages(found, speech)
+    return Drawing(partial(_ages, found, speech), (9, 5.2), told, speech.language)
 
 
-def _projection(found: ProjectionOut, figure: Figure) -> None:
+def _projection(found: ProjectionOut, speech: Speech, figure: Figure) -> None:
     axes = figure.add_subplot()
     days = [day.on for day in found.days]
     x = [day.toordinal() for day in days]
     low, high = [day.low_g / _KG for day in found.days], [day.high_g / _KG for day in found.days]
-    axes.fill_between(x, low, high, color=_PALE, label="likely range")
+    axes.fill_between(x, low, high, color=_PALE, label=speech.gettext("likely range"))
     expected = [day.expected_g / _KG for day in found.days]
-    axes.plot(x, expected, color=BLUE, linewidth=1.8, label="expected stock")
+    axes.plot(x, expected, color=BLUE, linewidth=1.8,
+              label=speech.gettext("expected stock"))  # fmt: skip
     if found.reorder_point_g is not None:
-        point = f"order point\n{kg_text(found.reorder_point_g)}"
+        point = f"{speech.gettext('order point')}\n{speech.mass(found.reorder_point_g)}"
         level(axes, found.reorder_point_g / _KG, point, "--", ORANGE)
-    _arrivals(axes, found)
+    _arrivals(axes, found, speech)
     short = [day.on.toordinal() for day in found.days if day.short_g]
     if short:
         axes.plot(short, [0] * len(short), color=RED, marker="X", markevery=-(-len(short) // 12),
-                  linestyle="none", label="short", clip_on=False)  # fmt: skip
+                  linestyle="none", label=speech.gettext("short"), clip_on=False)  # fmt: skip
     for day, said, dashes in (
-        (found.order_by, "order by", "-."), (found.runs_out_on, "runs out", ":"),
+        (found.order_by, speech.gettext("order by %(day)s"), "-."),
+        (found.runs_out_on, speech.gettext("runs out %(day)s"), ":"),
     ):  # fmt: skip
         if day is not None and day <= days[-1]:
             axes.axvline(max(day.toordinal(), x[0]), color=INK, linestyle=dashes, linewidth=1.1,
-                         label=f"{said} {day}")  # fmt: skip
+                         label=said % {"day": speech.day(day)})  # fmt: skip
     axes.set_ylim(bottom=0)
     axes.set_xlim(x[0], x[-1] + 1)
-    axes.set_ylabel("green in kg, not on hold")
-    axes.set_title(readable(f"Projected stock: {found.key}"))
-    _weeks(axes, days)
+    axes.set_ylabel(speech.gettext("green in kg, not on hold"))
+    axes.set_title(readable(projection_title(found, speech)))
+    _weeks(axes, days, speech)
+    write_figures(axes, speech.decimal)
     bare(axes)
     explain(figure, axes, columns=4)
 
 
-def _arrivals(axes: Axes, found: ProjectionOut) -> None:
+def _arrivals(axes: Axes, found: ProjectionOut, speech: Speech) -> None:
     """Mark what comes on its day, with the days between which it may."""
     stock = {day.on: day.expected_g / _KG for day in found.days}
     first = True
@@ -136,54 +151,57 @@ def _arrivals(axes: Axes, found: ProjectionOut) -> None:
         height, x = stock[each.on], each.on.toordinal()
         between = [each.earliest_on.toordinal(), each.latest_on.toordinal()]
         axes.plot(between, [height, height], color=INK, marker="|", linewidth=1,
-                  label="may come between" if first else None)  # fmt: skip
+                  label=speech.gettext("may come between") if first else None)  # fmt: skip
         axes.plot([x], [height], color=INK, marker="^", markersize=8, linestyle="none",
-                  label="arrives" if first else None)  # fmt: skip
+                  label=speech.gettext("arrives") if first else None)  # fmt: skip
         axes.annotate(
-            readable(f"{each.contract}: {kg_text(each.open_g)}"), xy=(x, height), xytext=(0, 9),
+            readable(f"{each.contract}: {speech.mass(each.open_g)}"), xy=(x, height), xytext=(0, 9),
             textcoords="offset points", ha="center", color=INK,
         )  # fmt: skip
         first = False
 
 
-def _board(board: Board, figure: Figure) -> None:
+def _board(board: Board, speech: Speech, figure: Figure) -> None:
     axes = figure.add_subplot()
     rows = board.cover.items[:MOST_BARS]
     farthest = _farthest(rows)
     places = range(len(rows))
     there = [_cut(row.days_of_cover, farthest) for row in rows]
-    axes.barh(places, there, height=0.6, color=BLUE, label="available")
+    axes.barh(places, there, height=0.6, color=BLUE, label=speech.gettext("available"))
     released = [_cut(row.days_if_released, farthest) - days
                 for row, days in zip(rows, there, strict=True)]  # fmt: skip
     more = [place for place in places if released[place]]
     if more:
         axes.barh(more, [released[place] for place in more], left=[there[place] for place in more],
-                  height=0.6, label="more, if released", **_HELD)  # fmt: skip
-    _ranges(axes, rows, farthest)
+                  height=0.6, label=speech.gettext("more, if released"), **_HELD)  # fmt: skip
+    _ranges(axes, rows, farthest, speech)
     marked = [(_days_until(board, row, farthest), place) for place, row in enumerate(rows)
               if row.key in board.order_by]  # fmt: skip
     if marked:
         axes.plot([days for days, _ in marked], [place for _, place in marked], linestyle="none",
                   color=INK, marker="D", markersize=7, markeredgecolor="#ffffff",
-                  label="order by", clip_on=False)  # fmt: skip
+                  label=speech.gettext("order by"), clip_on=False)  # fmt: skip
     for place, row, days, further in zip(places, rows, there, released, strict=True):
         axes.annotate(
-            _said(row, farthest), xy=(days + further, place), xytext=(7, 0),
+            _said(row, farthest, speech), xy=(days + further, place), xytext=(7, 0),
             textcoords="offset points", va="center", color=INK, annotation_clip=False,
         )  # fmt: skip
     axes.set_yticks(list(places), [_named(row) for row in rows])
     axes.set_ylim(len(rows) - 0.4 if rows else 1, -0.6)
     axes.set_xlim(0, farthest * 1.3)
-    axes.set_xlabel(f"days of cover by the use of {board.cover.window_days} days")
-    axes.set_title(f"Days of cover by {board.cover.by}, at the end of {board.cover.as_of}")
+    axes.set_xlabel(
+        speech.gettext("days of cover by the use of %(days)s days")
+        % {"days": board.cover.window_days}
+    )
+    axes.set_title(board_title(board, speech))
     bare(axes)
     if rows:
         explain(figure, axes)
 
 
-def _ranges(axes: Axes, rows: Sequence[CoverRow], farthest: int) -> None:
+def _ranges(axes: Axes, rows: Sequence[CoverRow], farthest: int, speech: Speech) -> None:
     """Draw how long what is available lasts at least by the forecast, below the middle of a bar."""
-    first = True
+    first, said = True, speech.gettext("at least so long, 9 and 5 times of 10")
     for place, row in enumerate(rows):
         if row.forecast is None or row.forecast.days_90 is None:
             continue
@@ -192,7 +210,7 @@ def _ranges(axes: Axes, rows: Sequence[CoverRow], farthest: int) -> None:
         nine_tenths = _cut(row.forecast.days_90, farthest)
         axes.plot([nine_tenths, half], [place + 0.38] * 2, color=RED, marker="|", markersize=7,
                   linewidth=1.6, clip_on=False,
-                  label="at least so long, 9 and 5 times of 10" if first else None)  # fmt: skip
+                  label=said if first else None)  # fmt: skip
         first = False
 
 
@@ -210,12 +228,14 @@ def _days_until(board: Board, row: CoverRow, farthest: int) -> int:
     return min(max((board.order_by[row.key] - board.cover.as_of).days, 0), farthest)
 
 
-def _said(row: CoverRow, farthest: int) -> str:
+def _said(row: CoverRow, farthest: int, speech: Speech) -> str:
     if row.days_of_cover is None:
         return str(row.note)
-    said = f"{days_text(row.days_of_cover)} d"
+    short = speech.gettext("%(days)s d")
+    said = short % {"days": days_text(row.days_of_cover, speech)}
     if row.held_g and row.days_if_released is not None:
-        said += f" ({days_text(row.days_if_released)} d if released)"
+        released = short % {"days": days_text(row.days_if_released, speech)}
+        said += " " + speech.gettext("(%(days)s if released)") % {"days": released}
     longer = row.days_if_released is not None and row.days_if_released > farthest
     return f"\N{RIGHTWARDS ARROW} {said}" if longer else said
 
@@ -229,55 +249,71 @@ def _named(row: CoverRow) -> str:
     )
 
 
-def _use(found: UseOut, figure: Figure) -> None:
+def _use(found: UseOut, speech: Speech, figure: Figure) -> None:
     axes = figure.add_subplot()
     days = [day.on for day in found.days]
     x = [day.toordinal() for day in days]
-    axes.bar(x, [day.used_g / _KG for day in found.days], color=BLUE, width=0.75, label="used")
+    axes.bar(x, [day.used_g / _KG for day in found.days], color=BLUE, width=0.75,
+             label=speech.gettext("used"))  # fmt: skip
     closed = [day.on.toordinal() for day in found.days if not day.open]
     if closed:
         axes.plot(closed, [0] * len(closed), color=INK, marker="x", linestyle="none", markersize=5,
-                  label="closed", clip_on=False)  # fmt: skip
+                  label=speech.gettext("closed"), clip_on=False)  # fmt: skip
     looks = (("--", RED), ("-", ORANGE), (":", INK))
     for each, (dashes, colour) in zip(found.windows, looks, strict=False):
-        _average(axes, each, x[-1], dashes, colour)
+        _average(axes, each, x[-1], (dashes, colour), speech)
     axes.set_ylim(bottom=0)
     axes.set_xlim(x[0] - 1, x[-1] + 1)
-    axes.set_ylabel("green drawn into roasts, kg")
-    axes.set_title(readable(f"Use by day: {found.key}"))
-    _weeks(axes, days)
+    axes.set_ylabel(speech.gettext("green drawn into roasts, kg"))
+    axes.set_title(readable(use_title(found, speech)))
+    _weeks(axes, days, speech)
+    write_figures(axes, speech.decimal)
     bare(axes)
     explain(figure, axes, columns=3)
 
 
-def _average(axes: Axes, each: AverageOut, last: int, dashes: str, colour: str) -> None:
+def _average(
+    axes: Axes, each: AverageOut, last: int, looks: tuple[str, str], speech: Speech
+) -> None:
     height = each.used_g / each.counted_days / _KG if each.counted_days else 0
-    said = f"{each.window_days} days: {round(each.daily_use_kg, 3).normalize():f} kg a day"
+    dashes, colour = looks
+    used = Decimal(f"{round(each.daily_use_kg, 3).normalize():f}")
+    said = speech.gettext("%(days)s days: %(mass)s a day") % {
+        "days": each.window_days, "mass": f"{speech.number(used)} kg",
+    }  # fmt: skip
     axes.plot([each.first_on.toordinal(), last], [height, height], color=colour, linestyle=dashes,
               linewidth=1.6, label=said)  # fmt: skip
 
 
-def _ages(found: AgeMonthsOut, figure: Figure) -> None:
+def _ages(found: AgeMonthsOut, speech: Speech, figure: Figure) -> None:
     panels = figure.subplots(2, 1, sharex=True)
-    for axes, counted_from in zip(panels, ("harvest", "arrival"), strict=True):
-        _bars(axes, [each for each in found.items if each.counted_from == counted_from])
+    named = {
+        "harvest": speech.gettext("months since harvest"),
+        "arrival": speech.gettext("months since arrival"),
+    }
+    for axes, counted_from in zip(panels, named, strict=True):
+        _bars(axes, [each for each in found.items if each.counted_from == counted_from], speech)
         axes.set_ylabel("kg")
-        axes.set_title(f"months since {counted_from}", loc="left")
+        axes.set_title(named[counted_from], loc="left")
+        write_figures(axes, speech.decimal)
         bare(axes)
     limits = (found.amber_months, found.red_months)
+    pointed_out = speech.gettext(
+        "pointed out from %(amber)s, again from %(red)s months on"
+    ) % {"amber": limits[0], "red": limits[1]}  # fmt: skip
     for number, months in enumerate(months for months in limits if months <= OLDEST_MONTHS):
-        said = None if number else f"pointed out from {limits[0]}, again from {limits[1]} months on"
-        panels[0].axvline(months - 0.5, color=INK, linestyle=":", linewidth=1.1, label=said)
+        panels[0].axvline(months - 0.5, color=INK, linestyle=":", linewidth=1.1,
+                          label=None if number else pointed_out)  # fmt: skip
     ticks = [*range(OLDEST_MONTHS + 1), OLDEST_MONTHS + 2]
     words = [*map(str, range(OLDEST_MONTHS)), f"{OLDEST_MONTHS}+", "?"]
     panels[1].set_xticks(ticks, words)
     panels[1].set_xlim(-0.7, OLDEST_MONTHS + 2.7)
-    panels[1].set_xlabel("whole months; ? where nobody said when the harvest ended")
-    figure.suptitle(f"Age of green on hand, {found.as_of}", fontsize=11)
+    panels[1].set_xlabel(speech.gettext("whole months; ? where nobody said when the harvest ended"))
+    figure.suptitle(ages_title(found, speech), fontsize=11)
     explain(figure, *panels)
 
 
-def _bars(axes: Axes, there: Sequence[AgeMonth]) -> None:
+def _bars(axes: Axes, there: Sequence[AgeMonth], speech: Speech) -> None:
     """Stack what is on hold on what is not; the oldest months share a bar."""
     free: dict[int, int] = {}
     held: dict[int, int] = {}
@@ -287,24 +323,25 @@ def _bars(axes: Axes, there: Sequence[AgeMonth]) -> None:
         held[place] = held.get(place, 0) + each.held_g
     places = sorted(free)
     low = [free[place] / _KG for place in places]
-    axes.bar(places, low, color=BLUE, width=0.75, label="not on hold")
+    axes.bar(places, low, color=BLUE, width=0.75, label=speech.gettext("not on hold"))
     stopped = [place for place in places if held[place]]
     if stopped:
         axes.bar(
-            stopped, [held[place] / _KG for place in stopped], width=0.75, label="on hold",
+            stopped, [held[place] / _KG for place in stopped], width=0.75,
+            label=speech.gettext("on hold"),
             bottom=[free[place] / _KG for place in stopped], **_HELD,
         )  # fmt: skip
     whole = {place: free[place] + held[place] for place in places}
     for place, grams in whole.items():
         axes.annotate(
-            kg_text(grams).removesuffix(" kg"), xy=(place, grams / _KG), xytext=(0, 2),
+            speech.number(kg_from_grams(grams)), xy=(place, grams / _KG), xytext=(0, 2),
             textcoords="offset points", ha="center", fontsize=7, color=INK,
         )  # fmt: skip
     axes.set_ylim(0, max(whole.values(), default=_KG) * 5 / 4 / _KG)
 
 
-def _weeks(axes: Axes, days: Sequence[date]) -> None:
+def _weeks(axes: Axes, days: Sequence[date], speech: Speech) -> None:
     """Name Mondays, as many as there is room for."""
     mondays = [day for day in days if day.weekday() == 0] or [days[0]]
     shown = mondays[:: -(-len(mondays) // _MOST_TICKS)]
-    axes.set_xticks([day.toordinal() for day in shown], [day.isoformat() for day in shown])
+    axes.set_xticks([day.toordinal() for day in shown], [speech.day(day) for day in shown])

@@ -1,16 +1,24 @@
 """What pictures for buyers say to whoever cannot see them."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Final, NamedTuple
 
 from app.buying.queries import Board
 from app.buying.schemas import AgeMonth, AgeMonthsOut, UseOut
 from app.cover.schemas import ComingOut, CoverRow, ForecastOut, ProjectionOut
-from app.shared.mass import kg_text
+from app.shared.speech import N_, PLAIN, Speech
 
 MOST_BARS: Final = 30
 """Rows of a board that are drawn: those that run out first."""
+
+_BOARDS: Final[Mapping[str, str]] = {
+    "lot": N_("Days of cover by lot, at the end of %(day)s"),
+    "origin": N_("Days of cover by origin, at the end of %(day)s"),
+    "component": N_("Days of cover by component, at the end of %(day)s"),
+    "product": N_("Days of cover by product, at the end of %(day)s"),
+    "site": N_("Days of cover by site, at the end of %(day)s"),
+}
 
 
 class Told(NamedTuple):
@@ -20,115 +28,197 @@ class Told(NamedTuple):
     description: str
 
 
-def days_text(days: Decimal) -> str:
+def days_text(days: Decimal, speech: Speech = PLAIN) -> str:
     """Write days to a tenth, which is more than any of them is good for."""
-    return f"{round(days, 1).normalize():f}"
+    return speech.number(_short(round(days, 1)))
 
 
-def describe_projection(found: ProjectionOut) -> Told:
+def _short(number: Decimal) -> Decimal:
+    """Drop zeros at the end."""
+    return Decimal(f"{number.normalize():f}")
+
+
+def describe_projection(found: ProjectionOut, speech: Speech = PLAIN) -> Told:
     """Say what is expected of the stock of something."""
+    say, mass, day = speech.gettext, speech.mass, speech.day
     first, last = found.days[0], found.days[-1]
-    lowest = min(found.days, key=lambda day: day.expected_g)
-    short_g = sum(day.short_g for day in found.days)
-    until = f"Expected on {last.on}: {kg_text(last.expected_g)}, between {kg_text(last.low_g)} and"
-    lowest_of = f"Lowest: {kg_text(lowest.expected_g)} on {lowest.on}."
-    order_by = found.order_by or "no day: nothing is used"
+    lowest = min(found.days, key=lambda each: each.expected_g)
     said = [
-        f"From {first.on} to {last.on}. {until} {kg_text(last.high_g)}. {lowest_of}",
-        *_ordered(found, str(order_by)),
-        *map(coming_text, found.arrivals),
-    ]
+        say("From %(first)s to %(last)s.") % {"first": day(first.on), "last": day(last.on)},
+        say("Expected on %(day)s: %(mass)s, between %(low)s and %(high)s.") % {
+            "day": day(last.on), "mass": mass(last.expected_g), "low": mass(last.low_g),
+            "high": mass(last.high_g),
+        },
+        say("Lowest: %(mass)s on %(day)s.") % {
+            "mass": mass(lowest.expected_g), "day": day(lowest.on),
+        },
+        *_ordered(found, speech),
+        *(coming_text(each, speech) for each in found.arrivals),
+    ]  # fmt: skip
     if found.runs_out_on is not None:
-        said.append(f"Runs out on {found.runs_out_on}; short by {kg_text(short_g)} in all.")
-    return Told(f"Projected stock: {found.key}", " ".join(said))
+        said.append(say("Runs out on %(day)s; short by %(mass)s in all.") % {
+            "day": day(found.runs_out_on), "mass": mass(sum(each.short_g for each in found.days)),
+        })  # fmt: skip
+    return Told(projection_title(found, speech), " ".join(said))
 
 
-def _ordered(found: ProjectionOut, order_by: str) -> Iterator[str]:
+def projection_title(found: ProjectionOut, speech: Speech) -> str:
+    """Name the picture of projected stock."""
+    return speech.gettext("Projected stock: %(key)s") % {"key": found.key}
+
+
+def _ordered(found: ProjectionOut, speech: Speech) -> Iterator[str]:
     """Say where the order point stands; a lot is bought once and has none."""
     if found.reorder_point_g is not None and found.safety_stock_g is not None:
-        safety = kg_text(found.safety_stock_g)
-        point = f"Order point {kg_text(found.reorder_point_g)}, of it safety stock {safety}"
-        yield f"{point}; order by {order_by}."
+        when = found.order_by
+        yield speech.gettext(
+            "Order point %(point)s, of it safety stock %(safety)s; order by %(day)s."
+        ) % {
+            "point": speech.mass(found.reorder_point_g),
+            "safety": speech.mass(found.safety_stock_g),
+            "day": speech.day(when) if when else speech.gettext("no day: nothing is used"),
+        }
 
 
-def coming_text(each: ComingOut) -> str:
+def coming_text(each: ComingOut, speech: Speech = PLAIN) -> str:
     """Say what comes and when."""
-    what = f"{kg_text(each.open_g)} of {each.contract} from {each.supplier}"
-    if each.on is None:
-        return f"Not in the picture, since nobody knows when it comes: {what}."
-    return f"Comes: {what} on {each.on}, between {each.earliest_on} and {each.latest_on}."
+    told = {
+        "mass": speech.mass(each.open_g), "contract": each.contract, "supplier": each.supplier,
+    }  # fmt: skip
+    if each.on is None or each.earliest_on is None or each.latest_on is None:
+        return (
+            speech.gettext(
+                "Not in the picture, since nobody knows when it comes: %(mass)s of %(contract)s "
+                "from %(supplier)s."
+            )
+            % told
+        )
+    days = {"on": each.on, "earliest": each.earliest_on, "latest": each.latest_on}
+    return speech.gettext(
+        "Comes: %(mass)s of %(contract)s from %(supplier)s on %(on)s, between %(earliest)s and "
+        "%(latest)s."
+    ) % (told | {name: speech.day(when) for name, when in days.items()})
 
 
-def describe_board(board: Board) -> Told:
+def describe_board(board: Board, speech: Speech = PLAIN) -> Told:
     """Say how long everything lasts, what runs out first at the beginning."""
     found = board.cover
     shown = found.items[:MOST_BARS]
-    said = [_lasting(row, board) for row in shown]
-    if len(found.items) > len(shown):
-        said.append(f"{len(found.items) - len(shown)} more are not drawn.")
+    said = [_lasting(row, board, speech) for row in shown]
+    if more := len(found.items[MOST_BARS:]):
+        said.append(speech.gettext("%(number)s more are not drawn.") % {"number": more})
     if not said:
-        said.append("Nothing is there, was used or is on order.")
-    title = f"Days of cover by {found.by}, at the end of {found.as_of}"
-    over = f"Use is that of {found.window_days} days."
-    return Told(title, " ".join([over, *said]))
+        said.append(speech.gettext("Nothing is there, was used or is on order."))
+    over = speech.gettext("Use is that of %(days)s days.") % {"days": found.window_days}
+    return Told(board_title(board, speech), " ".join([over, *said]))
 
 
-def _lasting(row: CoverRow, board: Board) -> str:
+def board_title(board: Board, speech: Speech) -> str:
+    """Name the picture of days of cover."""
+    said = speech.gettext(_BOARDS[board.cover.by])
+    return said % {"day": speech.day(board.cover.as_of)}
+
+
+def _lasting(row: CoverRow, board: Board, speech: Speech) -> str:
     if row.days_of_cover is None:
-        return f"{row.key}: {row.note}; {kg_text(row.available_g)} available."
-    said = f"{row.key}: {days_text(row.days_of_cover)} days, until {row.runs_out_on}"
+        return speech.gettext("%(key)s: %(note)s; %(mass)s available.") % {
+            "key": row.key, "note": row.note, "mass": speech.mass(row.available_g),
+        }  # fmt: skip
+    said = [
+        speech.gettext("%(key)s: %(days)s days, until %(day)s") % {
+            "key": row.key, "days": days_text(row.days_of_cover, speech),
+            "day": speech.day(row.runs_out_on) if row.runs_out_on else "",
+        }
+    ]  # fmt: skip
     if row.held_g and row.days_if_released is not None:
-        said += f", {days_text(row.days_if_released)} if what is on hold is released"
+        said.append(
+            speech.gettext(", %(days)s if what is on hold is released")
+            % {"days": days_text(row.days_if_released, speech)}
+        )
     if row.forecast is not None and row.forecast.days_90 is not None:
-        said += f"; {range_text(row.forecast)}"
+        said.append(f"; {range_text(row.forecast, speech)}")
     if row.key in board.order_by:
-        said += f"; order by {board.order_by[row.key]}"
-    return f"{said}."
+        when = {"day": speech.day(board.order_by[row.key])}
+        said.append("; " + speech.gettext("order by %(day)s") % when)
+    return f"{''.join(said)}."
 
 
-def range_text(found: ForecastOut) -> str:
+def range_text(found: ForecastOut, speech: Speech = PLAIN) -> str:
     """Say how long something lasts at least by the forecast."""
-    nine = "over a year" if found.days_90 is None else f"{days_text(found.days_90)} days"
-    five = "over a year" if found.days_50 is None else f"{days_text(found.days_50)} days"
-    return f"by the forecast {nine} at least 9 times of 10, {five} 5 times of 10"
+    nine, five = (
+        speech.gettext("over a year") if days is None
+        else speech.gettext("%(days)s days") % {"days": days_text(days, speech)}
+        for days in (found.days_90, found.days_50)
+    )  # fmt: skip
+    return speech.gettext(
+        "by the forecast %(nine)s at least 9 times of 10, %(five)s 5 times of 10"
+    ) % {"nine": nine, "five": five}
 
 
-def describe_use(found: UseOut) -> Told:
+def describe_use(found: UseOut, speech: Speech = PLAIN) -> Told:
     """Say how much was used."""
-    averages = [
-        f"{each.daily_use_kg.quantize(Decimal('0.001')).normalize():f} kg a day over "
-        f"{each.window_days} days from {each.first_on}, divided by {each.counted_days}"
+    averages = "; ".join(
+        speech.gettext(
+            "%(mass)s a day over %(days)s days from %(first)s, divided by %(counted)s"
+        ) % {
+            "mass": f"{speech.number(_short(each.daily_use_kg.quantize(Decimal('0.001'))))} kg",
+            "days": each.window_days, "first": speech.day(each.first_on),
+            "counted": each.counted_days,
+        }
         for each in found.windows
-    ]
+    )  # fmt: skip
     used = [day for day in found.days if day.used_g]
-    closed = sum(not day.open for day in found.days)
+    said = [
+        speech.gettext("%(mass)s on %(used)s of %(days)s days, %(closed)s of which are closed.") % {
+            "mass": speech.mass(sum(day.used_g for day in used)), "used": len(used),
+            "days": len(found.days), "closed": sum(not day.open for day in found.days),
+        },
+        speech.gettext("Average: %(averages)s.") % {"averages": averages},
+    ]  # fmt: skip
     most = max(used, key=lambda day: day.used_g, default=None)
-    whole = kg_text(sum(day.used_g for day in used))
-    on_days = f"on {len(used)} of {len(found.days)} days, {closed} of which are closed"
-    said = [f"{whole} {on_days}.", f"Average: {'; '.join(averages)}."]
     if most is not None:
-        said.append(f"Most: {kg_text(most.used_g)} on {most.on}.")
-    return Told(f"Use by day: {found.key}", " ".join(said))
+        told = {"mass": speech.mass(most.used_g), "day": speech.day(most.on)}
+        said.append(speech.gettext("Most: %(mass)s on %(day)s.") % told)
+    return Told(use_title(found, speech), " ".join(said))
 
 
-def describe_ages(found: AgeMonthsOut) -> Told:
+def use_title(found: UseOut, speech: Speech) -> str:
+    """Name the picture of use."""
+    return speech.gettext("Use by day: %(key)s") % {"key": found.key}
+
+
+def describe_ages(found: AgeMonthsOut, speech: Speech = PLAIN) -> Told:
     """Say how old the green on hand is."""
     said = []
-    for counted_from in ("harvest", "arrival"):
+    for counted_from, sentence in (
+        ("harvest", speech.gettext("Since harvest: %(ages)s.")),
+        ("arrival", speech.gettext("Since arrival: %(ages)s.")),
+    ):
         there = [each for each in found.items if each.counted_from == counted_from]
-        said.append(f"Since {counted_from}: {_ages(there)}.")
-    said.append(
-        f"Crops are pointed out from {found.amber_months} months and again from "
-        f"{found.red_months} months after harvest; age warns and stops nothing."
-    )
-    return Told(f"Age of green on hand, {found.as_of}", " ".join(said))
+        said.append(sentence % {"ages": _ages(there, speech)})
+    said.append(speech.gettext(
+        "Crops are pointed out from %(amber)s months and again from %(red)s months after harvest; "
+        "age warns and stops nothing."
+    ) % {"amber": found.amber_months, "red": found.red_months})  # fmt: skip
+    return Told(ages_title(found, speech), " ".join(said))
 
 
-def _ages(there: Sequence[AgeMonth]) -> str:
-    return "; ".join(map(_age, there)) or "nothing on hand"
+def ages_title(found: AgeMonthsOut, speech: Speech) -> str:
+    """Name the picture of ages."""
+    return speech.gettext("Age of green on hand, %(day)s") % {"day": speech.day(found.as_of)}
 
 
-def _age(each: AgeMonth) -> str:
-    when = "unknown" if each.months is None else f"{each.months} months"
-    held = f", of it {kg_text(each.held_g)} on hold" if each.held_g else ""
-    return f"{when} {kg_text(each.on_hand_g)}{held}"
+def _ages(there: Sequence[AgeMonth], speech: Speech) -> str:
+    return "; ".join(_age(each, speech) for each in there) or speech.gettext("nothing on hand")
+
+
+def _age(each: AgeMonth, speech: Speech) -> str:
+    when = (
+        speech.gettext("unknown") if each.months is None
+        else speech.gettext("%(number)s months") % {"number": each.months}
+    )  # fmt: skip
+    held = (
+        speech.gettext(", of it %(mass)s on hold") % {"mass": speech.mass(each.held_g)}
+        if each.held_g else ""
+    )  # fmt: skip
+    return f"{when} {speech.mass(each.on_hand_g)}{held}"

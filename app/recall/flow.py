@@ -7,6 +7,7 @@ from sqlmodel import Session
 from app.recall.cases import Case, case_at
 from app.recall.frozen import Frozen, newest, numbered
 from app.recall.scope import START
+from app.shared.speech import PLAIN, Speech
 from app.tracing.flow.queries import flow_of_units
 from app.tracing.flow.rules import Flow
 from app.tracing.schemas import Direction
@@ -39,12 +40,18 @@ def flow_of_scope(session: Session, frozen: Frozen) -> Flow:
     return flow_of_units(session, starts, frozen.scope.direction, frozen.at_entry)
 
 
-def title(case: Case, frozen: Frozen) -> str:
+def title(case: Case, frozen: Frozen, speech: Speech = PLAIN) -> str:
     """Say what the picture of a scope shows."""
-    what = "Drill" if case.row.drill else "Case"
+    what = speech.gettext("Drill") if case.row.drill else speech.gettext("Case")
     ahead = frozen.scope.direction is Direction.FORWARD
-    went = "where the coffee went" if ahead else "where the coffee came from"
-    return (
-        f"{what} {case.row.code}, scope {frozen.number}: {went}, as the book had it at entry "
-        f"{frozen.at_entry}"
+    there, back = (
+        speech.gettext("where the coffee went"),
+        speech.gettext("where the coffee came from"),
     )
+    said = speech.gettext(
+        "%(what)s %(code)s, scope %(scope)s: %(went)s, as the book had it at entry %(entry)s"
+    )
+    return said % {
+        "what": what, "code": case.row.code, "scope": frozen.number,
+        "went": there if ahead else back, "entry": frozen.at_entry,
+    }  # fmt: skip

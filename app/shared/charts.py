@@ -14,6 +14,7 @@ from typing import Final
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import ScalarFormatter
 
 # Text stays text, a dollar sign is one, and the names inside the picture are always the same.
 mpl.rcParams.update({
@@ -35,8 +36,9 @@ _DPI: Final = 160
 
 
 def draw_svg(
-    fill: Fill, size: Size, title: str, description: str, fonts: Sequence[str] = ()
-) -> str:
+    fill: Fill, size: Size, title: str, description: str, fonts: Sequence[str] = (),
+    *, language: str = "en",
+) -> str:  # fmt: skip
     """Draw a chart as SVG with a title and a description for whoever has it read aloud."""
     written = StringIO()
     _draw(fill, size, fonts, lambda figure: figure.savefig(
@@ -45,7 +47,7 @@ def draw_svg(
     head, _, body = written.getvalue().partition("<svg ")[2].partition(">")
     return (
         '<?xml version="1.0" encoding="utf-8"?>\n'
-        '<svg role="img" xml:lang="en" aria-labelledby="chart-title chart-description" '
+        f'<svg role="img" xml:lang="{language}" aria-labelledby="chart-title chart-description" '
         f'{head}>\n <title id="chart-title">{escape(_plain(title))}</title>\n'
         f' <desc id="chart-description">{escape(_plain(description))}</desc>{body}'
     )
@@ -92,6 +94,23 @@ def explain(figure: Figure, *panels: Axes, columns: int = 5) -> None:
     figure.legend(
         list(marks.values()), list(marks), loc="outside lower left", ncols=columns, frameon=False
     )
+
+
+class _Figures(ScalarFormatter):
+    """Figures along an axis with another decimal sign."""
+
+    def __init__(self, decimal: str) -> None:
+        super().__init__()
+        self._decimal = decimal
+
+    def __call__(self, value: float, place: int | None = None) -> str:
+        return str(super().__call__(value, place)).replace(".", self._decimal)
+
+
+def write_figures(axes: Axes, decimal: str) -> None:
+    """Write the figures beside an axis with the decimal sign of a language."""
+    if decimal != ".":
+        axes.yaxis.set_major_formatter(_Figures(decimal))
 
 
 def bare(axes: Axes) -> None:

@@ -19,7 +19,7 @@ from app.tracing.flow.svg import draw_in_page
 from app.web.desk import Visiting
 from app.web.kinds import named
 from app.web.offers import Offer
-from app.web.shown import moment
+from app.web.shown import moment, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
@@ -109,4 +109,4 @@ def _picture(balance: Balance | None) -> str | None:
     if balance is None:
         return None
     flow = flow_of_unit(balance) if isinstance(balance, BalanceOfUnit) else flow_of_period(balance)
-    return draw_in_page(flow, _heading(balance), {}) if flow.links else None
+    return draw_in_page(flow, _heading(balance), {}, spoken()) if flow.links else None

@@ -17,8 +17,8 @@ from app.shared.mass import Grams, grams_from_kg, share_out
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
 from app.web.forms import Form, Unreadable, read_number
+from app.web.gate import disposition
 from app.web.parts import Loose, by_what_they_are, is_of, loose_coffee, take
-from app.web.roasting import disposition
 from app.web.shown import kg_of_pounds, mass_kg, number, typed_mass
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, manner

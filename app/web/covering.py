@@ -23,6 +23,7 @@ from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting
 from app.web.forms import Form
+from app.web.shown import kilograms, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_
 
@@ -55,7 +56,7 @@ def draw_board(desk: Visiting, by: By = "component") -> Response:
     found = desk.read(queries.board, by, _USUAL, desk.settings)
     from app.buying.drawing import board_of  # noqa: PLC0415 - takes seconds to load
 
-    return Svg(board_of(found).svg())
+    return Svg(board_of(found, spoken(kilograms)).svg())
 
 
 @router.get("/cover/projection")
@@ -91,7 +92,7 @@ def draw_projection(
     found = desk.read(projection, by, key, days, desk.settings)
     from app.buying.drawing import projection_of  # noqa: PLC0415 - takes seconds to load
 
-    return Svg(projection_of(found).svg())
+    return Svg(projection_of(found, spoken(kilograms)).svg())
 
 
 @router.get("/cover/use.svg")
@@ -100,7 +101,7 @@ def draw_use(desk: Visiting, key: KeyAsked, by: UseBy = "component") -> Response
     found = desk.read(queries.use_by_day, by, key, _USUAL, desk.settings)
     from app.buying.drawing import use_of  # noqa: PLC0415 - takes seconds to load
 
-    return Svg(use_of(found).svg())
+    return Svg(use_of(found, spoken(kilograms)).svg())
 
 
 @router.get("/cover/report.pdf")

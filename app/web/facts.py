@@ -21,6 +21,7 @@ from app.sending.orders.tables import CustomerOrder
 from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
 from app.shared.db import AnySelect
 from app.standards.countries import country_name
+from app.web.gate import disposition
 from app.web.life import Life
 from app.web.shown import day, mass, number
 from app.web.texts import N_, _
@@ -39,6 +40,7 @@ class Fact(NamedTuple):
 class Check(NamedTuple):
     """What the gate found of a roast."""
 
+    check: str
     passed: bool
     detail: str
 
@@ -70,16 +72,6 @@ class Known(NamedTuple):
     holds: Sequence[OpenHold]
 
 
-DISPOSITIONS: Final[Mapping[str, str]] = {
-    "passed": N_("passed the gate"),
-    "set_aside": N_("set aside, to be tasted"),
-    "released": N_("released by tasting"),
-    "blend_in": N_("for blends alone"),
-    "rework": N_("for rework alone"),
-    "rejected": N_("rejected"),
-    "scrapped": N_("scrapped"),
-}
-"""What a roast may be used for, in words."""
 CONDITIONS: Final[Mapping[str, str]] = {
     "sound": N_("sound"),
     "slack": N_("slack"),
@@ -97,7 +89,9 @@ def known_of(session: Session, unit: Life) -> Known:
     facts = [fact for fact in tell(row) if fact.said] if row is not None else []
     checks: list[Check] = []
     if unit.kind is UnitKind.ROAST and row is not None:
-        checks = [Check(each["passed"], each["detail"]) for each in json.loads(row.checks)]
+        checks = [
+            Check(each["check"], each["passed"], each["detail"]) for each in json.loads(row.checks)
+        ]
         facts += _colours(session, unit)
     return Known(facts, checks, _holders(session, unit), _holds(session, unit))
 
@@ -158,7 +152,7 @@ def _roasts() -> AnySelect:
 
 def _of_roast(row: Row[Any]) -> Iterator[Fact]:
     known: Roast = row.Roast
-    yield Fact(N_("May be used"), _(DISPOSITIONS[row.disposition]))
+    yield Fact(N_("May be used"), disposition(row.disposition))
     yield Fact(N_("Style"), _versioned(known.style, known.style_version))
     yield Fact(N_("Roaster"), row.machine or "")
     yield Fact(N_("Charge"), mass(known.charge_g))

@@ -21,6 +21,7 @@ from app.shared.codes import Code
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.shared.times import Day
+from app.web.acts import act
 from app.web.desk import Desk, Visiting, may
 from app.web.life import entries_of
 from app.web.offers import Offer
@@ -66,10 +67,10 @@ def show_journal(desk: Visiting) -> Response:
         except Refused as refused:
             form.refuse(refused)
     more = lines[AT_ONCE - 1].id if len(lines) > AT_ONCE else None
-    kinds = [(kind, kind) for kind in KINDS]
     return desk.show(
-        "journal.html", form, lines=lines[:AT_ONCE], more=more, kinds=kinds, further=_further(form)
-    )
+        "journal.html", form, lines=lines[:AT_ONCE], more=more, further=_further(form),
+        act=act, kinds=[(kind, act(kind)) for kind in KINDS],
+    )  # fmt: skip
 
 
 def _further(form: Any) -> dict[str, str]:  # noqa: ANN401 - a form
@@ -134,7 +135,7 @@ def show_entry(desk: Visiting, number: EntryNumber) -> Response:
     spoken = None
     if desk.staff.may(Permission.JOURNAL):
         spoken = json.dumps(json.loads(line.entry.facts)["said"], indent=2, ensure_ascii=False)
-    return desk.show("journal_entry.html", line=line, spoken=spoken, most=_UNITS)
+    return desk.show("journal_entry.html", line=line, spoken=spoken, most=_UNITS, act=act)
 
 
 def _line(session: Session, number: int) -> Line:

@@ -26,6 +26,7 @@ from app.value.schemas import AgedLot, CostOfMass
 from app.value.showing import of_mass
 from app.web.desk import Visiting
 from app.web.offers import Offer
+from app.web.shown import kilograms, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_
 
@@ -136,7 +137,7 @@ def draw_months(desk: Visiting) -> Response:
     found = desk.read(age_by_month, desk.settings)
     from app.buying.drawing import ages_of  # noqa: PLC0415 - takes seconds to load
 
-    return Svg(ages_of(found).svg())
+    return Svg(ages_of(found, spoken(kilograms)).svg())
 
 
 @router.get("/green/{code}")

@@ -24,7 +24,7 @@ from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.kinds import named
 from app.web.rendering import as_file
-from app.web.shown import mass_kg, number
+from app.web.shown import mass_kg, number, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
@@ -168,8 +168,8 @@ def show_case(desk: Visiting, code: Code) -> Response:
 def show_picture(desk: Visiting, code: Code) -> Response:
     """Show where the coffee of the scope went."""
     case, frozen, flow = desk.read(flow_of_case, code)
-    said = title(case, frozen)
-    picture = draw_in_page(flow, said, {})
+    said = title(case, frozen, spoken())
+    picture = draw_in_page(flow, said, {}, spoken())
     return desk.show("recall_picture.html", code=code, picture=picture, title=said)
 
 

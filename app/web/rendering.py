@@ -10,6 +10,7 @@ from typing import Any, Final
 from fastapi import Request, Response
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from app.web import shown, texts
 from app.web.assets import asset
@@ -52,10 +53,18 @@ def _environment() -> Environment:
         manner=texts.manner,
         say=texts.gettext,  # what a variable holds; `_` takes a text as it stands, and fills it in
         languages=texts.LANGUAGES,
+        lang=_lang,
         local_minute=shown.local_minute,
         typed_mass=shown.typed_mass,
     )
     return made
+
+
+def _lang(said: str) -> Markup:
+    """Mark what is said in another language than the page, for whoever has it read aloud."""
+    language = texts.language_of(said)
+    same = language == texts.manner().language
+    return Markup("") if same else Markup(' lang="{}"').format(language)
 
 
 def for_people(request: Request) -> bool:
@@ -73,7 +82,7 @@ def render(request: Request, template: str, status: int = 200, **context: object
     wanted = {request.url.path, *opening}
     frame = {
         "visitor": visitor,
-        "shelves": tasks_of(request.app.state.tasks, visitor.staff, wanted) if visitor else [],
+        "tasks": tasks_of(request.app.state.tasks, visitor.staff, wanted) if visitor else [],
         "said": said,
         "path": request.url.path,
     }

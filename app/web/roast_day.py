@@ -23,7 +23,7 @@ from app.shared.times import begin_of, end_of, now
 from app.web.charges import Charge, waiting
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
-from app.web.roasting import disposition
+from app.web.gate import disposition
 from app.web.tasks import Room, Task
 from app.web.texts import N_, ngettext
 

@@ -28,6 +28,7 @@ from app.shared.times import now
 from app.web.charges import Charge, waiting
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form, Typed
+from app.web.gate import CHECKS, disposition
 from app.web.offers import Offer
 from app.web.shown import local_minute, mass_kg, number, typed_mass, typed_number
 from app.web.tasks import Room, Task
@@ -44,26 +45,6 @@ OFFERS = (
 
 Roaster = Annotated[Desk, may(Permission.ROAST)]
 Measurer = Annotated[Desk, may(Permission.READING)]
-
-CHECKS: Final = {
-    "profile": N_("Profile"),
-    "end_weight": N_("End weight"),
-    "colour": N_("Colour"),
-}
-_DISPOSITIONS: Final = {
-    "passed": N_("passed"),
-    "set_aside": N_("set aside"),
-    "released": N_("released"),
-    "blend_in": N_("for blends, up to a share"),
-    "rework": N_("for blends, as rework"),
-    "rejected": N_("rejected"),
-    "scrapped": N_("scrapped"),
-}
-
-
-def disposition(named: str) -> str:
-    """Say what a roast may be used for."""
-    return _(_DISPOSITIONS[named])
 
 
 class Bench(NamedTuple):

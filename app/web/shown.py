@@ -1,5 +1,6 @@
 """Masses, numbers and times as a person reads them, each a filter of the templates."""
 
+from collections.abc import Callable
 from datetime import date, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
 
@@ -7,8 +8,9 @@ from babel.dates import format_date, format_time
 from babel.numbers import format_decimal
 
 from app.shared.mass import GRAM, kg_from_grams
+from app.shared.speech import Speech
 from app.shared.times import now
-from app.web.texts import manner
+from app.web.texts import gettext, manner, ngettext
 
 POUND_KG = Decimal("0.45359237")
 """The international pound, exactly (weights and measures acts since 1959)."""
@@ -94,6 +96,19 @@ def machine_time(at: date | datetime) -> str:
 def local_minute(at: datetime | None = None) -> str:
     """Write a time as `<input type="datetime-local">` takes it; now when none is given."""
     return (at or now()).astimezone(manner().clock).strftime("%Y-%m-%dT%H:%M")
+
+
+def kilograms(grams: int) -> str:
+    """Write grams in kilograms, whatever was chosen: beside an axis of kilograms."""
+    return f"{number(kg_from_grams(grams))}{_NARROW}kg"
+
+
+def spoken(mass: Callable[[int], str] = mass) -> Speech:
+    """Tell a picture how to word itself for the person of this request."""
+    return Speech(
+        manner().language, gettext, ngettext, number, mass, day,
+        manner().locale.number_symbols["latn"]["decimal"],
+    )  # fmt: skip
 
 
 FILTERS = {

@@ -36,7 +36,7 @@ class Task(NamedTuple):
     """Whether its form opens and is kept while there is no connection; see `static/worker.js`."""
 
 
-class Shelf(NamedTuple):
+class RoomTasks(NamedTuple):
     """The tasks of a room, shown or folded away."""
 
     room: Room
@@ -44,7 +44,7 @@ class Shelf(NamedTuple):
     open: bool
 
 
-def tasks_of(tasks: Iterable[Task], staff: Staff, wanted: Container[str]) -> list[Shelf]:
+def tasks_of(tasks: Iterable[Task], staff: Staff, wanted: Container[str]) -> list[RoomTasks]:
     """List the tasks somebody may do, by room.
 
     Whoever has many sees those of the rooms with a path that is wanted, and can open the others.
@@ -53,7 +53,7 @@ def tasks_of(tasks: Iterable[Task], staff: Staff, wanted: Container[str]) -> lis
     few = len(mine) <= _FEW
     rooms = [(room, [task for task in mine if task.room is room]) for room in Room]
     return [
-        Shelf(room, there, few or any(task.path in wanted for task in there))
+        RoomTasks(room, there, few or any(task.path in wanted for task in there))
         for room, there in rooms
         if there
     ]

@@ -20,8 +20,8 @@ from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.gate import CHECKS, disposition
 from app.web.offers import Offer
-from app.web.roasting import CHECKS, disposition
 from app.web.shown import mass_kg, number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _

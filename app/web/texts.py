@@ -85,6 +85,19 @@ def _catalogue(language: str) -> NullTranslations:
     return GNUTranslations(made)
 
 
+@cache
+def _sayings(language: str) -> frozenset[str]:
+    """Gather what is said in a language, without what is filled in."""
+    said = getattr(_catalogue(language), "_catalog", {})
+    return frozenset(said.values())
+
+
+def language_of(said: str) -> str:
+    """Tell in which language a text is: what the catalogue does not say an act said, in English."""
+    language = manner().language
+    return language if said in _sayings(language) else "en"
+
+
 def gettext(message: str) -> str:
     """Say it in the language of this request."""
     return _catalogue(manner().language).gettext(message)

@@ -30,6 +30,7 @@ from app.web.forms import Form
 from app.web.kinds import named
 from app.web.offers import Offer
 from app.web.rendering import as_file
+from app.web.shown import spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
@@ -132,7 +133,10 @@ def _shown(form: Form[TraceIn], found: Traced) -> dict[str, object]:
         "stages": _stages(found.answer["units"]),
         "lots": found.lots,
         "picture": draw_in_page(
-            found.boxed.flow, _title(starts, ahead=ahead), _addresses(form, found.boxed)
+            found.boxed.flow,
+            _title(starts, ahead=ahead),
+            _addresses(form, found.boxed),
+            spoken(),
         ),
         "named": named,
         "most": MOST,
@@ -194,7 +198,8 @@ def show_box(desk: Visiting, box: str) -> Response:
         raise Refused("not-found", _("No trace has that box."))
     node, units = desk.read(_in_box, form.asked, box)
     return desk.show(
-        "trace_box.html", label=label(node), node=node, units=units, named=named, most=500,
+        "trace_box.html", label=label(node, spoken()), node=node, units=units, named=named,
+        most=500,
         back=_address(form, ""), ahead=form.asked.direction is Direction.FORWARD,
     )  # fmt: skip
 
@@ -233,6 +238,7 @@ def fetch_picture(desk: Visiting) -> Response:
     asked = _of_address(desk)
     found = desk.read(flow_of_set, asked)
     starts = [found.gathered.codes[unit] for unit in found.gathered.start]
-    picture = Svg(draw(found.flow, _title(starts, ahead=asked.direction is Direction.FORWARD)))
+    named = _title(starts, ahead=asked.direction is Direction.FORWARD)
+    picture = Svg(draw(found.flow, named, speech=spoken()))
     picture.headers.update(as_file("trace.svg"))
     return picture

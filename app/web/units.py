@@ -8,6 +8,7 @@ from sqlmodel import Session
 from app.shared.codes import fold
 from app.web.desk import Visiting
 from app.web.facts import Known, known_of
+from app.web.gate import CHECKS
 from app.web.kinds import named
 from app.web.life import SHOWN, Life, life
 from app.web.offers import offers_of
@@ -42,6 +43,7 @@ def show_unit(desk: Visiting, code: str) -> Response:
         named=named,
         most=SHOWN,
         verdicts=VERDICTS,
+        checks=CHECKS,
     )
 
 

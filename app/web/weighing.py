@@ -36,7 +36,7 @@ from app.web.desk import Desk, may
 from app.web.forms import Form, Unreadable, read_number
 from app.web.offers import Offer
 from app.web.packing import packed_on
-from app.web.shown import number, typed_number
+from app.web.shown import number, spoken, typed_number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
@@ -221,4 +221,4 @@ def draw_chart(
         raise Refused("not-found", f"No bag of {chart.pack} was weighed: there is nothing to draw.")
     from app.packing.charts.drawing import draw_pack  # noqa: PLC0415 - takes seconds to load
 
-    return Svg(draw_pack(chart))
+    return Svg(draw_pack(chart, spoken()))

@@ -5,13 +5,16 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from babel.messages import Catalog
-from babel.messages.extract import extract_from_dir
+from babel.messages.extract import DEFAULT_KEYWORDS, extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
 from app.shared.kinds import KINDS
 from app.web.texts import LANGUAGES, LOCALES
 
 _WEB = LOCALES.parent
+_DRAWN = ("packing/charts", "tracing/flow", "recall", "buying")
+"""Packages whose pictures the pages show."""
+_KEYWORDS = DEFAULT_KEYWORDS | {"pair": (1, 2)}
 _METHODS = [("**.py", "python"), ("templates/**.html", "jinja2")]
 _OPTIONS = {"templates/**.html": {"trimmed": "true", "newstyle_gettext": "true"}}
 
@@ -28,6 +31,10 @@ def extracted() -> Catalog:
         str(_WEB), _METHODS, _OPTIONS
     ):
         found.add(message)
+    for drawn in _DRAWN:
+        folder = str(_WEB.parent / drawn)
+        for _file, _line, message, *_more in extract_from_dir(folder, keywords=_KEYWORDS):
+            found.add(message)
     for kind in KINDS.values():
         found.add(kind.title)
         found.add(kind.meaning)

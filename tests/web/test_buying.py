@@ -85,14 +85,19 @@ def test_pictures_and_the_report_are_served_to_whoever_is_signed_in(
 ) -> None:
     rufus = visitor_as("roaster")
     pages = {
-        "/cover/board.svg?by=component": "/cover.svg",
+        "/cover/board.svg?by=component": ("/cover.svg", "Tage Reichweite nach Komponente"),
         "/cover/projection.svg?by=component&key=Base&days=30":
-            "/cover/projection.svg?key=Base&days=30",
-        "/cover/use.svg?by=component&key=Base": "/cover/use.svg?key=Base",
-        "/green/months.svg": "/ageing/months.svg",
+            ("/cover/projection.svg?key=Base&days=30", "Kommender Bestand: Base"),
+        "/cover/use.svg?by=component&key=Base":
+            ("/cover/use.svg?key=Base", "Verbrauch am Tag: Base"),
+        "/green/months.svg": ("/ageing/months.svg", "Monate seit der Ernte"),
     }  # fmt: skip
-    for page, path in pages.items():
-        assert rufus.get(page).content == house.send("GET", path).content, page
+    for page, (path, german) in pages.items():
+        drawn, plain = rufus.get(page, Accept_Language="de").text, house.send("GET", path).text
+        assert 'xml:lang="de"' in drawn, page
+        assert german in drawn, page
+        assert 'xml:lang="en"' in plain, path
+        assert german not in plain, path
     printed = rufus.get("/cover/report.pdf")
     assert printed.headers["content-type"] == "application/pdf"
     assert "Enter the contract" not in words(rufus.get("/cover/orders"))

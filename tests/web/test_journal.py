@@ -1,11 +1,14 @@
 """The journal, mass balances and corrections of adjustments at the pages."""
 
+import ast
 from collections.abc import Callable
 
 from sqlalchemy import Engine, text
 
 from app.shared.times import now
+from app.web.acts import ACTS
 from tests.api import Api
+from tests.house.source import called, modules
 from tests.makers import furnish, receive, roast, sack_codes
 from tests.web.conftest import Visitor, words
 
@@ -124,3 +127,36 @@ def test_an_adjustment_is_taken_back_after_a_look_at_it(
     assert noor.get("/adjustments/9/void").status_code == 404
     assert visitor_as("buyer").get("/adjustments/1/void").status_code == 403
     book_is_sound()
+
+
+def test_every_action_of_the_journal_has_a_name_in_the_language_of_the_page(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    booked = {
+        str(call.args[0].value)
+        for module in modules("app")
+        for call in module.calls()
+        if called(call) in {"Posting", "note"} and call.args
+        if isinstance(call.args[0], ast.Constant)
+    }
+    cards = {
+        str(call.args[0].value)
+        for module in modules("app")
+        for call in module.calls()
+        if called(call) == "Shelf" and isinstance(call.args[0], ast.Constant)
+    }
+    by_name = {"opening stock", "delivery", "adjustment", "blend", "pack"}
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    ada = visitor_as("admin")
+
+    assert len(booked) > 50
+    assert len(cards) > 10
+    kinds = (
+        booked | by_name | {f"{card} {done}" for card in cards for done in ("entered", "changed")}
+    )
+    assert set(ACTS) - kinds == {"packing material counted", "packing material written off"}
+    assert kinds - set(ACTS) == set()
+    page = words(ada.get("/journal", Accept_Language="de"))
+    assert "Lieferung" in page
+    assert "Maschine angelegt" in page

@@ -140,6 +140,12 @@ def test_bag_after_bag_is_weighed_with_limits_and_advice_until_the_check_is_book
     chart = pia.get(f"/weigh/{code}/chart.svg?w=250000")
     assert chart.headers["content-type"] == "image/svg+xml"
     assert "21 bags weighed in 2 checks" in chart.text
+    german = pia.get(f"/weigh/{code}/chart.svg?w=250400", Accept_Language="de").text
+    assert 'xml:lang="de"' in german
+    assert "21 Beutel gewogen in 2 Prüfungen." in german
+    assert "schwerster 251 g" in german
+    assert "laufendes Mittel" in german
+    assert "running mean" not in german
     assert pia.get(f"/weigh/{code}/chart.svg?w=x").status_code == 422
     assert pia.get("/weigh/P-404").status_code == 404
     undo = f"/take-back/check/{check['id']}?of={code}"

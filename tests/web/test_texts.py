@@ -83,6 +83,7 @@ def test_somebody_who_chose_german_and_pounds_sees_and_types_so(
                   taken_at="2026-03-02T09:30").headers["location"]
     )  # fmt: skip
     lost = noor.get("/no-such-page")
+    unheard = noor.fill("/move", to="A-01", sacks="S-404")
 
     assert '<html lang="de">' in page.text
     assert "132,28\N{NARROW NO-BREAK SPACE}lb" in page.text
@@ -90,5 +91,8 @@ def test_somebody_who_chose_german_and_pounds_sees_and_types_so(
     assert "Hier gehört eine Zahl hin, etwa 11,4" in words(refused)
     assert "GL-7: 11,4 % Feuchte." in words(told)
     assert words(lost).startswith("Nicht da")
+    # What an act says is English: after the title in words of the page, and marked as what it is.
+    assert re.search(r'<h2>[^<]+</h2>\s*<p lang="en">[^<]*S-404', unheard.text)
+    assert "No such code" not in unheard.text
     taken = api.get("/readings?subject=GL-7")["items"][0]
     assert (str(taken["value"]), taken["taken_at"]) == ("11.4", "2026-03-02T08:30:00Z")

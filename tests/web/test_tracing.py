@@ -50,6 +50,15 @@ def test_a_trace_names_customers_lots_and_stages_and_draws_them(
     assert next(row for row in rows if row["code"] == packed)["suspect_kg"] == "20.0"
     assert 'filename="trace.svg"' in drawn.headers["content-disposition"]
     assert drawn.content.startswith(b"<?xml")
+    german = quill.get("/trace/flow.svg?units=GL-7&direction=forward", Accept_Language="de").text
+    for said in (
+        'xml:lang="de"',
+        "verdächtig, anteilig",
+        "Bei Kunden",
+        "12,5\N{NARROW NO-BREAK SPACE}kg",
+    ):
+        assert said in german, said
+    assert "suspect" not in german
     assert f'href="/u/{mixed}"' in forward.text
     assert visitor_as("buyer").get("/trace?units=GL-7").status_code == 200
 

@@ -9,8 +9,19 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from app.packing.charts.rules import PackChart, ProductChart, running_means
-from app.packing.charts.wording import describe_pack, describe_product
-from app.shared.charts import BLUE, INK, ORANGE, RED, bare, draw_svg, explain, level
+from app.packing.charts.wording import describe_pack, describe_product, weights_of
+from app.shared.charts import (
+    BLUE,
+    INK,
+    ORANGE,
+    RED,
+    bare,
+    draw_svg,
+    explain,
+    level,
+    write_figures,
+)
+from app.shared.speech import N_, PLAIN, Speech
 from app.standards.average_quantity import MG
 from app.standards.control_limits import Around
 
@@ -25,36 +36,50 @@ class Style(NamedTuple):
     label: str
 
 
-_SOUND = Style("o", BLUE, "bag")
-_SHORT = Style("v", ORANGE, "bag below T1")
-_VERY_SHORT = Style("X", RED, "bag below T2")
+_SOUND = Style("o", BLUE, N_("bag"))
+_SHORT = Style("v", ORANGE, N_("bag below T1"))
+_VERY_SHORT = Style("X", RED, N_("bag below T2"))
 _INSIDE = Style("o", BLUE, "check")
 _OUTSIDE = Style("D", RED, "check outside of its limits")
 
 
-def draw_pack(chart: PackChart) -> str:
+def draw_pack(chart: PackChart, speech: Speech = PLAIN) -> str:
     """Draw every weight of a pack with nominal, T1, T2 and the running mean."""
-    return draw_svg(partial(_pack, chart), (9, 4.5), *describe_pack(chart))
+    return draw_svg(
+        partial(_pack, chart, speech), (9, 4.5), *describe_pack(chart, speech),
+        language=speech.language,
+    )  # fmt: skip
 
 
-def _pack(chart: PackChart, figure: Figure) -> None:
+def _pack(chart: PackChart, speech: Speech, figure: Figure) -> None:
+    say = speech.gettext
     axes = figure.add_subplot()
     weights = [weight / MG for weight in chart.weights()]
-    _level(axes, chart.limits.nominal_mg / MG, "nominal", "-", INK)
-    _level(axes, chart.limits.t1_mg / MG, "T1", "--", ORANGE)
+    _level(
+        axes,
+        chart.limits.nominal_mg / MG,
+        speech.gettext("nominal"),
+        "-",
+        INK,
+        decimal=speech.decimal,
+    )
+    _level(axes, chart.limits.t1_mg / MG, "T1", "--", ORANGE, decimal=speech.decimal)
     if not chart.one_limit:
-        _level(axes, chart.limits.t2_mg / MG, "T2", ":", RED)
+        _level(axes, chart.limits.t2_mg / MG, "T2", ":", RED, decimal=speech.decimal)
     means = [mean.numerator / mean.denominator / MG for mean in running_means(chart.weights())]
     numbers = range(1, len(weights) + 1)
-    axes.plot(numbers, means, color=INK, linewidth=1.2, dashes=(6, 1), label="running mean")
+    axes.plot(numbers, means, color=INK, linewidth=1.2, dashes=(6, 1),
+              label=speech.gettext("running mean"))  # fmt: skip
     short, very_short = set(chart.short()), set(chart.very_short())
     sound = [number for number in numbers if number not in short | very_short]
     for style, marked in ((_SOUND, sound), (_SHORT, short), (_VERY_SHORT, very_short)):
-        _mark(axes, style, sorted(marked), weights)
+        _mark(axes, style._replace(label=say(style.label)), sorted(marked), weights)
     _between_checks(axes, [len(check) for check in chart.checks])
-    _settle(axes, len(weights), "bag, in the order of weighing", "net weight in g")
+    along = speech.gettext("bag, in the order of weighing")
+    _settle(axes, len(weights), along, speech.gettext("net weight in g"))
+    write_figures(axes, speech.decimal)
     explain(figure, axes)
-    axes.set_title(f"Weights of pack {chart.pack}")
+    axes.set_title(weights_of(chart, speech))
 
 
 def draw_product(chart: ProductChart) -> str:
@@ -81,8 +106,11 @@ def _product(chart: ProductChart, figure: Figure) -> None:
     means.set_title(f"Means and ranges of {chart.sku}")
 
 
-def _level(axes: Axes, grams: float, name: str, dashes: str, colour: str) -> None:
-    level(axes, grams, f"{name} {grams:.10g} g", dashes, colour)
+def _level(
+    axes: Axes, grams: float, name: str, dashes: str, colour: str, *, decimal: str = "."
+) -> None:  # fmt: skip
+    figure = f"{grams:.10g}".replace(".", decimal)
+    level(axes, grams, f"{name} {figure} g", dashes, colour)
 
 
 def _mark(axes: Axes, style: Style, numbers: Sequence[int], values: Sequence[float]) -> None:

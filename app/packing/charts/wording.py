@@ -5,23 +5,49 @@ from fractions import Fraction
 
 from app.packing.charts.rules import PackChart, ProductChart
 from app.packing.weighing.showing import grams
+from app.shared.speech import PLAIN, Speech
 
 _MOST_NAMED = 20
 
 
-def describe_pack(chart: PackChart) -> tuple[str, str]:
+def describe_pack(chart: PackChart, speech: Speech = PLAIN) -> tuple[str, str]:
     """Give the title and the description of the weights of a pack."""
     weights, limits = chart.weights(), chart.limits
-    t2 = "" if chart.one_limit else f", T2 {grams(limits.t2_mg)} g"
-    below_t2 = "" if chart.one_limit else f" {_which('Below T2', chart.very_short(), 'bag')}"
-    said = (
-        f"{chart.sku}, {chart.name}: {_count(len(weights), 'bag')} weighed in "
-        f"{_count(len(chart.checks), 'check')}. Nominal {grams(limits.nominal_mg)} g, "
-        f"T1 {grams(limits.t1_mg)} g{t2}. Mean {grams(Fraction(sum(weights), len(weights)))} g, "
-        f"lightest {grams(min(weights))} g, heaviest {grams(max(weights))} g. "
-        f"{_which('Below T1', chart.short(), 'bag')}{below_t2}"
-    )
-    return f"Weights of pack {chart.pack}", said
+
+    def mass(milligrams: int | Fraction) -> str:
+        return f"{speech.number(grams(milligrams))} g"
+
+    t2 = "" if chart.one_limit else f", T2 {mass(limits.t2_mg)}"
+    weighed = speech.ngettext(
+        "%(number)s bag weighed", "%(number)s bags weighed", len(weights)
+    ) % {"number": len(weights)}  # fmt: skip
+    checks = speech.ngettext(
+        "in %(number)s check", "in %(number)s checks", len(chart.checks)
+    ) % {"number": len(chart.checks)}  # fmt: skip
+    said = [
+        f"{chart.sku}, {chart.name}: {weighed} {checks}.",
+        speech.gettext("Nominal %(nominal)s, %(limits)s.") % {
+            "nominal": mass(limits.nominal_mg), "limits": f"T1 {mass(limits.t1_mg)}{t2}",
+        },
+        speech.gettext("Mean %(mean)s, lightest %(least)s, heaviest %(most)s.") % {
+            "mean": mass(Fraction(sum(weights), len(weights))),
+            "least": mass(min(weights)), "most": mass(max(weights)),
+        },
+        _bags(speech, speech.gettext("Below T1"), chart.short()),
+    ]  # fmt: skip
+    if not chart.one_limit:
+        said.append(_bags(speech, speech.gettext("Below T2"), chart.very_short()))
+    return weights_of(chart, speech), " ".join(said)
+
+
+def weights_of(chart: PackChart, speech: Speech) -> str:
+    """Name the chart of a pack."""
+    return speech.gettext("Weights of pack %(pack)s") % {"pack": chart.pack}
+
+
+def _bags(speech: Speech, where: str, numbers: Sequence[int]) -> str:
+    named = speech.ngettext("bag %(numbers)s", "bags %(numbers)s", len(numbers))
+    return _which(speech, where, numbers, named)
 
 
 def describe_product(chart: ProductChart) -> tuple[str, str]:
@@ -31,8 +57,8 @@ def describe_product(chart: ProductChart) -> tuple[str, str]:
         f"weight, nominal {chart.nominal_g} g."
     )
     if chart.means:
-        means = _which("Means outside of their limits", chart.means_outside(), "check")
-        ranges = _which("Ranges outside of theirs", chart.ranges_outside(), "check")
+        means = _checks("Means outside of their limits", chart.means_outside())
+        ranges = _checks("Ranges outside of theirs", chart.ranges_outside())
         said += f" Limits are three standard deviations by the mean range. {means} {ranges}"
     else:
         said += " Too few checks for limits: two at least."
@@ -41,12 +67,19 @@ def describe_product(chart: ProductChart) -> tuple[str, str]:
     return f"Means and ranges of {chart.sku}", said
 
 
-def _which(where: str, numbers: Sequence[int], what: str) -> str:
+def _checks(where: str, numbers: Sequence[int]) -> str:
+    named = "check %(numbers)s" if len(numbers) == 1 else "checks %(numbers)s"
+    return _which(PLAIN, where, numbers, named)
+
+
+def _which(speech: Speech, where: str, numbers: Sequence[int], named: str) -> str:
     if not numbers:
-        return f"{where}: none."
+        return f"{where}: {speech.gettext('none')}."
     shown = ", ".join(str(number) for number in numbers[:_MOST_NAMED])
-    more = f" and {len(numbers) - _MOST_NAMED} more" if len(numbers) > _MOST_NAMED else ""
-    return f"{where}: {what}{'' if len(numbers) == 1 else 's'} {shown}{more}."
+    if more := len(numbers[_MOST_NAMED:]):
+        both = {"shown": shown, "more": more}
+        shown = speech.gettext("%(shown)s and %(more)s more") % both
+    return f"{where}: {named % {'numbers': shown}}."
 
 
 def _count(number: int, what: str) -> str:

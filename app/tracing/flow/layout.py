@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 from app.labels.fonts import readable
 from app.labels.pieces import MM, Lettering, Ruler, half_points
 from app.papers.sheets import Words, wrapped
-from app.shared.mass import kg_text
+from app.shared.speech import PLAIN, Speech
 from app.tracing.flow.rules import Box, Flow, Link, Node, Side
 from app.tracing.flow.wording import label
 
@@ -93,11 +93,15 @@ Thick = Callable[[int], int]
 """How thick so many grams are."""
 
 
-def lay_out(flow: Flow, title: str, width: int, ruler: Ruler, foot: Sequence[str] = ()) -> Picture:
+def lay_out(
+    flow: Flow, title: str, width: int, ruler: Ruler, foot: Sequence[str] = (),
+    *, speech: Speech = PLAIN,
+) -> Picture:  # fmt: skip
     """Lay a picture of this width out; it is as high as it has to be."""
     columns = _columns(flow)
     across = (width - 2 * _MARGIN) // max(len(columns), 1)
-    lines = {node.box: _lines(node, flow, across - _BAR - _GAP, ruler) for node in flow.nodes}
+    room = across - _BAR - _GAP
+    lines = {node.box: _lines(node, flow, room, ruler, speech) for node in flow.nodes}
     top = _MARGIN + 2 * _TITLE
     high, thick = _scale(columns, lines, width * 9 // 20)
     placed: dict[Box, _Placed] = {}
@@ -110,20 +114,20 @@ def lay_out(flow: Flow, title: str, width: int, ruler: Ruler, foot: Sequence[str
     picture.words.append(Words(_MARGIN, _MARGIN + _TITLE, title, _TITLE, Lettering.BOLD))
     for node in flow.nodes:
         _stand(picture, node, placed[node.box], thick)
-    _flow(picture, flow, placed, thick)
-    _explain(picture, foot, ruler)
+    _flow(picture, flow, placed, thick, speech)
+    _explain(picture, foot, ruler, speech)
     return picture
 
 
-def _lines(node: Node, flow: Flow, width: int, ruler: Ruler) -> list[str]:
+def _lines(node: Node, flow: Flow, width: int, ruler: Ruler, speech: Speech) -> list[str]:
     """Write what a box is, and its kilograms; a long name is cut."""
     lettering = Lettering.BOLD if node.start else Lettering.TEXT
-    name = wrapped(readable(label(node)), width, TEXT, lettering, ruler)
+    name = wrapped(readable(label(node, speech)), width, TEXT, lettering, ruler)
     if len(name) > _MOST_LINES:
         name = [*name[: _MOST_LINES - 1], _cut(name[_MOST_LINES - 1], width, lettering, ruler)]
-    lines = [*name, kg_text(node.grams)]
+    lines = [*name, speech.mass(node.grams)]
     if flow.suspects and 0 < node.suspect_g < node.grams:
-        lines.append(f"suspect {kg_text(node.suspect_g)}")
+        lines.append(speech.gettext("suspect %(mass)s") % {"mass": speech.mass(node.suspect_g)})
     return lines
 
 
@@ -206,9 +210,11 @@ def _stand(picture: Picture, node: Node, at: _Placed, thick: Thick) -> None:
         y += _LEADING
 
 
-def _flow(picture: Picture, flow: Flow, placed: Mapping[Box, _Placed], thick: Thick) -> None:
+def _flow(
+    picture: Picture, flow: Flow, placed: Mapping[Box, _Placed], thick: Thick, speech: Speech
+) -> None:
     """Draw the bands, in each bar in the order of where they come from and go to."""
-    names = {node.box: label(node) for node in flow.nodes}
+    names = {node.box: label(node, speech) for node in flow.nodes}
     leaves = {box: at.y for box, at in placed.items()}
     comes = dict(leaves)
     for suspect in (True, False) if picture.suspects else (False,):
@@ -222,12 +228,19 @@ def _flow(picture: Picture, flow: Flow, placed: Mapping[Box, _Placed], thick: Th
         for ends in sorted(grams, key=lambda ends: (placed[ends[0]].y, ends)):
             source, target = ends
             if grams[ends]:
-                says = f"{names[source]} to {names[target]}: {kg_text(grams[ends])}"
+                says = _says(names[source], names[target], grams[ends], suspect, speech)
                 picture.bands.append(Band(
                     placed[source].x + _BAR, starts[ends], placed[target].x, comes[target],
-                    thick(grams[ends]), suspect, f"{says} suspect" if suspect else says,
+                    thick(grams[ends]), suspect, says,
                 ))  # fmt: skip
             comes[target] += thick(grams[ends])
+
+
+def _says(source: str, target: str, grams: int, suspect: bool, speech: Speech) -> str:
+    told = {"source": source, "target": target, "mass": speech.mass(grams)}
+    if suspect:
+        return speech.gettext("%(source)s to %(target)s: %(mass)s suspect") % told
+    return speech.gettext("%(source)s to %(target)s: %(mass)s") % told
 
 
 def _part(link: Link, flow: Flow, *, suspect: bool) -> int:
@@ -236,13 +249,14 @@ def _part(link: Link, flow: Flow, *, suspect: bool) -> int:
     return link.grams - link.suspect_g if flow.suspects else link.grams
 
 
-def _explain(picture: Picture, foot: Sequence[str], ruler: Ruler) -> None:
+def _explain(picture: Picture, foot: Sequence[str], ruler: Ruler, speech: Speech) -> None:
     """Say at the foot what the shades mean, and what else has to be said."""
     y = picture.height
     width = picture.width - 2 * _MARGIN
     if picture.suspects:
         x = _MARGIN
-        for suspect, said in ((True, "suspect, pro rata"), (False, "other coffee")):
+        shades = speech.gettext("suspect, pro rata"), speech.gettext("other coffee")
+        for suspect, said in zip((True, False), shades, strict=True):
             picture.bars.append(Bar(x, y, _BAR, _BAR, suspect, said))
             picture.words.append(Words(x + _BAR + _GAP // 2, y + TEXT, said, TEXT))
             x += _BAR + 3 * _GAP + ruler.width(said, Lettering.TEXT, TEXT)

@@ -10,6 +10,7 @@ from xml.etree import ElementTree as ET
 
 from app.labels.fonts import FontRuler, readable
 from app.labels.pieces import MM, Lettering
+from app.shared.speech import PLAIN, Speech
 from app.tracing.flow.layout import Band, Picture, lay_out
 from app.tracing.flow.rules import Box, Flow
 from app.tracing.flow.wording import describe
@@ -29,31 +30,38 @@ _LETTERS: Final = {
 """With a light rim, so that words can be read over thin bands."""
 
 
-def draw(flow: Flow, title: str, width: int = WIDTH) -> bytes:
+def draw(flow: Flow, title: str, width: int = WIDTH, speech: Speech = PLAIN) -> bytes:
     """Draw a flow."""
-    root = _drawn(flow, title, width, {})
+    root = _drawn(flow, title, width, {}, speech)
     drawn: bytes = ET.tostring(root, encoding="utf-8", xml_declaration=True)
     return drawn
 
 
-def draw_in_page(flow: Flow, title: str, addresses: Mapping[Box, str]) -> str:
+def draw_in_page(
+    flow: Flow, title: str, addresses: Mapping[Box, str], speech: Speech = PLAIN
+) -> str:
     """Draw a flow to stand in a page, with boxes that lead to an address each."""
-    return ET.tostring(_drawn(flow, title, WIDTH, addresses), encoding="unicode")
+    return ET.tostring(_drawn(flow, title, WIDTH, addresses, speech), encoding="unicode")
 
 
-def _drawn(flow: Flow, title: str, width: int, addresses: Mapping[Box, str]) -> ET.Element:
-    picture = lay_out(flow, readable(title), width, FontRuler(), [CAUTION])
-    return written(picture, title, f"{describe(flow)} {CAUTION}", addresses)
+def _drawn(
+    flow: Flow, title: str, width: int, addresses: Mapping[Box, str], speech: Speech
+) -> ET.Element:
+    caution = speech.gettext(CAUTION)
+    picture = lay_out(flow, readable(title), width, FontRuler(), [caution], speech=speech)
+    said = f"{describe(flow, speech)} {caution}"
+    return written(picture, title, said, addresses, speech.language)
 
 
 def written(
-    picture: Picture, title: str, description: str, addresses: Mapping[Box, str]
-) -> ET.Element:
+    picture: Picture, title: str, description: str, addresses: Mapping[Box, str],
+    language: str = "en",
+) -> ET.Element:  # fmt: skip
     """Write a picture; one with links is a group of them, not one image."""
     size = {"width": f"{_mm(picture.width)}mm", "height": f"{_mm(picture.height)}mm"}
     root = ET.Element("svg", {
         "xmlns": "http://www.w3.org/2000/svg", "role": "group" if addresses else "img",
-        "xml:lang": "en",
+        "xml:lang": language,
         "aria-labelledby": "flow-title flow-description", **size,
         "viewBox": f"0 0 {_mm(picture.width)} {_mm(picture.height)}",
     })  # fmt: skip

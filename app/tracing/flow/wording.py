@@ -3,58 +3,59 @@
 from collections.abc import Mapping
 from typing import Final
 
-from app.shared.mass import kg_text
+from app.shared.speech import N_, PLAIN, Speech, pair
 from app.tracing.flow.rules import REST, Flow, Node, Side
 
 TERMS: Final[Mapping[str, str]] = {
-    "green_left": "Green left",
-    "in_process": "Left, roasted or blended",
-    "packed_left": "Bags left",
-    "dispatched": "At customers",
-    "roasting_loss": "Lost in roasting",
-    "packing_loss": "Lost in packing",
-    "draw_difference": "Book against scale",
-    "sample": "Samples",
-    "spill": "Spilled",
-    "count": "Counted less",
-    "moisture": "Lost in storage",
-    "other_coffee": "Other coffee",
-    "made_of": "What it was made of",
-    "asked": "What was asked for",
-    "sent": "Sent to customers",
-    "returned": "Came back",
-    "came_back": "Came back",
+    "green_left": N_("Green left"),
+    "in_process": N_("Left, roasted or blended"),
+    "packed_left": N_("Bags left"),
+    "dispatched": N_("At customers"),
+    "roasting_loss": N_("Lost in roasting"),
+    "packing_loss": N_("Lost in packing"),
+    "draw_difference": N_("Book against scale"),
+    "sample": N_("Samples"),
+    "spill": N_("Spilled"),
+    "count": N_("Counted less"),
+    "moisture": N_("Lost in storage"),
+    "other_coffee": N_("Other coffee"),
+    "made_of": N_("What it was made of"),
+    "asked": N_("What was asked for"),
+    "sent": N_("Sent to customers"),
+    "returned": N_("Came back"),
+    "came_back": N_("Came back"),
 }
 """Of other terms the word itself is the name."""
 
 KINDS: Final[Mapping[str, tuple[str, str]]] = {
-    "lot": ("lot", "lots"),
-    "sack": ("sack", "sacks"),
-    "roast": ("roast", "roasts"),
-    "blend": ("blend", "blends"),
-    "pack": ("pack", "packs"),
-    "dispatch": ("dispatch", "dispatches"),
-    "return": ("return", "returns"),
+    "lot": pair("%(number)s lot", "%(number)s lots"),
+    "sack": pair("%(number)s sack", "%(number)s sacks"),
+    "roast": pair("%(number)s roast", "%(number)s roasts"),
+    "blend": pair("%(number)s blend", "%(number)s blends"),
+    "pack": pair("%(number)s pack", "%(number)s packs"),
+    "dispatch": pair("%(number)s dispatch", "%(number)s dispatches"),
+    "return": pair("%(number)s return", "%(number)s returns"),
 }
 
 
-def term_name(term: str) -> str:
+def term_name(term: str, speech: Speech = PLAIN) -> str:
     """Name where coffee came from or went."""
-    said = TERMS.get(term, term.replace("_", " "))
+    said = speech.gettext(TERMS[term]) if term in TERMS else term.replace("_", " ")
     return said[:1].upper() + said[1:]
 
 
-def label(node: Node) -> str:
+def label(node: Node, speech: Speech = PLAIN) -> str:
     """Name a box: by its unit where it has one, else by how many and what they share."""
     name = node.box.name
     if node.box.side is not Side.UNITS:
-        return term_name(name)
+        return term_name(name, speech)
     if node.box.stage not in KINDS:
         return name
-    one, many = KINDS[node.box.stage]
-    count = f"{node.units} {one if node.units == 1 else many}"
+    count = speech.ngettext(*KINDS[node.box.stage], node.units) % {
+        "number": speech.number(node.units)
+    }
     if name == REST:
-        return f"{count} more"
+        return speech.gettext("%(count)s more") % {"count": count}
     if node.box.stage == "dispatch":
         return name
     if node.units == 1:
@@ -62,16 +63,19 @@ def label(node: Node) -> str:
     return f"{count}, {name}" if name else count
 
 
-def describe(flow: Flow) -> str:
+def describe(flow: Flow, speech: Speech = PLAIN) -> str:
     """Say what the picture shows, for whoever has it read aloud."""
-    said = [_said(flow, side) for side in (Side.CAME_IN, Side.END)]
-    return f"In came {said[0]}. Of it {said[1]}."
+    came, ended = (_said(flow, side, speech) for side in (Side.CAME_IN, Side.END))
+    return speech.gettext("In came %(came)s. Of it %(ended)s.") % {"came": came, "ended": ended}
 
 
-def _said(flow: Flow, side: Side) -> str:
+def _said(flow: Flow, side: Side, speech: Speech) -> str:
     sums: dict[str, int] = {}
     for node in flow.nodes:
         if node.box.side is side:
-            name = label(node).lower()
+            name = label(node, speech)
+            name = name.lower() if speech is PLAIN else name
             sums[name] = sums.get(name, 0) + node.grams
-    return ", ".join(f"{name} {kg_text(grams)}" for name, grams in sums.items()) or "nothing"
+    return ", ".join(
+        f"{name} {speech.mass(grams)}" for name, grams in sums.items()
+    ) or speech.gettext("nothing")  # fmt: skip
