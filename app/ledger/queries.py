@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
+from functools import lru_cache
 
 from sqlalchemy import ColumnElement, bindparam, exists, func, or_, select
 from sqlalchemy.orm import aliased, object_session
@@ -110,10 +111,12 @@ def held_with(unit_id: IdColumn) -> ColumnElement[bool]:
     return or_(col(HoldUnit.unit_id) == unit_id, col(HoldUnit.unit_id).in_(lots))
 
 
+@lru_cache(maxsize=64)
 def on_hold(unit_id: IdColumn) -> ColumnElement[bool]:
     """Tell in a statement whether a unit, or the lot it came from, has an open hold.
 
-    `unit_id` is of the table of units or of any alias of it.
+    `unit_id` is of the table of units or of any alias of it. Nearly every statement asks this, and
+    putting it together took as long as running the statement.
     """
     return exists(
         select(col(HoldUnit.hold_id))
