@@ -1,6 +1,7 @@
 """Readings: what is to be read, any kind of reading, and the series of one subject."""
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from decimal import Decimal
 from typing import Annotated, Any, Final, NamedTuple
 
@@ -9,7 +10,7 @@ from sqlmodel import Session
 
 from app.green.condition.climate import climate_page
 from app.green.condition.queries import condition_of, watch_page
-from app.green.condition.schemas import LotCondition, PointOut, WatchedLot, WatchedPlace
+from app.green.condition.schemas import LotCondition, PointOut, WatchedPlace
 from app.green.readings import actions, queries
 from app.green.readings.rules import AlarmKind
 from app.green.readings.schemas import ReadingIn, ReadingOut
@@ -120,9 +121,10 @@ def _watched(session: Session, settings: Settings) -> tuple[list[Any], list[Any]
     """Read lots, as the API lists them, and rooms that somebody has to look after."""
     lots, _more = watch_page(session, Page(_MOST, 0), settings, None, None)
     places, _more = climate_page(session, Page(_MOST, 0), settings, None)
+    # As they are answered, kilograms and all: read as a model these would be taken for grams.
     watched = [
-        {**WatchedLot.model_validate(each).__dict__, "on_hand_kg": each["on_hand_kg"]}
-        for each in lots
+        {**each, "taken_at": datetime.fromisoformat(at) if (at := each["taken_at"]) else None}
+        for each in map(dict[str, Any], lots)
     ]
     return watched, [WatchedPlace.model_validate(each) for each in places]
 
