@@ -119,9 +119,12 @@ class Wire:
     def patch(self, path: str, body: object, if_match: str) -> httpx.Response:
         return self._client.patch(path, content=to_json(body), headers={"If-Match": if_match})
 
+    def ask(self, path: str) -> httpx.Response:
+        return self._client.get(path)
+
     def get(self, path: str) -> Any:
         """Read something that is there."""
-        answer = self._client.get(path)
+        answer = self.ask(path)
         assert answer.status_code == 200, answer.text
         return read_json(answer.content)
 
