@@ -106,17 +106,23 @@ class Account:
 
 
 class PostgresServer:
-    """Runs while its `with` block does; `durable` for tests that pull the plug on it."""
+    """Runs while its `with` block does; `durable` for tests that pull the plug on it.
+
+    All it has is on `disk`, else where temporary files are.
+    """
 
     port: int
 
-    def __init__(self, *, durable: bool = False) -> None:
+    def __init__(self, *, durable: bool = False, disk: Path | None = None) -> None:
         self._settings = {} if durable else QUICK
         self._account = Account.fit_for_a_server()
+        self._disk = disk
 
     def __enter__(self) -> Self:
         self._folder = Path(
-            tempfile.mkdtemp(prefix="jutebook-postgres-", dir=_place_for(self._account))
+            tempfile.mkdtemp(
+                prefix="jutebook-postgres-", dir=self._disk or _place_for(self._account)
+            )
         )
         self._cluster = self._folder / "cluster"
         self._log = self._folder / "postgres.log"
@@ -142,7 +148,9 @@ class PostgresServer:
     def url(self, database: str) -> str:
         return f"postgresql+psycopg://{OWNER}@127.0.0.1:{self.port}/{database}"
 
-    def create_database(self, name: str, template: str | None = None) -> None:
+    def create_database(
+        self, name: str, template: str | None = None, tablespace: str | None = None
+    ) -> None:
         """Create an empty database, or a copy of one that nobody is connected to."""
         # Copying files instead would write out all that the tests before have left in memory.
         self._tell(
@@ -150,6 +158,25 @@ class PostgresServer:
                 sql.Identifier(name), sql.Identifier(template or "template0")
             )
         )
+        if tablespace:
+            self._tell(
+                sql.SQL("ALTER DATABASE {} SET TABLESPACE {}").format(
+                    sql.Identifier(name), sql.Identifier(tablespace)
+                )
+            )
+
+    def create_tablespace(self, name: str, disk: Path) -> None:
+        """Let databases be put on another disk."""
+        folder = disk / name
+        folder.mkdir()
+        self._account.own(folder)
+        with self.as_superuser() as connection:
+            connection.autocommit = True
+            connection.execute(
+                sql.SQL("CREATE TABLESPACE {} OWNER {} LOCATION {}").format(
+                    sql.Identifier(name), sql.Identifier(OWNER), str(folder)
+                )
+            )
 
     def drop_database(self, name: str) -> None:
         """Drop a database if it is there, whoever is still connected to it."""
@@ -200,7 +227,7 @@ class PostgresServer:
 
     def _start_on_a_free_port(self) -> None:
         for attempt in range(1, ATTEMPTS + 1):
-            self.port = _free_port()
+            self.port = free_port()
             try:
                 self.start()
             except PostgresUnavailableError as error:
@@ -400,7 +427,7 @@ def _plain_environment(home: Path) -> dict[str, str]:
     return {**kept, "LC_ALL": "C", "HOME": str(home)}
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
@@ -421,7 +448,7 @@ def _place_for(account: Account) -> Path:
 def _binaries_for(account: Account, folder: Path) -> Path:
     """Find a PostgreSQL that the account can run; copy the packaged one if it lies out of reach."""
     packaged = _packaged_binaries()
-    for binaries in (*packaged, *_binaries_of_the_machine()):
+    for binaries in (*packaged, *binaries_of_the_machine()):
         if account.can_run(binaries):
             return binaries
         if binaries in packaged:
@@ -438,7 +465,7 @@ def _packaged_binaries() -> list[Path]:
     return [Path(place).resolve() / "pginstall" / "bin" for place in places or ()]
 
 
-def _binaries_of_the_machine() -> Iterator[Path]:
+def binaries_of_the_machine() -> Iterator[Path]:
     yield from sorted(
         Path("/usr/lib/postgresql").glob("*/bin"),
         key=lambda binaries: int(binaries.parent.name),

@@ -136,13 +136,16 @@ class Wire:
     def patch(self, path: str, body: object, if_match: str) -> httpx.Response:
         return self._client.patch(path, content=to_json(body), headers={"If-Match": if_match})
 
+    def ask(self, path: str) -> httpx.Response:
+        return self._client.get(path)
+
     def get(self, path: str) -> Any:
         """Read something that is there."""
         return read_json(self.read(path))
 
     def read(self, path: str) -> bytes:
         """Read it as it comes over the wire."""
-        answer = self._client.get(path)
+        answer = self.ask(path)
         assert answer.status_code == 200, answer.text
         return answer.content
 

@@ -25,9 +25,13 @@ POLLS = 150
 POLL_S = 0.2
 
 
+def told(part: str, name: str) -> dict[str, Any]:
+    whole: dict[str, dict[str, dict[str, Any]]] = YAML(typ="safe", pure=True).load(COMPOSE_FILE)
+    return whole[part][name]
+
+
 def service(name: str) -> dict[str, Any]:
-    told: dict[str, dict[str, dict[str, Any]]] = YAML(typ="safe", pure=True).load(COMPOSE_FILE)
-    return told["services"][name]
+    return told("services", name)
 
 
 def in_the_container(home: Path, environment: Mapping[str, str]) -> dict[str, str]:
@@ -82,11 +86,29 @@ def test_the_service_looks_for_the_database_that_the_other_service_keeps() -> No
     assert looked_for.database == keeper["POSTGRES_DB"]
 
 
-def test_the_service_is_published_to_its_own_machine_only() -> None:
-    told = service("jutebook")
+def test_the_replica_is_there_for_the_asking_and_let_in_as_one_that_follows() -> None:
+    replica, keeper = service("replica"), service("postgres")
+    begins, asked = COMPOSE_FILE.read_text().split("name: jutebook\n")[0], "--username=jutebook"
+    read_from = make_url(re.findall(r"JUTEBOOK_READ_DATABASE_URL=(\S+)\"", begins)[0])
+    follows = [
+        line.split()
+        for line in told("configs", "access")["content"].splitlines()
+        if line.split()[1] == "replication"
+    ]
 
-    assert [re.sub(r"\$\{[^}]*\}", "8000", port) for port in told["ports"]] == [
-        f"127.0.0.1:8000:{told['environment']['JUTEBOOK_PORT']}"
+    assert replica["profiles"] == re.findall(r"COMPOSE_PROFILES=(\w+)", begins)
+    assert (read_from.host, read_from.port, read_from.database) == ("replica", 5432, "jutebook")
+    assert replica["image"] == keeper["image"]
+    assert asked in replica["command"][2]
+    assert follows == [["host", "replication", "jutebook", "samenet", "scram-sha-256"]]
+    assert "ports" not in replica
+
+
+def test_the_service_is_published_to_its_own_machine_only() -> None:
+    ours = service("jutebook")
+
+    assert [re.sub(r"\$\{[^}]*\}", "8000", port) for port in ours["ports"]] == [
+        f"127.0.0.1:8000:{ours['environment']['JUTEBOOK_PORT']}"
     ]
     assert "ports" not in service("postgres")
 
@@ -113,28 +135,29 @@ def test_the_start_command_names_subcommands_that_exist(tmp_path: Path) -> None:
 def test_the_start_command_brings_up_a_ready_service_that_stops_when_asked(
     postgres_server: PostgresServer, tmp_path: Path, free_port: str
 ) -> None:
-    told = service("jutebook")
+    ours = service("jutebook")
     database = f"compose_{uuid4().hex}"
     postgres_server.create_database(database)
     url = postgres_server.url(database).replace("+psycopg", "")
     substituted = {
         "JUTEBOOK_DATABASE_URL": url,
+        "JUTEBOOK_READ_DATABASE_URL": "",
         "JUTEBOOK_HOST": "127.0.0.1",
         "JUTEBOOK_PORT": free_port,
     }
-    environment = in_the_container(tmp_path, {**told["environment"], **substituted})
+    environment = in_the_container(tmp_path, {**ours["environment"], **substituted})
     log = tmp_path / "log"
 
     with (
         log.open("wb") as output,
         subprocess.Popen(  # noqa: S603 - the very command of the file
-            told["command"], stdout=output, stderr=output, cwd=tmp_path, env=environment
+            ours["command"], stdout=output, stderr=output, cwd=tmp_path, env=environment
         ) as process,
     ):
         try:
             wait_until_ready(process, free_port, log)
             health = subprocess.run(  # noqa: S603 - the very check of the file
-                told["healthcheck"]["test"][1:],
+                ours["healthcheck"]["test"][1:],
                 check=False,
                 capture_output=True,
                 cwd=tmp_path,

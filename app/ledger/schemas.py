@@ -3,17 +3,20 @@
 from collections import Counter
 from collections.abc import Iterable
 from functools import cache
-from typing import Annotated, ClassVar, Literal, Self
+from typing import Annotated, ClassVar, Final, Literal, Self
 
 from pydantic import (
     AfterValidator,
     BaseModel,
     ConfigDict,
     Field,
+    GetJsonSchemaHandler,
     StrictInt,
     StringConstraints,
     model_validator,
 )
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
 
 from app.ledger.tables import Reason, UnitKind
 from app.shared.codes import Code
@@ -24,6 +27,9 @@ Why = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_
 """A reason in words."""
 Note = Annotated[str, StringConstraints(max_length=2000)]
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+
+_SAID_BESIDE: Final = frozenset({"title", "description", "default", "examples"})
+"""What a schema says of a member whatever its type."""
 
 
 class Asked(BaseModel):
@@ -43,6 +49,24 @@ class Asked(BaseModel):
         return {
             name: value for name, value in said.items() if value is not None or name not in meaning
         }
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """Say so in the document, too."""
+        schema = handler(core)
+        members = handler.resolve_ref_schema(schema).get("properties", {})
+        for name in _names_with_a_default(cls) & members.keys():
+            members[name] = _or_null(members[name])
+        return schema
+
+
+def _or_null(member: JsonSchemaValue) -> JsonSchemaValue:
+    beside = {name: said for name, said in member.items() if name in _SAID_BESIDE}
+    taken = {name: said for name, said in member.items() if name not in _SAID_BESIDE}
+    choices = taken["anyOf"] if set(taken) == {"anyOf"} else [taken]
+    return {"anyOf": [*choices, {"type": "null"}]} | beside
 
 
 @cache

@@ -10,7 +10,6 @@ from contextlib import suppress
 
 import pytest
 from fastapi import FastAPI
-from prometheus_client.parser import text_string_to_metric_families
 from sqlalchemy import Engine, func, select, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
@@ -21,20 +20,11 @@ from app.settings import Settings
 from app.shared.db import open_engine, reading, writing
 from tests.api import Api, problem
 from tests.cli.conftest import Jutebook
+from tests.figures import figures
 from tests.makers import furnish, receive
 from tests.serving import served
 
 A_NUMBER = re.compile(r"[0-9a-f]{16}")
-
-
-def figures(api: Api) -> dict[str, float]:
-    """Read the metrics: each by its name and labels."""
-    told = api.send("GET", "/metrics").text
-    return {
-        f"{sample.name}{sorted(sample.labels.items())}": sample.value
-        for family in text_string_to_metric_families(told)
-        for sample in family.samples
-    }
 
 
 @pytest.fixture

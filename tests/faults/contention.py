@@ -2,6 +2,7 @@
 
 import random
 import threading
+import time
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -26,6 +27,8 @@ class Scramble:
     statuses: Counter[int] = field(default_factory=Counter)
     of_client: Counter[int] = field(default_factory=Counter)
     """How many attempts of each client were booked."""
+    longest_s: float = 0
+    """How long the slowest answer took."""
     flaws: list[str] = field(default_factory=list)
 
 
@@ -44,7 +47,8 @@ def _attempts(sacks: list[str], chance: random.Random) -> tuple[str, Any]:
 
 def scramble(url: str, attempts: int, clients: int = 16, servers: int = 2) -> Scramble:
     """Let so many clients at several servers of one book try, in all so many times."""
-    house, found, lock = House(url, sack_kg=60), Scramble(), threading.Lock()
+    # The coffee runs out about half way: first everybody draws, then everybody wants the last.
+    house, found, lock = House(url, sack_kg=max(60, attempts // 20)), Scramble(), threading.Lock()
     each = attempts // clients
 
     def client(number: int, address: str) -> None:
@@ -52,8 +56,10 @@ def scramble(url: str, attempts: int, clients: int = 16, servers: int = 2) -> Sc
         with Wire(address, house.token) as wire:
             for _ in range(each):
                 path, body = _attempts(house.sacks, chance)
+                asked = time.monotonic()
                 answer = wire.post(path, body)
                 with lock:
+                    found.longest_s = max(found.longest_s, time.monotonic() - asked)
                     _count(found, number, path, answer)
                 if path == "/holds" and answer.is_success:
                     wire.post(f"/holds/{answer.json()['id']}/release", {"reason": "nothing"})

@@ -22,7 +22,7 @@ from app.shared.db import open_engine, reading, writing
 from app.shared.sign_in import add_token
 from app.shared.staff import Role
 from tests.api import Api, problem
-from tests.cli.test_porter import figures
+from tests.figures import figures
 from tests.makers import furnish, receive, sack_codes
 from tests.postgres import PostgresServer, Standby
 from tests.serving import ServiceProcess, Wire

@@ -55,15 +55,21 @@ def resolve(document: Json, node: Json) -> Json:
     return node
 
 
+def objects_of(document: Json, schema: Json) -> Iterator[Json]:
+    """Find the objects of a schema at any depth."""
+    plain = resolve(document, schema)
+    members = plain.get("properties", {})
+    if members:
+        yield plain
+    for inner in (*members.values(), plain.get("items"), *plain.get("anyOf", [])):
+        if inner:
+            yield from objects_of(document, inner)
+
+
 def members_of(document: Json, schema: Json) -> Iterator[str]:
     """Name the members of a schema at any depth."""
-    plain = resolve(document, schema)
-    for name, member in plain.get("properties", {}).items():
-        yield name
-        yield from members_of(document, member)
-    for inner in (plain.get("items"), *plain.get("anyOf", [])):
-        if inner:
-            yield from members_of(document, inner)
+    for each in objects_of(document, schema):
+        yield from each["properties"]
 
 
 def answer_of(document: Json, told: Told) -> Json | None:

@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import FastAPI
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
-from tests.notes.operations import operations, resolve
+from tests.notes.operations import objects_of, operations, resolve
 from tests.notes.tables import DOCUMENT, GENERATED, RENEW, document_of, generated_part
 
 Json = dict[str, Any]
@@ -138,6 +138,25 @@ def _is_number(schema: Json) -> bool:
     """Tell a number, a number or null, and numbers by code."""
     choices = schema.get("anyOf", [schema.get("additionalProperties", schema)])
     return {choice["type"] for choice in choices} - {"null"} == {"number"}
+
+
+def test_null_for_what_may_be_left_out_of_a_body_is_said_to_be_as_good(document: Json) -> None:
+    bodies = [
+        content["schema"]
+        for _, _, operation in operations(document)
+        for kind, content in operation.get("requestBody", {}).get("content", {}).items()
+        if kind == "application/json"
+    ]
+    refusing = {
+        (owner["title"], name)
+        for body in bodies
+        for owner in objects_of(document, body)
+        for name, member in owner.get("properties", {}).items()
+        if name not in owner.get("required", []) and {"type": "null"} not in member["anyOf"]
+    }
+
+    assert len(bodies) > 100
+    assert refusing == set()
 
 
 def test_no_schema_asks_for_multiples_that_binary_floats_miss(document: Json) -> None:
