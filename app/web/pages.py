@@ -42,6 +42,7 @@ from app.web import (
     readings,
     recalling,
     receiving,
+    record_voids,
     returning,
     roast_day,
     roasting,
@@ -50,7 +51,6 @@ from app.web import (
     start,
     stocking,
     store,
-    taking_back,
     taking_over,
     tasting,
     tracing,
@@ -68,7 +68,7 @@ PAGES: Final = (
     contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
     instruments, packing, weighing, stocking, dispatching, returning, selling, crating,
     holding, tracing, recalling, drilling, balancing, journal, master_cards, people,
-    taking_over, house, backups, photographing, taking_back, sampling, casing, offline, assets,
+    taking_over, house, backups, photographing, record_voids, sampling, casing, offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""
 

@@ -115,7 +115,7 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/settings": ("/settings",),
     "/sign-in": ("/sign-in",),
     "/store": ("/store",),
-    "/take-back/{what}/{number}": ("/take-back/sample/1",),
+    "/void/{what}/{number}": ("/void/sample/1",),
     "/tokens": ("/tokens",),
     "/tokens/new": ("/tokens/new",),
     "/tokens/{number}/revoke": ("/tokens/1/revoke",),

@@ -148,7 +148,7 @@ def test_bag_after_bag_is_weighed_with_limits_and_advice_until_the_check_is_book
     assert "running mean" not in german
     assert pia.get(f"/weigh/{code}/chart.svg?w=x").status_code == 422
     assert pia.get("/weigh/P-404").status_code == 404
-    undo = f"/take-back/check/{check['id']}?of={code}"
+    undo = f"/void/check/{check['id']}?of={code}"
     assert f'href="{undo}"' in pia.get(f"/weigh/{code}").text
     back = pia.fill(undo, reason="the scale was not tared")
     assert back.headers["location"] == f"/weigh/{code}"

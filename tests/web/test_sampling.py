@@ -39,9 +39,9 @@ def test_a_sample_is_drawn_by_its_plan_and_taken_back(
     assert str(api.get("/lots/GL-7")["on_hand_kg"]) == "718.65"
     own = noor.fill(f"/samples?of={sacks[11]}", _sacks=sacks[11], _each="300", kind="retained")
     assert own.headers["location"] == f"/samples?of={sacks[11]}"
-    back = noor.fill("/take-back/sample/1?of=GL-7", reason="the wrong lot")
+    back = noor.fill("/void/sample/1?of=GL-7", reason="the wrong lot")
     assert back.headers["location"] == "/samples?of=GL-7"
-    assert "Taken back." in words(noor.get(back.headers["location"]))
+    assert "Voided." in words(noor.get(back.headers["location"]))
     assert str(api.get("/lots/GL-7")["on_hand_kg"]) == "719.7"
     assert visitor_as("buyer").get("/samples").status_code == 403
     book_is_sound()
@@ -63,10 +63,10 @@ def test_what_was_put_on_record_by_mistake_is_taken_back_where_it_is_listed(
 
     told = ""
     for somebody, listed, act in (
-        (noor, "/readings/GL-7", "/take-back/reading/1?of=GL-7"),
-        (noor, f"/roasted/{code}", f"/take-back/colour/2?of={code}"),
-        (quill, f"/cup/{code}", f"/take-back/tasting/1?of={code}"),
-        (quill, "/instruments/METER-1", "/take-back/calibration/1?of=METER-1"),
+        (noor, "/readings/GL-7", "/void/reading/1?of=GL-7"),
+        (noor, f"/roasted/{code}", f"/void/colour/2?of={code}"),
+        (quill, f"/cup/{code}", f"/void/tasting/1?of={code}"),
+        (quill, "/instruments/METER-1", "/void/calibration/1?of=METER-1"),
     ):
         assert f'href="{act}"' in somebody.get(listed).text
         assert somebody.fill(act).status_code == 422
@@ -78,8 +78,8 @@ def test_what_was_put_on_record_by_mistake_is_taken_back_where_it_is_listed(
     assert told.count("It stays to be read, and counts for nothing.") == 4
     assert told.count("The hold it placed stays until quality releases it.") == 1
     assert api.get(f"/roasts/{code}")["disposition"] == "set_aside"
-    assert noor.get(f"/take-back/tasting/1?of={code}").status_code == 403
-    assert noor.get("/take-back/roast/1").status_code == 404
-    kept = noor.fill(f"/take-back/colour/1?of={code}", reason="typed in twice")
+    assert noor.get(f"/void/tasting/1?of={code}").status_code == 403
+    assert noor.get("/void/roast/1").status_code == 404
+    kept = noor.fill(f"/void/colour/1?of={code}", reason="typed in twice")
     assert kept.status_code == 409
     assert "its gate went by it" in words(kept)

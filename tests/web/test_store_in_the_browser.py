@@ -24,7 +24,7 @@ PAGES = {
     "arrival-inspection": "/arrivals/GL-7/inspection",
     "arrival-exception": "/arrivals/GL-7/exception",
     "samples": "/samples?of=GL-7",
-    "take-back": "/take-back/reading/1?of=GL-7",
+    "take-back": "/void/reading/1?of=GL-7",
     "put-away": "/put-away?of=GL-7",
     "coffee": "/coffee?text=roble",
     "store": "/store",

@@ -1,4 +1,4 @@
-"""Taking back what was put on record by mistake and made no unit: it stays to be read, marked."""
+"""Voiding what was put on record by mistake and made no unit: it stays to be read, marked."""
 
 from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Final, NamedTuple
@@ -29,7 +29,7 @@ Of = Annotated[Code | None, Query()]
 
 
 class Act(NamedTuple):
-    """Something that can be taken back."""
+    """Something that can be voided."""
 
     name: str
     """Marked with `N_`."""
@@ -66,29 +66,29 @@ ACTS: Final[Mapping[str, Act]] = {
         Permission.INSTRUMENTS, "/instruments/{instrument}", by_code=True,
     ),
 }  # fmt: skip
-"""What the pages list and let somebody take back, by its name in an address."""
+"""What the pages list and let somebody void, by its name in an address."""
 
 
 def _act(desk: Desk, what: str) -> Act:
     if what not in ACTS:
-        raise Refused("not-found", f"There is no act {what} that is taken back here.")
+        raise Refused("not-found", f"There is no act {what} that is voided here.")
     desk.refuse_without(ACTS[what].permission)
     return ACTS[what]
 
 
 def _ask(desk: Desk, what: str, number: int, of: str | None, form: Form[Any]) -> Response:
     heading = _(ACTS[what].name) % {"number": number}
-    return desk.show("take_back.html", form, what=what, number=number, of=of, heading=heading)
+    return desk.show("void_record.html", form, what=what, number=number, of=of, heading=heading)
 
 
-@router.get("/take-back/{what}/{number}")
+@router.get("/void/{what}/{number}")
 def show_act(desk: Visiting, what: str, number: Number, of: Of = None) -> Response:
-    """Ask why it is taken back."""
+    """Ask why it is voided."""
     return _ask(desk, what, number, of, desk.blank(_act(desk, what).body))
 
 
-@router.post("/take-back/{what}/{number}")
-def take_back(desk: Visiting, what: str, number: Number, of: Of = None) -> Response:
+@router.post("/void/{what}/{number}")
+def void_act(desk: Visiting, what: str, number: Number, of: Of = None) -> Response:
     """Say that it never was."""
     act = _act(desk, what)
     form = desk.sent(act.body)
@@ -99,7 +99,7 @@ def take_back(desk: Visiting, what: str, number: Number, of: Of = None) -> Respo
 
 
 def _told(made: Mapping[str, Any]) -> str:
-    told = _("Taken back. It stays to be read, and counts for nothing.")
+    told = _("Voided. It stays to be read, and counts for nothing.")
     holds = made.get("open_holds") or []
     stays = ngettext(
         "The hold it placed stays until quality releases it.",
