@@ -34,8 +34,8 @@ KINDS: Final[Mapping[str, Kind]] = {
         "another one where more is to be roasted."),
     "busy": Kind(
         503, "The book is busy or out of reach",
-        "Nothing was booked. Try again after the seconds that `Retry-After` names, "
-        "with the same `Idempotency-Key`."),
+        "Try again after the seconds that `Retry-After` names, with the same `Idempotency-Key`: "
+        "so it is booked once, whatever came of it before."),
     "case-state": Kind(
         409, "The case does not stand here by itself",
         "A case is packed, taken apart and sent while it stands here by itself. Take it off its "

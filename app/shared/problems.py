@@ -161,7 +161,15 @@ def _database(_: Request, error: Exception) -> Response:
             "Ask for less at a time.",
             {"Retry-After": "30"},
         )
-    if error.connection_invalidated or type(error).__name__ == "OperationalError":
+    if error.connection_invalidated:
+        # Perhaps while it committed: then only asking again tells what came of it.
+        return problem(
+            "busy",
+            "The connection to the database was lost: booked is all of it or nothing. Sent again "
+            "with the same Idempotency-Key it is booked once.",
+            {"Retry-After": "2"},
+        )
+    if type(error).__name__ == "OperationalError":
         return problem(
             "busy",
             "The database did not take the request; nothing was booked.",

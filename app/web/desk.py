@@ -88,8 +88,13 @@ class Desk(Clerk):
             form.refuse(refused)
             if refused.slug == "idempotency-key-reused":
                 form.key = forms.blank(form.body).key
-        except OperationalError:
-            form.refuse(Refused("busy", _("The database did not take it; nothing was booked.")))
+        except OperationalError as error:
+            said = _("The database did not take it; nothing was booked.")
+            if error.connection_invalidated:
+                said = _(
+                    "The connection to the database was lost. Send it again: it is booked once."
+                )
+            form.refuse(Refused("busy", said))
         else:
             made: dict[str, Any] = read_json(bytes(answer.body))
             return made
@@ -277,6 +282,12 @@ def _let_in(request: Request, visitor: Visitor | None, needed: SecurityScopes) -
     for permission in needed.scopes:
         _refuse_without(visitor.staff, Permission(permission))
     return visitor
+
+
+def _not_taken(error: OperationalError) -> str:
+    if error.connection_invalidated:  # perhaps while it committed
+        return _("The connection to the database was lost. Send it again: it is booked once.")
+    return _("The database did not take it; nothing was booked.")
 
 
 def _refuse_without(staff: Staff, permission: Permission) -> None:
