@@ -248,6 +248,10 @@ def test_a_morning_without_a_connection_is_booked_in_its_order_but_for_what_is_r
         roaming.replace("lines.0.bags", "2")
         roaming.press("Book the dispatch")
         roaming.wait_for("booked: 0.5")
+        # What waited behind the refused one goes out after the page is there again.
+        roaming.wait_until(
+            lambda: bool(api.get(f"/sacks/{sacks[3]}")["location"] == "B-02"), "it still waits"
+        )
         roaming.wait_until_gone("#queue")
 
     _is_booked_in_its_order(api, sacks)
