@@ -18,6 +18,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from tests.bench import imports, pages, recall, requests, traces
+from tests.bench.machine import machine
 from tests.postgres import PostgresServer
 
 BARE = "bare walk by the driver"
@@ -147,7 +148,7 @@ def main(arguments: list[str]) -> None:
     )
     asked = parser.parse_args(arguments)
     kind = "PostgreSQL" if asked.postgresql else "SQLite"
-    sys.stdout.write(f"{recall.machine()}\n{kind}\n\n")
+    sys.stdout.write(f"{machine()}\n{kind}\n\n")
     with databases(postgresql=asked.postgresql, folder=asked.folder) as made:
         WHAT[asked.what](made, asked)
 

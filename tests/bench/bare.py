@@ -44,9 +44,9 @@ class BareBook:
 
     def __init__(self, url: str) -> None:
         self._lock = threading.Lock()
-        self._sqlite = url.startswith("sqlite")
-        mark = "?" if self._sqlite else "%s"
         self._connection: Any = open_bare(url)
+        self._sqlite = isinstance(self._connection, sqlite3.Connection)
+        mark = mark_of(self._connection)
         self._begin = (
             "BEGIN IMMEDIATE" if self._sqlite else f"BEGIN; SELECT pg_advisory_xact_lock({THE_PEN})"
         )
@@ -92,7 +92,7 @@ def write_rows(connection: Any, table: str, rows: Sequence[Mapping[str, object]]
     values = ([row[column] for column in columns] for row in rows)
     if isinstance(connection, sqlite3.Connection):
         plain = (list(map(_as_sqlite, each)) for each in values)
-        connection.executemany(_insert(table, columns, "?"), plain)
+        connection.executemany(_insert(table, columns, mark_of(connection)), plain)
         return
     into = f"COPY {table} ({', '.join(columns)}) FROM STDIN"
     with connection.cursor() as cursor, cursor.copy(into) as copy:
@@ -105,6 +105,11 @@ def _as_sqlite(value: object) -> object:
     if isinstance(value, datetime):
         return value.replace(tzinfo=None).isoformat(" ", "microseconds")
     return value.isoformat() if isinstance(value, date) else value
+
+
+def mark_of(connection: object) -> str:
+    """Tell how a driver marks a parameter."""
+    return "?" if isinstance(connection, sqlite3.Connection) else "%s"
 
 
 def open_bare(url: str) -> Any:

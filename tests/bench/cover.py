@@ -7,11 +7,8 @@ of them. SQLite in a temporary folder, or a PostgreSQL server of its own with `-
 import argparse
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from statistics import median
-from tempfile import TemporaryDirectory
-from time import perf_counter, process_time
 from typing import Any
 
 from sqlalchemy import Engine, insert, text
@@ -31,7 +28,8 @@ from app.settings import Settings
 from app.shared.answers import to_json
 from app.shared.db import batched, open_engine, reading
 from app.shared.paging import KeyPage
-from tests.postgres import PostgresServer
+from tests.bench.__main__ import database
+from tests.bench.machine import timed
 
 SACKS = 20
 STYLES = 20
@@ -53,17 +51,6 @@ _USE = (
     "JOIN flow f ON f.target_id = u.id JOIN sack s ON s.unit_id = f.source_id "
     "WHERE e.happened_at >= :since GROUP BY s.lot_id, date(e.happened_at)"
 )
-
-
-@contextmanager
-def _database(*, postgresql: bool) -> Iterator[str]:
-    if postgresql:
-        with PostgresServer() as server:
-            server.create_database("bench")
-            yield server.url("bench")
-        return
-    with TemporaryDirectory(prefix="jutebook-bench-") as folder:
-        yield f"sqlite:///{folder}/book.db"
 
 
 class _Filler:
@@ -159,13 +146,9 @@ class _Filler:
 
 def _timed(act: Callable[[], int]) -> tuple[float, float, int]:
     """Take the median by the clock, and how long this process itself worked."""
-    took, worked, found = [], [], 0
-    for _ in range(TIMES):
-        begun, at_work = perf_counter(), process_time()
-        found = act()
-        took.append(perf_counter() - begun)
-        worked.append(process_time() - at_work)
-    return median(took), median(worked), found
+    runs = [timed(act) for _ in range(TIMES)]
+    seconds, at_work_s = (median(each) for each in zip(*(took for took, _ in runs), strict=True))
+    return seconds, at_work_s, runs[-1][1]
 
 
 def measure(engine: Engine, settings: Settings) -> Iterator[tuple[str, float, float, int]]:
@@ -216,7 +199,7 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--postgresql", action="store_true")
     asked = parser.parse_args(arguments)
     say = sys.stdout.write
-    with _database(postgresql=asked.postgresql) as url:
+    with database(postgresql=asked.postgresql) as url:
         engine = open_engine(url)
         migrate(engine)
         filler = _Filler(asked.lots)

@@ -1,8 +1,7 @@
 """Taking over a hundred thousand sacks, beside the same rows written by the driver alone."""
 
-import resource
+import os
 from collections.abc import Callable, Iterator
-from time import perf_counter, process_time
 from typing import Any, NamedTuple
 
 from sqlalchemy import Engine, select
@@ -11,15 +10,10 @@ from sqlmodel import SQLModel
 from app.green.opening import take_over
 from app.green.schemas import StockFileIn
 from app.ledger.posting import Pen
-from app.main import create_app
-from app.schema import migrate
-from app.settings import Settings
 from app.shared.db import writing
-from app.shared.sign_in import add_token
-from app.shared.staff import Role
-from tests.api import Api
 from tests.bench.bare import write_rows
-from tests.makers import furnish
+from tests.bench.machine import peak_mib, timed
+from tests.bench.opened import opened
 
 SACKS_A_LOT = 300
 _WRITTEN = (
@@ -49,40 +43,27 @@ class Line(NamedTuple):
 
 def measure(url: Callable[[str], str], sacks: int) -> Iterator[Line]:
     """Import into one database and copy what came of it into another by its driver."""
-    settings, engine = _furnished(url("import"))
     file = _file(sacks // SACKS_A_LOT)
+    with opened(url("import")) as there:
 
-    def imported() -> None:
-        with writing(engine) as session:
-            take_over(Pen(session, "bench", settings), StockFileIn(file=file))
+        def imported() -> None:
+            with writing(there.engine) as session:
+                take_over(Pen(session, "bench", there.settings), StockFileIn(file=file))
 
-    seconds, at_work_s = _timed(imported)
-    rows = dict(_rows(engine))
+        took, _ = timed(imported)
+        rows = dict(_rows(there.engine))
     number = sum(map(len, rows.values()))
-    engine.dispose()
-    yield Line("import of a stock file", number, seconds, at_work_s, _peak_mib())
-    _, other = _furnished(url("bare"))
+    yield Line("import of a stock file", number, *took, peak_mib(os.getpid()))
+    with opened(url("bare")) as other:
 
-    def copied() -> None:
-        with writing(other) as session:
-            connection = session.connection().connection.driver_connection
-            for name, some in rows.items():
-                write_rows(connection, name, some)
+        def copied() -> None:
+            with writing(other.engine) as session:
+                connection = session.connection().connection.driver_connection
+                for name, some in rows.items():
+                    write_rows(connection, name, some)
 
-    yield Line("the same rows by the driver", number, *_timed(copied), _peak_mib())
-    other.dispose()
-
-
-def _furnished(url: str) -> tuple[Settings, Engine]:
-    settings = Settings(database_url=url, hold_on_arrival=False, _env_file=None)
-    service = create_app(settings)
-    migrate(service.state.engine)
-    with writing(service.state.engine) as session:
-        token = add_token(session, "bench", [Role.ADMIN])
-    api = Api(service, token)
-    furnish(api)
-    api.close()
-    return settings, service.state.engine
+        took, _ = timed(copied)
+    yield Line("the same rows by the driver", number, *took, peak_mib(os.getpid()))
 
 
 def _file(lots: int) -> str:
@@ -105,13 +86,3 @@ def _rows(engine: Engine) -> Iterator[tuple[str, list[dict[str, Any]]]]:
                 found = [row for row in found if row["kind"] == "opening stock"]
             if found:
                 yield name, found
-
-
-def _timed(act: Callable[[], None]) -> tuple[float, float]:
-    began, worked = perf_counter(), process_time()
-    act()
-    return perf_counter() - began, process_time() - worked
-
-
-def _peak_mib() -> float:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

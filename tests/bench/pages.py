@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from datetime import timedelta
 from itertools import groupby
 from statistics import median
-from time import perf_counter, process_time
 from typing import NamedTuple
 
 from sqlalchemy import event
@@ -19,6 +18,7 @@ from app.shared.staff import Role
 from app.shared.times import now
 from seed import play
 from tests.api import Api
+from tests.bench.machine import timed
 from tests.web.conftest import PASSWORD, Visitor
 from tests.web.every_page import book_the_rest, opened_with
 
@@ -66,16 +66,14 @@ def measure(url: str, days: int) -> Iterator[PageTime]:
 
 
 def _timed(ada: Visitor, route: str, address: str, asked: list[str]) -> PageTime:
-    took, worked = [], []
     ada.get(address)
+    took = []
     for _ in range(TIMES):
         asked.clear()
-        begun, at_work = perf_counter(), process_time()
-        ada.get(address)
-        took.append((perf_counter() - begun) * 1000)
-        worked.append((process_time() - at_work) * 1000)
+        took.append(timed(lambda: ada.get(address))[0])
     count = sum(each.startswith(("SELECT", "WITH")) for each in asked)
-    return PageTime(route, median(took), median(worked), count)
+    ms, at_work_ms = (median(each) * 1000 for each in zip(*took, strict=True))
+    return PageTime(route, ms, at_work_ms, count)
 
 
 def print_pages(url: str, days: int) -> None:

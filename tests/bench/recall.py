@@ -1,24 +1,17 @@
 """A recall of one lot of 300 sacks, act by act, beside the bare walk of the database's driver."""
 
-import os
-import platform
 from collections.abc import Callable, Iterator
-from pathlib import Path
-from time import perf_counter, process_time
 from typing import Any, NamedTuple
 
 from sqlalchemy import Engine
 
 from app.ledger.checks import check_book
-from app.main import create_app
-from app.schema import migrate
-from app.settings import Settings
-from app.shared.db import reading, writing
-from app.shared.sign_in import add_token
-from app.shared.staff import Role
+from app.shared.db import reading
 from tests.api import Api
+from tests.bench.bare import mark_of
 from tests.bench.filling import fill
-from tests.makers import furnish
+from tests.bench.machine import timed
+from tests.bench.opened import opened
 
 BARE_WALK = """
 WITH RECURSIVE reached(id) AS (
@@ -40,43 +33,17 @@ class Timed(NamedTuple):
     name: str
     seconds: float
     processor: float
-    """Of the seconds, those in which this process worked: on a busy machine the fairer figure.
-
-    What PostgreSQL works is in its own processes and not among them.
-    """
     found: str
-
-
-def machine() -> str:
-    """Say what the figures were measured on."""
-    kib = next(
-        (int(line.split()[1]) for line in Path("/proc/meminfo").read_text("utf-8").splitlines()
-         if line.startswith("MemTotal")),
-        0,
-    )  # fmt: skip
-    load = ", ".join(f"{each:.1f}" for each in os.getloadavg())
-    return (
-        f"{os.cpu_count()} processors, {kib / 2**20:.0f} GiB, {platform.system()}, "
-        f"Python {platform.python_version()}; load before the run: {load}"
-    )
 
 
 def measure(url: str, flows: int, *, check: bool) -> Iterator[Timed]:
     """Fill a book and recall the lot in the middle of it; yields each figure as it comes."""
-    settings = Settings(database_url=url, hold_on_arrival=False, _env_file=None)
-    service = create_app(settings)
-    engine: Engine = service.state.engine
-    migrate(engine)
-    with writing(engine) as session:
-        api = Api(service, add_token(session, "bench", [Role.ADMIN]))
-    furnish(api)
     lots: list[str] = []
-    yield _timed("fill the book", 1, lambda: _filled(engine, flows, lots))
-    if check:
-        yield _timed("check the book", 1, lambda: _differences(engine))
-    yield from _recall(api, engine, lots[len(lots) // 2])
-    api.close()
-    engine.dispose()
+    with opened(url) as there:
+        yield _timed("fill the book", 1, lambda: _filled(there.engine, flows, lots))
+        if check:
+            yield _timed("check the book", 1, lambda: _differences(there.engine))
+        yield from _recall(there.api, there.engine, lots[len(lots) // 2])
 
 
 def _recall(api: Api, engine: Engine, lot: str) -> Iterator[Timed]:
@@ -103,12 +70,8 @@ def _recall(api: Api, engine: Engine, lot: str) -> Iterator[Timed]:
 
 
 def _timed(name: str, times: int, act: Callable[[], str]) -> Timed:
-    best, found = (float("inf"), float("inf")), ""
-    for _ in range(times):
-        began, worked = perf_counter(), process_time()
-        found = act()
-        best = min(best, (perf_counter() - began, process_time() - worked))
-    return Timed(name, *best, found)
+    (seconds, at_work_s), found = min(timed(act) for _ in range(times))
+    return Timed(name, seconds, at_work_s, found)
 
 
 def _filled(engine: Engine, flows: int, lots: list[str]) -> str:
@@ -117,11 +80,11 @@ def _filled(engine: Engine, flows: int, lots: list[str]) -> str:
 
 
 def _bare_walk(engine: Engine, lot: str) -> str:
-    mark = "?" if engine.dialect.name == "sqlite" else "%s"
     connection = engine.raw_connection()
     try:
+        walk = BARE_WALK.format(mark=mark_of(connection.driver_connection))
         cursor = connection.cursor()
-        cursor.execute(BARE_WALK.format(mark=mark), (lot,))
+        cursor.execute(walk, (lot,))
         return f"{len(cursor.fetchall())} flows"
     finally:
         connection.close()

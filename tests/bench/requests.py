@@ -3,25 +3,18 @@
 Draws stand beside a service that writes the same rows with nothing but the driver.
 """
 
-import os
 from collections.abc import Iterator
 from itertools import cycle
-from pathlib import Path
 from typing import Final, NamedTuple
 
-from sqlalchemy import Engine, text
+from sqlalchemy import text
 
-from app.main import create_app
-from app.schema import migrate
 from app.settings import Settings
-from app.shared.db import writing
-from app.shared.sign_in import add_token
-from app.shared.staff import Role
-from tests.api import Api
 from tests.bench.bare import BareBook, BareService
 from tests.bench.filling import fill
 from tests.bench.load import Loaded, load, request
-from tests.makers import furnish
+from tests.bench.machine import worked_s
+from tests.bench.opened import opened
 from tests.serving import ServerProcess, ServiceProcess
 
 CONNECTIONS: Final = (1, 16, 64)
@@ -54,26 +47,14 @@ class Book(NamedTuple):
 
 def book(url: str, flows: int) -> Book:
     """Fill a book with years of work; with no flows, take one that was filled before."""
-    settings = Settings(
-        database_url=url, hold_on_arrival=False, token_requests_a_minute=10_000_000,
-        _env_file=None,
-    )  # fmt: skip
-    service = create_app(settings.model_copy(update={"statement_seconds": 0}))
-    engine: Engine = service.state.engine
-    migrate(engine)
-    with writing(engine) as session:
-        token = add_token(session, "bench", [Role.ADMIN])
-    api = Api(service, token)
-    if flows:
-        furnish(api)
-        fill(engine, flows)
-    with engine.connect() as connection:
-        sacks = connection.scalars(text(
-            "SELECT code FROM unit WHERE kind = 'sack' AND left_g = made_g ORDER BY id DESC"
-        )).all()  # fmt: skip
-    api.close()
-    engine.dispose()
-    return Book(settings, token, list(sacks))
+    with opened(url, furnished=flows > 0) as there:
+        if flows:
+            fill(there.engine, flows)
+        with there.engine.connect() as connection:
+            sacks = connection.scalars(text(
+                "SELECT code FROM unit WHERE kind = 'sack' AND left_g = made_g ORDER BY id DESC"
+            )).all()  # fmt: skip
+    return Book(there.settings, there.token, list(sacks))
 
 
 def measure(url: str, flows: int, number: int) -> Iterator[Line]:
@@ -109,15 +90,9 @@ def _loaded(
     name: str, server: ServerProcess, requests: Iterator[bytes], connections: int, number: int
 ) -> Line:
     load(server.address, requests, connections, _WARM)
-    worked_s = _worked_s(server.pid)
+    before_s = worked_s(server.pid)
     loaded = load(server.address, requests, connections, number)
-    return Line(name, loaded, (_worked_s(server.pid) - worked_s) * 1000 / number)
-
-
-def _worked_s(process: int) -> float:
-    """Read how long a process has worked, by itself and in the kernel."""
-    said = Path(f"/proc/{process}/stat").read_text("utf-8").rpartition(")")[2].split()
-    return (int(said[11]) + int(said[12])) / os.sysconf("SC_CLK_TCK")
+    return Line(name, loaded, (worked_s(server.pid) - before_s) * 1000 / number)
 
 
 def _beside(ours: Line, theirs: Line) -> Line:

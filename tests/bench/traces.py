@@ -12,13 +12,13 @@ from fractions import Fraction
 from functools import partial
 from pathlib import Path
 from statistics import median
-from time import perf_counter
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import create_engine, make_url, text
 
 from app.shared.answers import read_json
-from tests.bench.bare import open_bare
+from tests.bench.bare import mark_of, open_bare
+from tests.bench.machine import peak_mib, timed
 from tests.bench.requests import Book, book
 from tests.serving import ServiceProcess, Wire
 
@@ -87,7 +87,7 @@ def _at(filled: Book, flows: int) -> Iterator[Line]:
                 _median_ms(partial(wire.read, path)),
                 _median_ms(partial(bare_trace, *asked)),
                 _median_ms(partial(bare_walk, *asked)),
-                _peak_mib(service.pid),
+                peak_mib(service.pid),
             )
     bare.close()
 
@@ -109,25 +109,14 @@ def _starts(url: str) -> Iterator[tuple[str, str, str]]:
     engine.dispose()
 
 
-def _peak_mib(process: int) -> float:
-    said = Path(f"/proc/{process}/status").read_text("utf-8")
-    return int(said.partition("VmHWM:")[2].split()[0]) / 1024
-
-
 def _median_ms(act: Callable[[], object]) -> float:
     act()
-    took_s = []
-    for _ in range(TIMES):
-        began = perf_counter()
-        act()
-        took_s.append(perf_counter() - began)
-    return median(took_s) * 1000
+    return median(timed(act)[0].seconds for _ in range(TIMES)) * 1000
 
 
 def bare_walk(connection: Any, code: str, direction: str) -> tuple[list[Any], list[Any]]:
     """Read the reached units and the flows between them."""
-    mark = "?" if hasattr(connection, "total_changes") else "%s"
-    walk = (_FORWARD if direction == "forward" else _BACKWARD).format(mark)
+    walk = (_FORWARD if direction == "forward" else _BACKWARD).format(mark_of(connection))
     units = connection.execute(walk + _ROWS, (code,)).fetchall()
     flows = connection.execute(walk + _FLOWS, (code,)).fetchall()
     return units, flows
