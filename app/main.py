@@ -74,7 +74,7 @@ from app.tracing import void_routes as voids
 from app.tracing.evidence import routes as unit_evidence
 from app.tracing.flow import routes as flows
 from app.value import routes as value
-from app.web.pages import open_pages, page_routers
+from app.web.pages import open_pages
 from app.web.sessions import Guesses
 
 PACKAGES = (
@@ -151,7 +151,7 @@ def create_app(settings: Settings) -> FastAPI:
     open_book(app, settings)
     explain_refusals(app)
     routers = [package.router for package in PACKAGES]
-    for router in (*routers, problem_pages, bag.router, doors.router, *page_routers()):
+    for router in (*routers, problem_pages, bag.router, doors.router):
         # Each with its whole path, and not router within router, which are searched thrice.
         app.router.routes += router.routes
     open_pages(app)

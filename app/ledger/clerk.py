@@ -178,18 +178,13 @@ def _let_in(
 ) -> Clerk:
     staff = identify(request)
     request.state.who = staff.name
-    _refuse_nul(request)
+    refuse_nul(request)
     for permission in needed.scopes:
-        if not staff.may(Permission(permission)):
-            raise Refused(
-                "forbidden",
-                f"{staff.name} may not do this: the permission {permission} is missing.",
-                permission=permission,
-            )
+        staff.refuse_without(Permission(permission))
     return Clerk(request, staff)
 
 
-def _refuse_nul(request: Request) -> None:
+def refuse_nul(request: Request) -> None:
     """Refuse an address that no database can look up."""
     if "\0" in request.scope["path"] + "".join(request.query_params.values()):
         raise Refused("bad-request", "The address has a NUL character in it.")

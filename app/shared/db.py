@@ -7,7 +7,7 @@ another anyway; taking turns at the door means no deadlock, no overdraw and no r
 
 import json
 import sqlite3
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from functools import cache, partial
 from itertools import islice
@@ -18,6 +18,7 @@ from typing import Any, Final, TypeAlias, TypeVar
 from sqlalchemy import (
     ARRAY,
     BigInteger,
+    BindParameter,
     ColumnElement,
     Connection,
     Engine,
@@ -26,11 +27,9 @@ from sqlalchemy import (
     Text,
     any_,
     bindparam,
-    cast,
     create_engine,
     event,
     func,
-    literal,
     make_url,
     select,
     text,
@@ -38,6 +37,7 @@ from sqlalchemy import (
 from sqlalchemy.engine.interfaces import ExecutionContext
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.pool import ConnectionPoolEntry
+from sqlalchemy.types import TypeEngine
 from sqlmodel import Session
 
 Row = TypeVar("Row")
@@ -146,21 +146,34 @@ def batched(rows: Iterable[Row], size: int) -> Iterator[list[Row]]:
 
 def among(session: Session, column: IdColumn, ids: Collection[int]) -> ColumnElement[bool]:
     """Test for one of many ids with a single parameter, however many they are."""
-    if session.get_bind().dialect.name == "postgresql":
-        return column == any_(cast(literal(list(ids), ARRAY(BigInteger)), ARRAY(BigInteger)))
-    listed = func.json_each(json.dumps(list(ids))).table_valued("value")
-    return column.in_(select(listed.c.value))
+    dialect = session.get_bind().dialect.name
+    return _one_of(column, bindparam(None, _listed(dialect, ids), type_=_LISTED[dialect]))
 
 
-def _among_ids(dialect: str, column: IdColumn) -> ColumnElement[bool]:
-    if dialect == "postgresql":
-        return column == any_(bindparam("ids", type_=ARRAY(BigInteger)))
-    listed = func.json_each(bindparam("ids", type_=Text())).table_valued("value")
-    return column.in_(select(listed.c.value))
+_LISTED: Final[Mapping[str, TypeEngine[Any]]] = {
+    "sqlite": Text(), "postgresql": ARRAY(BigInteger),
+}  # fmt: skip
+"""The type of the parameter that holds ids: JSON where there are no arrays."""
+
+
+def _listed(dialect: str, ids: Collection[int]) -> object:
+    return list(ids) if dialect == "postgresql" else json.dumps(list(ids))
+
+
+def _one_of(column: IdColumn, listed: BindParameter[Any]) -> ColumnElement[bool]:
+    if isinstance(listed.type, ARRAY):
+        return column == any_(listed)
+    return column.in_(select(func.json_each(listed).table_valued("value").c.value))
 
 
 Among: TypeAlias = Callable[[IdColumn], ColumnElement[bool]]
 """Tests for one of the ids that a statement is run over."""
+
+
+_AMONG: Final[Mapping[str, Among]] = {
+    dialect: partial(_one_of, listed=bindparam("ids", type_=listed))
+    for dialect, listed in _LISTED.items()
+}
 
 
 class OverIds:
@@ -173,7 +186,6 @@ class OverIds:
     def __init__(self, build: Callable[..., AnySelect]) -> None:
         """Take what builds the statement."""
         self._build = cache(build)
-        self._among = cache(partial(partial, _among_ids))
 
     def rows(
         self, session: Session, ids: Collection[int], *choices: bool, **values: object
@@ -182,9 +194,8 @@ class OverIds:
         if not ids:
             return ()
         dialect = session.get_bind().dialect.name
-        numbers = list(ids)
-        listed = numbers if dialect == "postgresql" else json.dumps(numbers)
-        statement = self._build(self._among(dialect), *choices)
+        statement = self._build(_AMONG[dialect], *choices)
+        listed = _listed(dialect, ids)
         return session.connection().execute(statement, {"ids": listed, **values}).all()
 
 

@@ -71,11 +71,10 @@ def _refuse_foreign(cursor: str, after: int | str) -> None:
         raise Refused("bad-request", "The cursor is none that this service gave out.")
 
 
-# What only looks at the address is no work for another thread: hence async.
-
 Limit = Annotated[int, Query(ge=1, le=500, description="How many at the most")]
 
 
+# What only looks at the address is no work for another thread: hence async.
 async def _asked(
     limit: Limit = 50,
     cursor: Annotated[

@@ -118,6 +118,15 @@ class Staff:
         """Tell whether any of the roles has the permission."""
         return permission in permissions_of(self.roles)
 
+    def refuse_without(self, permission: Permission) -> None:
+        """Refuse (`forbidden`) where none of the roles has the permission."""
+        if not self.may(permission):
+            raise Refused(
+                "forbidden",
+                f"{self.name} may not do this: the permission {permission} is missing.",
+                permission=permission,
+            )
+
 
 def join_roles(roles: list[Role]) -> str:
     """Write roles as they are kept."""

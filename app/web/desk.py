@@ -17,12 +17,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
 
-from app.ledger.clerk import Clerk
+from app.ledger.clerk import Clerk, refuse_nul
 from app.shared.answers import Answer, read_json, to_json
 from app.shared.bodies import in_time, read_body, up_to
 from app.shared.db import writing
 from app.shared.problems import Refused, problem
-from app.shared.sign_in import Staff
 from app.shared.staff import Permission
 from app.web import forms, sessions
 from app.web.forms import KEY_FIELD, LOOK, TOKEN_FIELD, Form, Typed
@@ -89,20 +88,11 @@ class Desk(Clerk):
             if refused.slug == "idempotency-key-reused":
                 form.key = forms.blank(form.body).key
         except OperationalError as error:
-            said = _("The database did not take it; nothing was booked.")
-            if error.connection_invalidated:
-                said = _(
-                    "The connection to the database was lost. Send it again: it is booked once."
-                )
-            form.refuse(Refused("busy", said))
+            form.refuse(Refused("busy", _not_taken(error)))
         else:
             made: dict[str, Any] = read_json(bytes(answer.body))
             return made
         return None
-
-    def refuse_without(self, permission: Permission) -> None:
-        """Refuse whoever lacks a permission, where a page serves several sorts of acts."""
-        _refuse_without(self.staff, permission)
 
     @property
     def only_looks(self) -> bool:
@@ -277,10 +267,9 @@ def _refuse_older(visitor: Visitor, typed: dict[str, list[str]]) -> None:
 def _let_in(request: Request, visitor: Visitor | None, needed: SecurityScopes) -> Visitor:
     if visitor is None:
         raise Refused("unauthorized", _("Nobody is signed in here."), challenge="Bearer")
-    if "\0" in request.scope["path"] + "".join(request.query_params.values()):
-        raise Refused("bad-request", "The address has a NUL character in it.")
+    refuse_nul(request)
     for permission in needed.scopes:
-        _refuse_without(visitor.staff, Permission(permission))
+        visitor.staff.refuse_without(Permission(permission))
     return visitor
 
 
@@ -288,15 +277,6 @@ def _not_taken(error: OperationalError) -> str:
     if error.connection_invalidated:  # perhaps while it committed
         return _("The connection to the database was lost. Send it again: it is booked once.")
     return _("The database did not take it; nothing was booked.")
-
-
-def _refuse_without(staff: Staff, permission: Permission) -> None:
-    if not staff.may(permission):
-        raise Refused(
-            "forbidden",
-            f"{staff.name} may not do this: the permission {permission} is missing.",
-            permission=permission,
-        )
 
 
 def may(permission: Permission, *, files: bool = False) -> object:

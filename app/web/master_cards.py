@@ -216,7 +216,7 @@ def _sort(desk: Desk, name: str) -> Sort:
     """Find a sort of cards that this person may keep."""
     if name not in SORTS:
         raise Refused("not-found", f"There are no cards {name}.")
-    desk.refuse_without(SORTS[name].permission)
+    desk.staff.refuse_without(SORTS[name].permission)
     return SORTS[name]
 
 

@@ -1,9 +1,8 @@
 """All pages of the service, behind one door."""
 
-from collections.abc import Iterator
 from typing import Final
 
-from fastapi import APIRouter, FastAPI
+from fastapi import FastAPI
 
 from app.web import (
     account,
@@ -73,16 +72,12 @@ PAGES: Final = (
 """Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""
 
 
-def page_routers() -> Iterator[APIRouter]:
-    """Give the routes of every page."""
-    return (page.router for page in PAGES)
-
-
 def open_pages(app: FastAPI) -> None:
-    """Say which tasks there are, and tell browsers in words why something was refused."""
+    """Serve the pages, and tell browsers in words why something was refused."""
     tasks: list[Task] = []
     offers: list[Offer] = []
     for page in PAGES:
+        app.router.routes += page.router.routes
         tasks += getattr(page, "TASKS", ())
         offers += getattr(page, "OFFERS", ())
     app.state.tasks, app.state.offers = tasks, offers

@@ -72,7 +72,7 @@ ACTS: Final[Mapping[str, Act]] = {
 def _act(desk: Desk, what: str) -> Act:
     if what not in ACTS:
         raise Refused("not-found", f"There is no act {what} that is voided here.")
-    desk.refuse_without(ACTS[what].permission)
+    desk.staff.refuse_without(ACTS[what].permission)
     return ACTS[what]
 
 

@@ -19,6 +19,8 @@ from babel import Locale, negotiate_locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
+from app.shared.speech import N_ as N_  # noqa: PLC0414 - given on to every page
+
 LANGUAGES: Final = {"en": "English", "de": "Deutsch"}
 """The languages there are, each in its own words."""
 _FORMATS: Final = {"en": "en_GB"}
@@ -109,8 +111,3 @@ def ngettext(one: str, many: str, number: int) -> str:
 
 
 _ = gettext
-
-
-def N_(message: str) -> str:  # noqa: N802 - gettext's own name for it
-    """Mark a text that is said later, with `_`."""
-    return message
