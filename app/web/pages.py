@@ -29,6 +29,7 @@ from app.web import (
     journal,
     lots_for_buyers,
     master_cards,
+    material_lots,
     measuring,
     moving,
     offline,
@@ -65,8 +66,8 @@ PAGES: Final = (
     start, door, account, finding, units, receiving, arriving, putting_away, printing, moving,
     measuring, roast_day, roasting, blending, cleaning, tasting, voiding, covering,
     contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
-    instruments, packing, weighing, stocking, dispatching, returning, selling, crating,
-    holding, tracing, recalling, drilling, balancing, journal, master_cards, people,
+    instruments, packing, weighing, stocking, material_lots, dispatching, returning, selling,
+    crating, holding, tracing, recalling, drilling, balancing, journal, master_cards, people,
     taking_over, house, backups, photographing, record_voids, sampling, casing, offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""

@@ -48,6 +48,7 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/cover/orders": ("/cover/orders",),
     "/cover/projection": ("/cover/projection?key={component}",),
     "/crates": ("/crates",),
+    "/crates/count": ("/crates/count",),
     "/cup": ("/cup",),
     "/cup/{code}": ("/cup/{aside}",),
     "/deliveries/{code}": ("/deliveries/{delivery}",),
@@ -74,6 +75,9 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/labels/{number}": ("/labels/1",),
     "/mass-balance": ("/mass-balance", "/mass-balance?code={lot}"),
     "/material": ("/material",),
+    "/material-holds/{number}/release": ("/material-holds/1/release",),
+    "/material/{code}": ("/material/ROLL-9",),
+    "/material/{code}/{name}": ("/material/ROLL-9/count", "/material/ROLL-9/hold"),
     "/measure": ("/measure?subject={lot}",),
     "/moisture": ("/moisture",),
     "/move": ("/move",),
@@ -254,6 +258,8 @@ def _stock_up(api: Api, lot: str) -> dict[str, Any]:
     film = {"code": "BAG-250", "name": "Bag", "kind": "bag", "unit": "piece", "has_valve": False}
     api.post("/materials", film)
     api.post("/material-lots", {"material": "BAG-250", "code": "ROLL-9", "quantity": 500})
+    api.post("/material-lots/ROLL-9/changes", {"written_off": 4, "reason": "creased"})
+    api.post("/material-lots/ROLL-9/holds", {"reason": "seal looks weak"})
     api.post("/crate-kinds", {"name": "Blue crate"})
     api.post("/crates/counts", {"kind": "Blue crate", "counted": 20, "reason": "all of them"})
     api.post("/customers", {"name": "Our counter", "kind": "consumers"})
