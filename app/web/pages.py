@@ -6,12 +6,15 @@ from fastapi import FastAPI
 
 from app.web import (
     account,
+    adjusting,
     arriving,
     assets,
     backups,
     balancing,
+    batches,
     blending,
     bringing,
+    cancelling,
     casing,
     cleaning,
     coffees,
@@ -33,6 +36,7 @@ from app.web import (
     measuring,
     moving,
     offline,
+    ordering,
     packing,
     people,
     photographing,
@@ -48,6 +52,7 @@ from app.web import (
     roasting,
     sampling,
     selling,
+    standing_orders,
     start,
     stocking,
     store,
@@ -68,7 +73,8 @@ PAGES: Final = (
     contracting, planning, lots_for_buyers, coffees, store, counting, bringing, readings,
     instruments, packing, weighing, stocking, material_lots, dispatching, returning, selling,
     crating, holding, tracing, recalling, drilling, balancing, journal, master_cards, people,
-    taking_over, house, backups, photographing, record_voids, sampling, casing, offline, assets,
+    taking_over, house, backups, photographing, record_voids, sampling, casing,
+    adjusting, cancelling, batches, ordering, standing_orders, offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""
 

@@ -20,6 +20,7 @@ from tests.makers import PASSING
 PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/": ("/",),
     "/account": ("/account",),
+    "/adjust": ("/adjust", "/adjust?what={sack}"),
     "/adjustments": ("/adjustments",),
     "/adjustments/{number}/void": ("/adjustments/1/void",),
     "/arrivals/{code}": ("/arrivals/{lot}",),
@@ -28,8 +29,10 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/arrivals/{code}/inspection": ("/arrivals/{lot}/inspection",),
     "/arrivals/{code}/weight": ("/arrivals/{lot}/weight",),
     "/backups": ("/backups",),
+    "/batches": ("/batches",),
     "/blend": ("/blend", "/blend?recipe={recipe}&whole=40"),
     "/bring": ("/bring",),
+    "/cancel/{what}/{which}": ("/cancel/order/{order}", "/cancel/batch/1"),
     "/cards/{name}": ("/cards/places", "/cards/products", "/cards/styles", "/cards/customers"),
     "/cards/{name}/new": ("/cards/instruments/new",),
     "/cards/{name}/{key}": ("/cards/products/{sku}",),
@@ -83,6 +86,9 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/move": ("/move",),
     "/offline": ("/offline",),
     "/opening-stock": ("/opening-stock",),
+    "/orders": ("/orders", "/orders?state=sent"),
+    "/orders/new": ("/orders/new",),
+    "/orders/{code}": ("/orders/{order}",),
     "/pack": ("/pack", "/pack?product={sku}&bags=40", "/pack?corrects={pack}"),
     "/packed/{code}": ("/packed/{pack}",),
     "/packing": ("/packing",),
@@ -118,6 +124,9 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/sent/{code}": ("/sent/{dispatch}",),
     "/settings": ("/settings",),
     "/sign-in": ("/sign-in",),
+    "/standing-orders": ("/standing-orders",),
+    "/standing-orders/new": ("/standing-orders/new",),
+    "/standing-orders/{code}": ("/standing-orders/{standing}",),
     "/store": ("/store",),
     "/void/{what}/{number}": ("/void/sample/1",),
     "/tokens": ("/tokens",),
@@ -283,7 +292,8 @@ def _on_file(api: Api) -> dict[str, Any]:
         for name, listed, field in (
             ("sku", "/products", "sku"), ("recipe", "/recipes", "name"),
             ("name", "/lots", "name"), ("contract", "/contracts", "reference"),
-            ("order", "/orders", "code"), ("component", "/cover/orders", "key"),
+            ("order", "/orders", "code"), ("standing", "/standing-orders", "code"),
+            ("component", "/cover/orders", "key"),
             ("instrument", "/instruments", "code"), ("entry", "/entries", "id"),
         )
     }  # fmt: skip
