@@ -56,4 +56,6 @@ def _told(taken: dict[str, Any]) -> str:
     if taken["in_range"] is False:
         low, high = map(number, taken["range"])
         told += " " + _("Outside %(low)s to %(high)s %%.") % {"low": low, "high": high}
+    elif taken["in_range"]:
+        told += " " + _("In the range.")
     return " ".join([told, *to_mind(taken)])
