@@ -19,9 +19,6 @@ MOST: Final = 15
 MORE: Final = {
     # One question a line for whoever may do everything; no single role sees half of the lines.
     "/": 25,
-    # Cards of six sorts, stock, use, contracts, orders and what is packed and roasted already.
-    "/planning": 17,
-    "/cover/orders": 17,
     # Five sorts of papers and what was paid, each with tables of its own.
     "/green/{code}": 16,
     # While its clock runs: a scope each way, and what the records behind both lack.
