@@ -19,8 +19,6 @@ MOST: Final = 15
 MORE: Final = {
     # One question a line for whoever may do everything; no single role sees half of the lines.
     "/": 25,
-    # Five sorts of papers and what was paid, each with tables of its own.
-    "/green/{code}": 16,
     # While its clock runs: a scope each way, and what the records behind both lack.
     "/drills/{code}": 16,
     "/drills/{code}/complete": 16,
