@@ -126,7 +126,7 @@ def turn(
     return shown, _encode(shown[-1]._mapping[key]) if more else None  # noqa: SLF001 - public despite its name
 
 
-def page_by_key(found: Mapping[str, T], page: KeyPage) -> tuple[Sequence[T], str | None]:
+def page_by_key(found: Mapping[Any, T], page: KeyPage | Page) -> tuple[Sequence[T], str | None]:
     """Take one page of what was worked out, in the order of its keys."""
     keys = sorted(key for key in found if key > page.after)
     shown = keys[: page.limit]
