@@ -21,6 +21,7 @@ from app.sending.sales.tables import Sale
 from app.sending.tables import Customer, Dispatch
 from app.shared.db import Among, AnySelect, OverIds
 from app.shared.mass import kg_from_grams
+from app.shared.speech import N_
 from app.shared.times import text
 from app.tracing.carry_over import possible_contact
 from app.tracing.materials import materials_of, packs_with
@@ -41,7 +42,7 @@ from app.tracing.walk import Followed, Walk, by_way_of_dispatches, follow, sent_
 
 _GREEN = (UnitKind.LOT, UnitKind.SACK)
 
-CAUTION = (
+CAUTION = N_(
     "This lists what the records connect. Whether to withdraw or recall is for the food business "
     "to decide with its competent authority."
 )

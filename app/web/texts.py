@@ -100,6 +100,17 @@ def language_of(said: str) -> str:
     return language if said in _sayings(language) else "en"
 
 
+class English(str):
+    """What an act said of a field: in English, whatever the page speaks."""
+
+    __slots__ = ()
+
+
+def foreign(said: str) -> bool:
+    """Tell whether what is said of a field is in another language than the page."""
+    return isinstance(said, English) and manner().language != "en"
+
+
 def gettext(message: str) -> str:
     """Say it in the language of this request."""
     return _catalogue(manner().language).gettext(message)

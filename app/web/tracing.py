@@ -16,7 +16,6 @@ from app.shared.db import among
 from app.shared.mass import grams_from_kg
 from app.shared.problems import Refused
 from app.shared.staff import Permission
-from app.standards.countries import country_name
 from app.tracing.flow.queries import Boxed, boxes_of, flow_of_set
 from app.tracing.flow.rules import Box, Node, Side
 from app.tracing.flow.schemas import box_id
@@ -30,7 +29,7 @@ from app.web.forms import Form
 from app.web.kinds import named
 from app.web.offers import Offer
 from app.web.rendering import as_file
-from app.web.shown import spoken
+from app.web.shown import country, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
@@ -118,7 +117,7 @@ def _grown(session: Session, codes: Sequence[str]) -> Mapping[str, Grown]:
         .join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
         .where(col(Unit.code).in_(codes[: MOST * 5]))
     )
-    return {code: Grown(name, country_name(origin), who) for code, name, origin, who in rows}
+    return {code: Grown(name, country(origin), who) for code, name, origin, who in rows}
 
 
 def _shown(form: Form[TraceIn], found: Traced) -> dict[str, object]:

@@ -8,13 +8,21 @@ from babel.messages import Catalog
 from babel.messages.extract import DEFAULT_KEYWORDS, extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
+from app.recall.drills.rules import WANTED
 from app.shared.kinds import KINDS
+from app.standards import handling, recalls
 from app.web.texts import LANGUAGES, LOCALES
 
 _WEB = LOCALES.parent
-_DRAWN = ("packing/charts", "tracing/flow", "recall", "buying")
-"""Packages whose pictures the pages show."""
-_KEYWORDS = DEFAULT_KEYWORDS | {"pair": (1, 2)}
+_SPEAKING = ("shared", "packing/charts", "tracing", "recall", "buying", "cover", "green/arrivals")
+"""Packages whose words and pictures the pages show."""
+_OF_RULES = (
+    handling.HEAVY, handling.IN_PARTS, handling.PALLET, handling.ABOVE_SHOULDER, handling.IN_LOADS,
+    recalls.IN_THE_HOUSE, recalls.AT_BUSINESSES, recalls.AT_CONSUMERS, recalls.PERHAPS_AT_CONSUMERS,
+    *recalls.NOTICE_SAYS, *WANTED,
+)  # fmt: skip
+"""What rules and standards say; they know of no catalogue."""
+_KEYWORDS = DEFAULT_KEYWORDS | {"pair": (1, 2), "Flaw": None, "say": None}
 _METHODS = [("**.py", "python"), ("templates/**.html", "jinja2")]
 _OPTIONS = {"templates/**.html": {"trimmed": "true", "newstyle_gettext": "true"}}
 
@@ -31,13 +39,15 @@ def extracted() -> Catalog:
         str(_WEB), _METHODS, _OPTIONS
     ):
         found.add(message)
-    for drawn in _DRAWN:
-        folder = str(_WEB.parent / drawn)
+    for package in _SPEAKING:
+        folder = str(_WEB.parent / package)
         for _file, _line, message, *_more in extract_from_dir(folder, keywords=_KEYWORDS):
             found.add(message)
     for kind in KINDS.values():
         found.add(kind.title)
         found.add(kind.meaning)
+    for said in _OF_RULES:
+        found.add(said)
     return found
 
 
