@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from app.shared.texts import LANGUAGES
 from app.web import kinds, shown, texts
 from app.web.assets import asset
 from app.web.tasks import tasks_of
@@ -53,7 +54,7 @@ def _environment() -> Environment:
         asset=asset,
         manner=texts.manner,
         say=texts.gettext,  # what a variable holds; `_` takes a text as it stands, and fills it in
-        languages=texts.LANGUAGES,
+        languages=LANGUAGES,
         lettered=kinds.lettered,
         lang=_lang,
         answered=_answered,

@@ -9,8 +9,8 @@ from babel.numbers import format_decimal
 
 from app.shared.mass import GRAM, kg_from_grams
 from app.shared.speech import Speech
+from app.shared.texts import country_in
 from app.shared.times import now
-from app.standards.countries import country_name
 from app.web.texts import gettext, manner, ngettext
 
 POUND_KG = Decimal("0.45359237")
@@ -91,7 +91,7 @@ def day(on: date | datetime) -> str:
 
 def country(code: str) -> str:
     """Name a country in the reader's own language."""
-    return manner().locale.territories.get(code) or country_name(code)
+    return country_in(manner().language, code)
 
 
 def machine_time(at: date | datetime) -> str:

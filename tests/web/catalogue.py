@@ -10,11 +10,14 @@ from babel.messages.pofile import read_po, write_po
 
 from app.recall.drills.rules import WANTED
 from app.shared.kinds import KINDS
+from app.shared.texts import LANGUAGES, LOCALES
 from app.standards import handling, recalls
-from app.web.texts import LANGUAGES, LOCALES
+from app.web.rendering import TEMPLATES
 
-_WEB = LOCALES.parent
-_SPEAKING = ("shared", "packing/charts", "tracing", "recall", "buying", "cover", "green/arrivals")
+_WEB = TEMPLATES.parent
+_SPEAKING = (
+    "shared", "packing/charts", "tracing", "recall", "buying", "cover", "green/arrivals", "labels",
+)  # fmt: skip
 """Packages whose words and pictures the pages show."""
 _OF_RULES = (
     handling.HEAVY, handling.IN_PARTS, handling.PALLET, handling.ABOVE_SHOULDER, handling.IN_LOADS,
