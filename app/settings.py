@@ -266,6 +266,8 @@ class Settings(BaseSettings):
     """Whether these pages say who the coffee was bought from."""
     bag_pages_a_minute: Annotated[int, Field(ge=1, le=1_000_000)] = 300
     """How many are answered within a minute, to everybody together."""
+    house_language: Literal["en", "de"] = "en"
+    """What labels are printed in, whoever prints them: they are read for years and by all."""
     firm_name: Annotated[str, Field(max_length=200)] = ""
     """Who sends, as it stands on delivery notes."""
     firm_address: Annotated[str, Field(max_length=1000)] = ""

@@ -25,6 +25,7 @@ from app.shared.mass import kg_from_grams as from_milli
 from app.shared.mass import kg_text
 from app.shared.names import fold_name
 from app.shared.shares import plain
+from app.shared.speech import N_
 from app.standards.planning import (
     Spread,
     days_of_cover,
@@ -39,7 +40,7 @@ from app.standards.planning import (
     z_of,
 )
 
-SERVICE = (
+SERVICE = N_(
     "The level of service is the chance that stock does not run out before an order arrives, "
     "order by order, if use and lead times vary as they did. It is not the share of demand that "
     "is filled."

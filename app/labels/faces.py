@@ -20,6 +20,8 @@ from app.sending.tables import Returned
 from app.settings import Settings
 from app.shared.db import among
 from app.shared.mass import grams_from_kg
+from app.shared.speech import Speech
+from app.shared.texts import speech_in
 
 Faces = Mapping[int, Face]
 """What labels say, by the number of the unit or the place."""
@@ -37,7 +39,12 @@ def faces_of(
         ids = [unit_id for unit_id, of_kind in units.items() if of_kind == kind]
         if ids:
             faces |= {(each, None): face for each, face in read(session, ids, settings).items()}
-    return faces | {(None, each): face for each, face in _places(session, places).items()}
+    return faces | {(None, each): face for each, face in _places(session, places, settings).items()}
+
+
+def _speech(settings: Settings) -> Speech:
+    """Speak the language of the house: a label is read for years, and not by whoever printed it."""
+    return speech_in(settings.house_language)
 
 
 def _sacks(session: Session, ids: Collection[int], settings: Settings) -> Faces:
@@ -82,6 +89,7 @@ def _sacks(session: Session, ids: Collection[int], settings: Settings) -> Faces:
                 bool(row.held),
             ),
             heavy_over_g,
+            _speech(settings),
         )
         for row in rows
     }
@@ -98,7 +106,7 @@ def _sacks_of_the_lot() -> ScalarSelect[int]:
     )
 
 
-def _roasts(session: Session, ids: Collection[int], _: Settings) -> Faces:
+def _roasts(session: Session, ids: Collection[int], settings: Settings) -> Faces:
     rows = session.execute(
         select(
             col(Unit.id),
@@ -126,13 +134,14 @@ def _roasts(session: Session, ids: Collection[int], _: Settings) -> Faces:
                 row.made_g,
                 row.disposition,
                 bool(row.held),
-            )
+            ),
+            _speech(settings),
         )
         for row in rows
     }
 
 
-def _blends(session: Session, ids: Collection[int], _: Settings) -> Faces:
+def _blends(session: Session, ids: Collection[int], settings: Settings) -> Faces:
     rows = session.execute(
         select(
             col(Unit.id),
@@ -158,13 +167,14 @@ def _blends(session: Session, ids: Collection[int], _: Settings) -> Faces:
                 row.happened_at.date(),
                 row.made_g,
                 bool(row.held),
-            )
+            ),
+            _speech(settings),
         )
         for row in rows
     }
 
 
-def _packs(session: Session, ids: Collection[int], _: Settings) -> Faces:
+def _packs(session: Session, ids: Collection[int], settings: Settings) -> Faces:
     rows = session.execute(
         select(
             col(Unit.id),
@@ -196,13 +206,14 @@ def _packs(session: Session, ids: Collection[int], _: Settings) -> Faces:
                 date_mark(row.best_before, row.date_form),
                 row.happened_at.date(),
                 bool(row.held),
-            )
+            ),
+            _speech(settings),
         )
         for row in rows
     }
 
 
-def _returns(session: Session, ids: Collection[int], _: Settings) -> Faces:
+def _returns(session: Session, ids: Collection[int], settings: Settings) -> Faces:
     pack, sent = aliased(Unit), aliased(Unit)
     rows = session.execute(
         select(
@@ -234,16 +245,19 @@ def _returns(session: Session, ids: Collection[int], _: Settings) -> Faces:
                 row.nominal_g,
                 row.happened_at.date(),
                 bool(row.held),
-            )
+            ),
+            _speech(settings),
         )
         for row in rows
     }
 
 
-def _places(session: Session, ids: Collection[int]) -> Faces:
+def _places(session: Session, ids: Collection[int], settings: Settings) -> Faces:
     rows = session.scalars(select(Location).where(among(session, col(Location.id), ids)))
     return {
-        each.id: wording.place(wording.PlaceFacts(each.code, each.kind, each.site, each.capacity_g))
+        each.id: wording.place(
+            wording.PlaceFacts(each.code, each.kind, each.site, each.capacity_g), _speech(settings)
+        )
         for each in rows
         if each.id is not None
     }

@@ -20,6 +20,7 @@ from app.settings import Settings
 from app.shared.db import AnySelect
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import Refused
+from app.shared.texts import speech_in
 from app.shared.times import text
 
 
@@ -110,11 +111,12 @@ def print_job(session: Session, number: int, settings: Settings) -> PrintJob:
         settings,
     )
     width, height = _label_mm(row.size, settings)
+    speech = speech_in(settings.house_language)
     return PrintJob(
         title=f"Labels {number}",
         ordered_at=row.recorded_at,
         faces=[
-            faces[line.unit_id, line.location_id].noting(printed(number, line.reprint))
+            faces[line.unit_id, line.location_id].noting(printed(number, line.reprint, speech))
             for line, *_ in lines
             for _ in range(row.copies)
         ],

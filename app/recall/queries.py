@@ -28,6 +28,7 @@ from app.recall.tables import (
 from app.recall.written import log, written_of
 from app.shared.db import AnySelect
 from app.shared.paging import Page, PageOf, turn_page
+from app.shared.speech import N_
 from app.standards.recalls import duty
 from app.tracing.queries import CAUTION
 
@@ -129,7 +130,7 @@ def scope(session: Session, code: str, number: int) -> ScopeOut:
 def open_points(session: Session, case: Case) -> list[str]:
     """Say what is not done yet about a case."""
     if not case.has_been(Step.SCOPED):
-        return ["no scope was frozen"]
+        return [N_("no scope was frozen")]
     now = scope_now(session, newest(session, case.row.id, case.row.code))
     told = reconcile(session, case, now, written_of(session, case.row.id))
     return points_of(case, now, told.effectiveness)
@@ -139,8 +140,8 @@ def points_of(case: Case, now: Scope, told: Effectiveness) -> list[str]:
     """Say what is not done yet about a scope as it is now."""
     free = sum(1 for unit in now.units if unit.free)
     points = {
-        "nothing was stopped": not case.has_been(Step.STOPPED),
-        "the scope was extended after the last stop": case.state is Step.SCOPED
+        N_("nothing was stopped"): not case.has_been(Step.STOPPED),
+        N_("the scope was extended after the last stop"): case.state is Step.SCOPED
         and case.has_been(Step.STOPPED),
         f"{free} units in the house are not held": free > 0,
         f"{told.consignees - told.notified} of {told.consignees} consignees were not told": (

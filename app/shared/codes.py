@@ -17,6 +17,8 @@ from typing import Annotated
 from pydantic import AfterValidator, BeforeValidator, StringConstraints
 from stdnum.iso7064 import mod_37_36
 
+from app.shared.flaws import Flaw
+
 _UNIT = re.compile(r"[A-Z0-9][A-Z0-9._-]{1,31}")
 _ISSUED = re.compile(r"([A-Z])-([0-9]{6,})-([A-Z0-9])")
 
@@ -97,7 +99,7 @@ def fold(code: object) -> object:
 
 def _well_formed(code: str) -> str:
     if not _UNIT.fullmatch(code):
-        raise ValueError(
+        raise Flaw(
             "a code has 2 to 32 characters: A-Z, 0-9, full stop, underscore and hyphen, "
             "and begins with a letter or digit"
         )
@@ -106,7 +108,9 @@ def _well_formed(code: str) -> str:
 
 def _not_reserved(code: str) -> str:
     if _ISSUED.fullmatch(code):
-        raise ValueError(f"{code} has the form of the codes the book issues; choose another form")
+        raise Flaw(
+            "%(code)s has the form of the codes the book issues; choose another form", code=code
+        )
     return code
 
 

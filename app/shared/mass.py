@@ -11,6 +11,8 @@ from typing import Annotated, NewType
 
 from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
 
+from app.shared.flaws import Flaw
+
 Grams = NewType("Grams", int)
 """A whole number of grams."""
 
@@ -25,9 +27,9 @@ def grams_from_kg(kilograms: Decimal) -> Grams:
     if not kilograms.is_finite():
         raise ValueError("a mass is a finite number of kilograms")
     if abs(kilograms) > HEAVIEST_G * GRAM:
-        raise ValueError(f"{kilograms} kg is over the limit of 30000 kg")
+        raise Flaw("%(kilograms)s kg is over the limit of 30000 kg", kilograms=kilograms)
     if kilograms != kilograms.quantize(GRAM):
-        raise ValueError(f"{kilograms} kg is finer than a gram: at most 3 decimals")
+        raise Flaw("%(kilograms)s kg is finer than a gram: at most 3 decimals", kilograms=kilograms)
     return Grams(int(kilograms.scaleb(3)))
 
 
@@ -70,14 +72,14 @@ def _number(value: object) -> Decimal:
 def _positive(value: object) -> Grams:
     grams = grams_from_kg(_number(value))
     if grams <= 0:
-        raise ValueError("a mass must be above zero")
+        raise Flaw("a mass must be above zero")
     return grams
 
 
 def _signed(value: object) -> Grams:
     grams = grams_from_kg(_number(value))
     if grams == 0:
-        raise ValueError("a change of zero changes nothing")
+        raise Flaw("a change of zero changes nothing")
     return grams
 
 

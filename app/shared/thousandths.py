@@ -5,6 +5,7 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, WithJsonSchema
 
+from app.shared.flaws import Flaw
 from app.shared.mass import KgOut
 from app.shared.numbers import exact_number
 
@@ -18,14 +19,14 @@ _STEP = Decimal("0.001")
 def _thousandths(value: object) -> int:
     number = exact_number(value)
     if not number.is_finite() or abs(number) > LARGEST or number != number.quantize(_STEP):
-        raise ValueError(f"a number up to {LARGEST} with at most 3 decimals is wanted")
+        raise Flaw("a number up to %(most)s with at most 3 decimals is wanted", most=LARGEST)
     return int(number.scaleb(3))
 
 
 def _between(most: int) -> AfterValidator:
     def _check(thousandths: int) -> int:
         if not 0 <= thousandths <= most * 1000:
-            raise ValueError(f"a number from 0 to {most} is wanted")
+            raise Flaw("a number from 0 to %(most)s is wanted", most=most)
         return thousandths
 
     return AfterValidator(_check)

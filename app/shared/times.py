@@ -8,6 +8,8 @@ from pydantic import AfterValidator, AwareDatetime, BeforeValidator, PlainSerial
 from sqlalchemy import DateTime, Dialect
 from sqlalchemy.types import TypeDecorator
 
+from app.shared.flaws import Flaw
+
 
 def now() -> datetime:
     """Tell the time in UTC."""
@@ -86,7 +88,7 @@ def _day(value: object) -> object:
     """Let through a date alone: Pydantic would take a number for seconds since 1970."""
     if isinstance(value, date) or (isinstance(value, str) and _DAY.fullmatch(value)):
         return value
-    raise ValueError("a date is a text such as 2026-03-31")
+    raise Flaw("a date is a text such as 2026-03-31")
 
 
 Day = Annotated[date, BeforeValidator(_day)]

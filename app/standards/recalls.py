@@ -44,21 +44,28 @@ NOTICE_SAYS: Final = (
 """What a notice of a recall tells whoever was sent the product."""
 
 
+IN_THE_HOUSE: Final = (
+    "Nothing has left the house: block it and record that. The duty to withdraw begins when food "
+    "has left the control of the business."
+)
+AT_BUSINESSES: Final = "Withdraw it and tell the competent authority at once."
+AT_CONSUMERS: Final = (
+    f"{AT_BUSINESSES} It reached consumers: tell them why, and recall it where nothing less "
+    "protects them."
+)
+PERHAPS_AT_CONSUMERS: Final = (
+    f"{AT_BUSINESSES} If it may have reached consumers: tell them why, and recall it where nothing "
+    "less protects them."
+)
+
+
 def duty(*, left_the_house: bool, at_consumers: bool | None) -> str:
     """Say what Article 19 asks, by where unsafe food is; None where nobody knows of consumers."""
     if not left_the_house:
-        return (
-            "Nothing has left the house: block it and record that. The duty to withdraw begins "
-            "when food has left the control of the business."
-        )
-    told = "Withdraw it and tell the competent authority at once."
-    if at_consumers is False:
-        return told
-    perhaps = "It reached" if at_consumers else "If it may have reached"
-    return (
-        f"{told} {perhaps} consumers: tell them why, and recall it where nothing less protects "
-        "them."
-    )
+        return IN_THE_HOUSE
+    if at_consumers is None:
+        return PERHAPS_AT_CONSUMERS
+    return AT_CONSUMERS if at_consumers else AT_BUSINESSES
 
 
 def to_check(level: str, consignees: int) -> int:

@@ -19,6 +19,7 @@ from app.ledger.then import AsOf, as_of, standing
 from app.places.stays import Window, stood_at
 from app.shared.db import Among, AnySelect, OverIds
 from app.shared.mass import kg_from_grams
+from app.shared.speech import N_
 from app.shared.times import text
 from app.tracing.carry_over import NOTHING, contacts, told
 from app.tracing.materials import materials_of, packs_with
@@ -39,7 +40,7 @@ from app.tracing.walk import SentLines, Walk, by_way_of_dispatches, sent_lines, 
 
 _GREEN = (UnitKind.LOT, UnitKind.SACK)
 
-CAUTION = (
+CAUTION = N_(
     "This lists what the records connect. Whether to withdraw or recall is for the food business "
     "to decide with its competent authority."
 )

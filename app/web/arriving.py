@@ -47,6 +47,12 @@ STEPS: Final = {
     "moisture": N_("Read its moisture"),
 }
 """The order of work, in words."""
+CLOCKS: Final = {
+    "weigh": N_("to weigh it"),
+    "quality_claim": N_("to claim for quality"),
+    "technical_claim": N_("any other claim"),
+}
+"""What days run for, from final discharge on."""
 
 
 class Way(NamedTuple):
@@ -129,7 +135,9 @@ def close_receipt(desk: Receiver, code: str) -> Response:
 def show_arrival(desk: Visiting, code: str) -> Response:
     """Show the order of work on a lot: what is done, and what is next."""
     found = desk.read(arrival, str(fold(code)), desk.settings)
-    return desk.show("arrival.html", arrival=found, steps=STEPS, ways=WAYS, kinds=KINDS)
+    return desk.show(
+        "arrival.html", arrival=found, steps=STEPS, ways=WAYS, kinds=KINDS, clocks=CLOCKS
+    )
 
 
 class _Work(NamedTuple):

@@ -108,5 +108,9 @@ def _heading(balance: Balance | None) -> str:
 def _picture(balance: Balance | None) -> str | None:
     if balance is None:
         return None
-    flow = flow_of_unit(balance) if isinstance(balance, BalanceOfUnit) else flow_of_period(balance)
-    return draw_in_page(flow, _heading(balance), {}, spoken()) if flow.links else None
+    speech = spoken()
+    if isinstance(balance, BalanceOfUnit):
+        flow = flow_of_unit(balance)
+    else:
+        flow = flow_of_period(balance, speech)
+    return draw_in_page(flow, _heading(balance), {}, speech) if flow.links else None

@@ -192,5 +192,4 @@ def find_coffee(
     found, more = desk.read(coffees, desk.settings, text.strip(), used_up=used_up)
     return desk.show(
         "coffee.html", text=text, used_up=used_up, found=found, more=more, bands=WORDS,
-        country=manner().locale.territories,
     )  # fmt: skip

@@ -5,6 +5,7 @@ A page asks for it by its permission (`Mover = Annotated[Desk, may(Permission.MO
 """
 
 from collections.abc import AsyncIterator, Callable, Sequence
+from http import HTTPStatus
 from typing import Annotated, Any, Final, TypeVar
 from urllib.parse import parse_qsl, urlencode
 
@@ -15,6 +16,7 @@ from pydantic import BaseModel
 from sqlalchemy.exc import OperationalError
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException, MultiPartParser
 
 from app.ledger.clerk import Clerk, refuse_nul
@@ -35,6 +37,8 @@ LARGEST_FORM: Final = 1_000_000
 _MOST_FIELDS: Final = 10_000
 MOST_FILES: Final = 6
 """So many files may be sent at once."""
+_MOST_PARTS: Final = 100
+"""So many are taken apart before they are counted."""
 _MOST_FIELDS_BESIDE: Final = 20
 """So many fields stand beside files."""
 SECRET: Final = "secret_"  # noqa: S105 - how names begin
@@ -51,6 +55,8 @@ class Desk(Clerk):
         """The fields of the form that was sent; empty where a page is only looked at."""
         self.files: Sequence[UploadFile] = ()
         """The files that were sent with it."""
+        self.too_much: Refused | None = None
+        """Said of more files than may be sent at once; none of them is there then."""
 
     def blank(self, body: type[Body], **filled: object) -> Form[Body]:
         """Make an empty form; a link may bring fields along, `/move?sacks=…&to=…`."""
@@ -169,7 +175,7 @@ async def read_files(
     noun = "A form with files"
     stream = up_to(request, most_bytes, noun)
     parts = MultiPartParser(
-        request.headers, stream, max_files=MOST_FILES, max_fields=_MOST_FIELDS_BESIDE
+        request.headers, stream, max_files=_MOST_PARTS, max_fields=_MOST_FIELDS_BESIDE
     )
     try:
         async with in_time(request, noun):
@@ -238,11 +244,25 @@ async def _with_files(request: Request, needed: SecurityScopes) -> AsyncIterator
     refuse_foreign(request)
     visitor = _let_in(request, found, needed)
     most = request.app.state.settings.photo_largest_bytes * MOST_FILES + LARGEST_FORM
-    typed, files = await read_files(request, most)
+    try:
+        typed, files = await read_files(request, most)
+    except HTTPException as error:
+        if error.status_code != HTTPStatus.REQUEST_ENTITY_TOO_LARGE:
+            raise
+        desk = Desk(request, visitor, {})
+        said = _("All files together have at most %(size)s MB.") % {"size": most // 10**6}
+        desk.too_much = Refused("too-large", said)
+        yield desk
+        return
     try:
         _refuse_older(visitor, typed)
         desk = Desk(request, visitor, typed)
-        desk.files = [file for file in files if file.filename]  # of an empty box comes one without
+        there = [file for file in files if file.filename]  # of an empty box comes one without
+        if len(there) > MOST_FILES:
+            said = _("At most %(most)s files are taken at once.") % {"most": MOST_FILES}
+            desk.too_much = Refused("too-large", said)
+        else:
+            desk.files = there
         yield desk
     finally:
         for file in files:

@@ -84,7 +84,9 @@ def begin(desk: Recaller) -> Response:
 def show_drill(desk: Visiting, code: DrillCode) -> Response:
     """Show a drill with its clock, what was found, and what lacks."""
     found = desk.read(queries.drill, code, desk.settings)
-    return desk.show("drill.html", drill=found, running=_running(found))
+    return desk.show(
+        "drill.html", drill=found, running=_running(found), lacks=[_(each) for each in found.lacks]
+    )
 
 
 def _running(found: DrillOut) -> int | None:

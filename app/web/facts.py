@@ -20,10 +20,9 @@ from app.roasting.tables import Machine, MachineRun, Roast
 from app.sending.orders.tables import CustomerOrder
 from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
 from app.shared.db import AnySelect
-from app.standards.countries import country_name
 from app.web.gate import disposition
 from app.web.life import Life
-from app.web.shown import day, mass, number
+from app.web.shown import country, day, mass, number
 from app.web.texts import N_, _
 
 
@@ -128,7 +127,7 @@ def _of_green(row: Row[Any]) -> Iterator[Fact]:
     if row.number is not None:
         yield Fact(N_("Sack"), _("number %(number)s") % {"number": row.number})
         yield Fact(N_("Came in"), _(CONDITIONS.get(row.condition, row.condition)))
-    places = [known.producer, known.region, country_name(known.origin)]
+    places = [known.producer, known.region, country(known.origin)]
     yield Fact(N_("Origin"), ", ".join(place for place in places if place))
     yield Fact(N_("Supplier"), row.supplier or "")
     yield Fact(N_("Delivery"), " ".join(each for each in (row.delivery, row.reference) if each))

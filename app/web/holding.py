@@ -18,6 +18,7 @@ from app.shared.paging import Page, PageAsked, PageOf
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.shared.times import now
+from app.web.arriving import STEPS
 from app.web.desk import Desk, Visiting, may
 from app.web.offers import IN_STOCK, Offer
 from app.web.tasks import Room, Task
@@ -114,6 +115,6 @@ def _let_go(released: dict[str, Any]) -> str:
     told = _("Hold %(number)s is released.") % {"number": released["id"]}
     for lot, steps in (released.get("open_steps") or {}).items():
         if steps:
-            listed = ", ".join(step.replace("_", " ") for step in steps)
+            listed = ", ".join(_(STEPS[step]) for step in steps)
             told += " " + _("Not done yet for %(lot)s: %(steps)s.") % {"lot": lot, "steps": listed}
     return told

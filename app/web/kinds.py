@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from app.ledger.tables import LETTERS, Reason
 from app.scans.schemas import FoundOut
 from app.web.texts import N_, _
 
@@ -24,6 +25,17 @@ _NAMES: Final = {
     "material_lot": N_("lot of packing material"),
     "case": N_("case"),
 }
+REASONS: Final = {
+    Reason.SAMPLE: N_("sample"),
+    Reason.SPILL: N_("spill"),
+    Reason.COUNT: N_("by a count"),
+    Reason.MOISTURE: N_("moisture lost or gained"),
+    Reason.DESTROYED: N_("destroyed"),
+    Reason.DRAW_DIFFERENCE: N_("book against scale"),
+    Reason.RETURNED: N_("returned"),
+    Reason.OTHER: N_("something else"),
+}
+"""Why coffee became lighter or heavier without going into anything."""
 UNITS: Final = frozenset({"lot", "sack", "roast", "blend", "pack", "dispatch", "return"})
 _PAGES: Final[dict[str, str]] = {
     "location": "/places/{code}",
@@ -39,6 +51,11 @@ _PAGES: Final[dict[str, str]] = {
 def named(kind: str) -> str:
     """Call a kind by its name."""
     return _(_NAMES[kind]) if kind in _NAMES else kind
+
+
+def lettered() -> dict[str, tuple[str, str]]:
+    """Tell of each letter that codes begin with what they are of, and its name."""
+    return {letter: (str(kind), named(kind)) for kind, letter in LETTERS.items()}
 
 
 def address_of(found: FoundOut) -> str | None:

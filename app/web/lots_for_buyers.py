@@ -9,7 +9,7 @@ from sqlmodel import Session
 from app.buying.queries import age_by_month
 from app.green.certificates.queries import claims_of_lots, on_record_page
 from app.green.evidence.queries import known_of
-from app.green.evidence.rules import lacking
+from app.green.evidence.rules import Lack, lacking
 from app.green.identity.rules import Light
 from app.ledger.tables import UnitKind
 from app.settings import Settings
@@ -18,6 +18,7 @@ from app.shared.codes import Code, fold
 from app.shared.names import fold_name
 from app.shared.paging import Page
 from app.shared.staff import Permission
+from app.standards.costing import CostKind
 from app.tracing.evidence.queries import lot_evidence
 from app.value.ageing import aged_lots
 from app.value.landed import landed_costs
@@ -38,6 +39,24 @@ MOST = 50
 LIGHTS = {
     Light.GREEN: N_("young"), Light.AMBER: N_("getting old"), Light.RED: N_("old"),
     Light.UNKNOWN: N_("age unknown"),
+}  # fmt: skip
+
+
+COSTS = {
+    CostKind.PURCHASE: N_("the coffee itself"), CostKind.FREIGHT: N_("freight"),
+    CostKind.INSURANCE: N_("insurance"), CostKind.DUTY: N_("duty"),
+    CostKind.PORT: N_("port and terminal"), CostKind.CUSTOMS_AGENT: N_("customs agent"),
+    CostKind.HAULAGE: N_("haulage"), CostKind.INSPECTION: N_("inspection"),
+    CostKind.FINANCE: N_("finance"), CostKind.STORAGE: N_("storage"),
+    CostKind.OTHER: N_("other costs"), CostKind.CLAIM: N_("claimed back"),
+}  # fmt: skip
+LACKS = {
+    Lack.ROLE: N_("role of the firm"), Lack.SUPPLIER: N_("supplier"),
+    Lack.SUPPLIER_ADDRESS: N_("address of the supplier"),
+    Lack.SUPPLIER_EMAIL: N_("e-mail address of the supplier"), Lack.PLOTS: N_("plots"),
+    Lack.COUNTRY: N_("country"), Lack.PRODUCTION_PERIOD: N_("time of production"),
+    Lack.HS_CODE: N_("customs code"), Lack.STATEMENT: N_("statement"),
+    Lack.VERIFICATION: N_("verification number"), Lack.EVIDENCE: N_("all evidence"),
 }  # fmt: skip
 
 
@@ -149,5 +168,7 @@ def show_lot(desk: Visiting, code: Code) -> Response:
         "green_lot.html",
         evidence=desk.read(lot_evidence, lot, desk.settings),
         records=records,
+        costs=COSTS,
+        lacks=LACKS,
         cost=desk.read(landed, lot) if prices else None,
     )

@@ -90,12 +90,17 @@ def _roles(said: str) -> list[str]:
     return sorted(split_roles(said))
 
 
+def _named(said: str) -> list[str]:
+    """Call roles by their names, without what they do."""
+    return [_(ROLES[Role(role)]).partition(":")[0] for role in _roles(said)]
+
+
 @router.get("/people")
 def list_people(desk: Administrator) -> Response:
     """List everybody who may sign in or once did."""
     with reading(desk.request.app.state.engine) as session:
         rows = session.scalars(select(User).order_by(col(User.name))).all()
-    lines = [Line(row, _roles(row.roles), row.closed_at is None) for row in rows]
+    lines = [Line(row, _named(row.roles), row.closed_at is None) for row in rows]
     return desk.show("people.html", lines=lines)
 
 
@@ -179,7 +184,7 @@ def list_tokens(desk: Administrator) -> Response:
     lines = [
         Line(
             row,
-            _roles(row.roles),
+            _named(row.roles),
             row.revoked_at is None and (row.expires_at is None or row.expires_at > at),
         )
         for row in rows

@@ -30,10 +30,10 @@ _KEPT: Final = "private, max-age=31536000, immutable"
 
 
 def _page(desk: Desk, number: int, form: Form[GivenPhoto]) -> Response:
-    megabytes = desk.settings.photo_largest_bytes // 10**6
+    largest = desk.settings.photo_largest_bytes
     return desk.show(
         "photos.html", form, found=desk.read(exception_at, number), kinds=KINDS, field=_FIELD,
-        types=",".join(ENDINGS), most=MOST_FILES, megabytes=megabytes,
+        types=",".join(ENDINGS), most=MOST_FILES, largest=largest, megabytes=largest // 10**6,
     )  # fmt: skip
 
 
@@ -48,8 +48,7 @@ def keep_photos(desk: Photographer, number: Number) -> Response:
     """Keep each photo that was sent, an entry each; what is refused is named, the others stay."""
     form = forms.kept(GivenPhoto, desk.typed)
     if not desk.files:
-        form.errors[_FIELD] = _("Take a picture or choose one.")
-        return _page(desk, number, form)
+        return _ask_again(desk, number, form)
     refused = [*_kept(desk, number, form.key)]
     kept = len(desk.files) - len(refused)
     told = ngettext("%(number)s photo is kept.", "%(number)s photos are kept.", kept) % {
@@ -60,6 +59,14 @@ def keep_photos(desk: Photographer, number: Number) -> Response:
     said = [told] if kept else []
     form.problem = Refused(refused[0].slug, " ".join([*said, *(each.detail for each in refused)]))
     form.errors[_FIELD] = _("Choose again what was refused.")
+    return _page(desk, number, form)
+
+
+def _ask_again(desk: Desk, number: int, form: Form[GivenPhoto]) -> Response:
+    """Ask for photos where none came, or more than may be sent at once."""
+    form.problem = desk.too_much
+    fewer = _("Choose again, fewer at once.") if desk.too_much else None
+    form.errors[_FIELD] = fewer or _("Take a picture or choose one.")
     return _page(desk, number, form)
 
 

@@ -14,12 +14,12 @@ from app.recall import actions, queries, stopping, working_off
 from app.recall.evidence import routes as evidence
 from app.recall.flow import flow_of_case, title
 from app.recall.reports import AcknowledgementIn, NoticeIn, ReportIn
-from app.recall.routes import draw_recall_flow
 from app.recall.schemas import CaseIn, DecisionIn, ReasonIn, ScopeIn, StopIn
+from app.shared.answers import Svg
 from app.shared.codes import Code
 from app.shared.paging import PageAsked
 from app.shared.staff import Permission
-from app.tracing.flow.svg import draw_in_page
+from app.tracing.flow.svg import draw, draw_in_page
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.kinds import named
@@ -176,7 +176,8 @@ def show_picture(desk: Visiting, code: Code) -> Response:
 @router.get("/recalls/{code}/picture.svg")
 def fetch_picture(desk: Visiting, code: Code) -> Response:
     """Fetch that picture."""
-    picture = draw_recall_flow(desk, code)
+    case, frozen, flow = desk.read(flow_of_case, code)
+    picture = Svg(draw(flow, title(case, frozen, spoken()), speech=spoken()))
     picture.headers.update(as_file(f"{code}.svg"))
     return picture
 
@@ -216,7 +217,9 @@ def _told(act: Act, done: dict[str, Any]) -> str:
             "bags": number(done["held_bags"]),
         }
     if act is Act.NOTICE:
-        return _("Booked. The notice has to say: %(says)s.") % {"says": "; ".join(done["says"])}
+        return _("Booked. The notice has to say: %(says)s.") % {
+            "says": "; ".join(map(_, done["says"]))
+        }
     return _("Booked.")
 
 

@@ -10,9 +10,10 @@ from typing import Any, Final
 from fastapi import Request, Response
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
-from app.web import shown, texts
+from app.shared.texts import LANGUAGES
+from app.web import kinds, shown, texts
 from app.web.assets import asset
 from app.web.tasks import tasks_of
 
@@ -48,12 +49,15 @@ def _environment() -> Environment:
     )
     made.install_gettext_callables(texts.gettext, texts.ngettext, newstyle=True)  # type: ignore[attr-defined]
     made.filters.update(shown.FILTERS)
+    made.tests["foreign"] = texts.foreign
     made.globals.update(
         asset=asset,
         manner=texts.manner,
         say=texts.gettext,  # what a variable holds; `_` takes a text as it stands, and fills it in
-        languages=texts.LANGUAGES,
+        languages=LANGUAGES,
+        lettered=kinds.lettered,
         lang=_lang,
+        answered=_answered,
         local_minute=shown.local_minute,
         typed_mass=shown.typed_mass,
     )
@@ -65,6 +69,13 @@ def _lang(said: str) -> Markup:
     language = texts.language_of(said)
     same = language == texts.manner().language
     return Markup("") if same else Markup(' lang="{}"').format(language)
+
+
+def _answered(said: str) -> Markup:
+    """Say what an act answered as the catalogue has it, else as it stands, marked as English."""
+    words = texts.gettext(said)
+    mark = _lang(words)
+    return Markup("<span{}>{}</span>").format(mark, words) if mark else escape(words)
 
 
 def for_people(request: Request) -> bool:

@@ -9,6 +9,7 @@ from babel.numbers import format_decimal
 
 from app.shared.mass import GRAM, kg_from_grams
 from app.shared.speech import Speech
+from app.shared.texts import country_in
 from app.shared.times import now
 from app.web.texts import gettext, manner, ngettext
 
@@ -88,6 +89,11 @@ def day(on: date | datetime) -> str:
     return format_date(there, locale=manner().locale)
 
 
+def country(code: str) -> str:
+    """Name a country in the reader's own language."""
+    return country_in(manner().language, code)
+
+
 def machine_time(at: date | datetime) -> str:
     """Write a time for a `<time datetime=…>`."""
     return at.isoformat()
@@ -121,5 +127,6 @@ FILTERS = {
     "stamp": stamp,
     "clock": clock,
     "day": day,
+    "country": country,
     "machine_time": machine_time,
 }

@@ -1,31 +1,17 @@
-"""The one catalogue of texts, and the manner in which a person is spoken to.
-
-English stands in the code and is the key. Every other language is a file `locale/<language>.po`,
-read when the first page in it is asked for; a text it lacks is said in English.
-"""
+"""The manner in which the person of a request is spoken to, and texts said so."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache
-from gettext import GNUTranslations, NullTranslations
-from io import BytesIO
-from pathlib import Path
-from typing import Final, Literal
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 from babel import Locale, negotiate_locale
-from babel.messages.mofile import write_mo
-from babel.messages.pofile import read_po
 
 from app.shared.speech import N_ as N_  # noqa: PLC0414 - given on to every page
-
-LANGUAGES: Final = {"en": "English", "de": "Deutsch"}
-"""The languages there are, each in its own words."""
-_FORMATS: Final = {"en": "en_GB"}
-"""Whose dates and numbers go with a language that several countries write."""
-LOCALES: Final = Path(__file__).parent / "locale"
+from app.shared.texts import LANGUAGES, catalogue, locale_of
 
 
 @dataclass(frozen=True)
@@ -39,7 +25,7 @@ class Manner:
     @property
     def locale(self) -> Locale:
         """Whose dates and numbers these are."""
-        return Locale.parse(_FORMATS.get(self.language, self.language))
+        return locale_of(self.language)
 
     @property
     def clock(self) -> ZoneInfo:
@@ -75,22 +61,9 @@ def language_asked(accept_language: str) -> str:
 
 
 @cache
-def _catalogue(language: str) -> NullTranslations:
-    file = LOCALES / f"{language}.po"
-    if not file.is_file():
-        return NullTranslations()
-    with file.open("rb") as opened:
-        said = read_po(opened, locale=language)
-    made = BytesIO()
-    write_mo(made, said)
-    made.seek(0)
-    return GNUTranslations(made)
-
-
-@cache
 def _sayings(language: str) -> frozenset[str]:
     """Gather what is said in a language, without what is filled in."""
-    said = getattr(_catalogue(language), "_catalog", {})
+    said = getattr(catalogue(language), "_catalog", {})
     return frozenset(said.values())
 
 
@@ -100,14 +73,25 @@ def language_of(said: str) -> str:
     return language if said in _sayings(language) else "en"
 
 
+class English(str):
+    """What an act said of a field: in English, whatever the page speaks."""
+
+    __slots__ = ()
+
+
+def foreign(said: str) -> bool:
+    """Tell whether what is said of a field is in another language than the page."""
+    return isinstance(said, English) and manner().language != "en"
+
+
 def gettext(message: str) -> str:
     """Say it in the language of this request."""
-    return _catalogue(manner().language).gettext(message)
+    return catalogue(manner().language).gettext(message)
 
 
 def ngettext(one: str, many: str, number: int) -> str:
     """Say it in the language of this request, by the number."""
-    return _catalogue(manner().language).ngettext(one, many, number)
+    return catalogue(manner().language).ngettext(one, many, number)
 
 
 _ = gettext

@@ -15,7 +15,6 @@ from app.shared.db import among
 from app.shared.mass import grams_from_kg
 from app.shared.problems import Refused
 from app.shared.staff import Permission
-from app.standards.countries import country_name
 from app.tracing.flow.queries import Boxed, boxes_of, flow_of_set
 from app.tracing.flow.rules import Box, Node, Side
 from app.tracing.flow.schemas import box_id
@@ -29,7 +28,7 @@ from app.web.forms import Form
 from app.web.kinds import named
 from app.web.offers import Offer
 from app.web.rendering import as_file
-from app.web.shown import spoken
+from app.web.shown import country, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
@@ -104,9 +103,7 @@ def _asked(desk: Desk) -> tuple[Form[TraceIn], str]:
 
 def _trace(session: Session, asked: TraceIn) -> Traced:
     found = traced(session, asked)
-    grown = {
-        lot.code: Grown(lot.name, country_name(lot.origin), lot.producer) for lot in found.lots
-    }
+    grown = {lot.code: Grown(lot.name, country(lot.origin), lot.producer) for lot in found.lots}
     return Traced(found.answer, boxes_of(session, found.walked, found.sent.traced), grown)
 
 

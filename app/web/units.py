@@ -10,9 +10,10 @@ from app.shared.codes import fold
 from app.web.desk import Visiting
 from app.web.facts import Known, known_of
 from app.web.gate import CHECKS
-from app.web.kinds import named
+from app.web.kinds import REASONS, named
 from app.web.life import SHOWN, Life, life
 from app.web.offers import offers_of
+from app.web.readings import KINDS
 from app.web.standing import standing_at
 from app.web.tasting import VERDICTS
 
@@ -45,6 +46,8 @@ def show_unit(desk: Visiting, code: str) -> Response:
         most=SHOWN,
         verdicts=VERDICTS,
         checks=CHECKS,
+        reasons=REASONS,
+        readings=KINDS,
     )
 
 

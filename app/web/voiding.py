@@ -16,7 +16,7 @@ from app.tracing import voiding
 from app.tracing.impact import impact
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
-from app.web.kinds import named
+from app.web.kinds import REASONS, named
 from app.web.offers import Offer
 from app.web.shown import mass_kg
 from app.web.texts import N_, _, ngettext
@@ -72,7 +72,9 @@ def list_adjustments(
 ) -> Response:
     """List adjustments, of one unit or all."""
     lines, following = desk.read(adjustment_page, page, unit)
-    return desk.show("adjustments.html", lines=lines, following=following, unit=unit)
+    return desk.show(
+        "adjustments.html", lines=lines, following=following, unit=unit, reasons=REASONS
+    )
 
 
 @router.get("/adjustments/{number}/void")
@@ -85,7 +87,7 @@ def _adjustment_page(desk: Desk, number: int, form: Form[ActVoidIn]) -> Response
     lines, _following = desk.read(adjustment_page, Page(1, number - 1), None)
     if not lines or lines[0]["id"] != number:
         raise Refused("not-found", f"There is no adjustment {number}.")
-    return desk.show("adjustment_void.html", form, line=lines[0])
+    return desk.show("adjustment_void.html", form, line=lines[0], reasons=REASONS)
 
 
 @router.post("/adjustments/{number}/void")

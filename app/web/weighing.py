@@ -56,6 +56,13 @@ ADVICE: Final = {
     Advice.WARN: N_("Set the filler: the mean is below the label, or a bag is below T1."),
     Advice.STOP: N_("Stop: a bag is below T2. None of that kind may leave."),
 }
+PLANS: Final = {
+    Check.DOUBLE: N_("two samples, nothing opened"),
+    Check.SINGLE: N_("one larger sample, nothing opened"),
+    Check.DESTRUCTIVE: N_("twenty bags, opened"),
+    Check.EVERY: N_("every bag"),
+    Check.US: N_("as in the United States"),
+}
 FINDINGS: Final = {
     "accepted": N_("accepted"),
     "rejected": N_("not accepted"),
@@ -183,7 +190,7 @@ def _page(desk: Desk, code: str, form: Form[CheckWeighingIn]) -> Response:
         advice=ADVICE,
         findings=FINDINGS,
         grams=grams,
-        plans=[(each.value, each.value) for each in Check],
+        plans=[(str(each), _(said)) for each, said in PLANS.items()],
     )
 
 

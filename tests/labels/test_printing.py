@@ -101,6 +101,22 @@ def test_what_counts_as_heavy_is_the_roastery_s_to_set(
     assert HEAVY in fetch(api, ordered).text()
 
 
+def test_labels_speak_the_language_of_the_house_whoever_prints_them(
+    service: FastAPI, settings: Settings, api: Api
+) -> None:
+    furnish(api)
+    [sack] = sack_codes(receive(api, 60, lot="GL-7"))
+    api.post("/holds", {"units": [sack], "reason": "smells musty"})
+    ordered = order(api, sack)
+    service.state.settings = settings.model_copy(update={"house_language": "de"})
+
+    said = fetch(api, ordered).text()
+
+    for words in ("60 kg netto", "Partie GL-7", "Sack 1 von 1", "GESPERRT", "Schwer: mit Hebehilfe",
+                  "Druck 1"):  # fmt: skip
+        assert words in said
+
+
 def test_a_held_sack_says_so_until_it_is_released(api: Api) -> None:
     furnish(api)
     received = receive(api, 60, lot="GL-1")

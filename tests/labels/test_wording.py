@@ -6,6 +6,8 @@ import pytest
 
 from app.labels.pieces import Face
 from app.labels.wording import (
+    DISPOSITIONS,
+    PLACES,
     BlendFacts,
     PlaceFacts,
     RoastFacts,
@@ -17,6 +19,9 @@ from app.labels.wording import (
     roast,
     sack,
 )
+from app.places.tables import PlaceKind
+from app.quality.rules import Disposition
+from app.shared.texts import speech_in
 from app.standards.handling import HEAVY
 
 DAY = date(2026, 3, 2)
@@ -87,3 +92,23 @@ def test_a_country_has_its_common_name(code: str, name: str) -> None:
 def test_a_first_print_is_not_called_a_reprint() -> None:
     assert printed(17, 0) == "print 17"
     assert printed(17, 2) == "print 17, reprint 2"
+
+
+def test_a_label_of_a_german_house_speaks_german_whoever_prints_it() -> None:
+    german = speech_in("de")
+    facts = SackFacts("S-1", "GL-1", "Sidama", "ET", 3, 40, 69_000, 12_500, DAY, "B-02", True)
+    set_aside = RoastFacts("R-1", None, "DRUM-15", DAY, 50_400, "set_aside", held=False)
+
+    # Dates, decimal signs and names of countries: Unicode CLDR, common/main/de.xml.
+    assert [text.replace("\N{NARROW NO-BREAK SPACE}", " ") for text in texts(
+        sack(facts, 10_000, german)
+    )] == [
+        "Sidama", "69 kg netto, 12,5 kg übrig", "Partie GL-1, Sack 3 von 40",
+        "Äthiopien, angekommen 02.03.2026", "Platz B-02",
+    ]  # fmt: skip
+    assert sack(facts, 10_000, german).marks == ("GESPERRT",)
+    assert str(sack(facts, 10_000, german).caution).startswith("Schwer: mit Hebehilfe")
+    assert roast(set_aside, german).marks == ("BEISEITE",)
+    assert place(PlaceFacts("B-02", "rack", None, 600_000), german).items[0].text == "Regal"
+    assert {*PlaceKind} == {*PLACES}
+    assert {*Disposition} == {*DISPOSITIONS}

@@ -8,14 +8,25 @@ from babel.messages import Catalog
 from babel.messages.extract import DEFAULT_KEYWORDS, extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
+from app.recall.drills.rules import WANTED
 from app.shared.kinds import KINDS
+from app.shared.texts import LANGUAGES, LOCALES
+from app.standards import handling, recalls
 from app.web.plain import words_of
-from app.web.texts import LANGUAGES, LOCALES
+from app.web.rendering import TEMPLATES
 
-_WEB = LOCALES.parent
-_DRAWN = ("packing/charts", "tracing/flow", "recall", "buying")
-"""Packages whose pictures the pages show."""
-_KEYWORDS = DEFAULT_KEYWORDS | {"pair": (1, 2)}
+_WEB = TEMPLATES.parent
+_SPEAKING = (
+    "shared", "packing/charts", "tracing", "recall", "buying", "cover", "green/arrivals", "labels",
+)  # fmt: skip
+"""Packages whose words and pictures the pages show."""
+_OF_RULES = (
+    handling.HEAVY, handling.IN_PARTS, handling.PALLET, handling.ABOVE_SHOULDER, handling.IN_LOADS,
+    recalls.IN_THE_HOUSE, recalls.AT_BUSINESSES, recalls.AT_CONSUMERS, recalls.PERHAPS_AT_CONSUMERS,
+    *recalls.NOTICE_SAYS, *WANTED,
+)  # fmt: skip
+"""What rules and standards say; they know of no catalogue."""
+_KEYWORDS = DEFAULT_KEYWORDS | {"pair": (1, 2), "Flaw": None, "say": None}
 _METHODS = [("**.py", "python"), ("templates/**.html", "jinja2")]
 _OPTIONS = {"templates/**.html": {"trimmed": "true", "newstyle_gettext": "true"}}
 
@@ -32,13 +43,15 @@ def extracted() -> Catalog:
         str(_WEB), _METHODS, _OPTIONS
     ):
         found.add(message)
-    for drawn in _DRAWN:
-        folder = str(_WEB.parent / drawn)
+    for package in _SPEAKING:
+        folder = str(_WEB.parent / package)
         for _file, _line, message, *_more in extract_from_dir(folder, keywords=_KEYWORDS):
             found.add(message)
     for slug in KINDS:
         for said in words_of(slug):
             found.add(said)
+    for said in _OF_RULES:
+        found.add(said)
     return found
 
 

@@ -8,6 +8,7 @@ import pytest
 from fastapi import FastAPI
 from selenium import webdriver
 
+from app.shared.codes import issue
 from app.shared.times import now
 from tests.api import Api
 from tests.makers import furnish, pack, receive, roast, sack_codes
@@ -138,6 +139,24 @@ def test_a_planned_batch_is_roasted_without_a_connection(
     book_is_sound()
 
 
+def _is_told_what_cannot_be_looked_up(roaming: Browser, sack: str) -> None:
+    """Scan a mark, a lot and a sack: what would be refused once it is sent is refused at once."""
+    roaming.open("/put-away")
+    roaming.scan("B-02")
+    roaming.wait_for("B-02 · not looked up, no connection")
+    roaming.wait_until_focused("f-sacks-scan")
+    roaming.scan("002/1961/0978")  # a mark as in the ITC Coffee Guide, Identification of exports
+    roaming.wait_for("No connection, so nothing can be looked up: scan or type the code itself.")
+    roaming.replace("sacks", issue("L", 7))
+    roaming.scan("")
+    roaming.wait_for(f"That is lot {issue('L', 7)}, which is not wanted here.")
+    assert roaming.run("return document.querySelector('[name=sacks]').value") == ""
+    roaming.shoot("offline-unwanted")
+    roaming.replace("sacks", sack)
+    roaming.scan("")
+    roaming.wait_for(f"{sack} · not looked up, no connection · 1 scanned")
+
+
 def _receive_twice_tapped(roaming: Browser) -> None:
     roaming.open("/receive")
     roaming.type("supplier", "Finca El Roble")
@@ -219,6 +238,7 @@ def test_a_morning_without_a_connection_is_booked_in_its_order_but_for_what_is_r
         roaming.open("/counts/1")
         roaming.wait_until_kept("/counts/1")
 
+    _is_told_what_cannot_be_looked_up(roaming, sacks[2])
     _receive_twice_tapped(roaming)
     roaming.open("/counts/1")
     roaming.scan(sacks[1])

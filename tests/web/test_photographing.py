@@ -106,7 +106,8 @@ def test_what_is_no_photo_is_named_and_refused_and_the_others_are_kept(
         assert said in told
     assert api.get("/lots/GL-1/exceptions")["items"][0]["photos"] == [1]
     many = noor.upload(PAGE, form, *[png(f"{n}.png", size=(8, n)) for n in range(7, 14)])
-    assert many.status_code == 400
+    assert many.status_code == 413
+    assert "At most 6 files are taken at once." in words(many)
     assert (
         noor.upload(PAGE, form | {"_key": "k" * 255}, png("d.png", colour="red")).status_code == 303
     )
@@ -150,5 +151,9 @@ def test_photos_are_taken_from_nobody_else_and_no_larger_than_they_may_be(
     larger = ("large.png", picture() + bytes(10_000), "image/png")
     assert "at most 10000 bytes; this one has" in words(noor.upload(PAGE, form, larger))
     huge = ("huge.png", bytes(1_100_000), "image/png")
-    assert noor.upload(PAGE, form, huge).status_code == 413
+    refused = noor.upload(PAGE, form, huge)
+    assert (refused.status_code, 'name="photo"' in refused.text) == (413, True)
+    assert "All files together have at most 1 MB." in words(refused)
+    told = noor.upload(PAGE, form, huge, accept="application/json")
+    assert (told.status_code, told.json()["type"]) == (413, "/problems/too-large")
     assert api.get("/lots/GL-1/exceptions")["items"][0]["photos"] == []

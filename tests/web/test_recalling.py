@@ -76,6 +76,9 @@ def _files_can_be_fetched(quill: Visitor, case: str) -> None:
     assert events.json()["type"] == "EPCISDocument"
     assert "<svg" in quill.get(f"{case}/picture").text
     assert quill.get(f"{case}/picture.svg").content.startswith(b"<?xml")
+    german = quill.get(f"{case}/picture.svg", accept_language="de").text
+    assert 'xml:lang="de"' in german
+    assert "wohin der Kaffee ging" in german
     assert quill.get(f"{case}/case.exe").status_code in {404, 422}
 
 

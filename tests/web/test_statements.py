@@ -1,4 +1,4 @@
-"""Pages ask the database little: every page is opened in a book in which none is empty."""
+"""Every page is opened in a book in which none is empty: asks little, and in one language."""
 
 from collections.abc import Callable
 from datetime import timedelta
@@ -12,6 +12,7 @@ from seed import play
 from tests.api import Api
 from tests.web.conftest import Visitor
 from tests.web.every_page import PAGES, book_the_rest, opened_with, page_routes
+from tests.web.left_in_english import left_in_english, values_of
 
 MOST: Final = 12
 """So many statements a page takes, the one that finds out who asks among them."""
@@ -33,7 +34,7 @@ def test_no_page_is_left_out_of_the_walk() -> None:
     assert page_routes() == PAGES.keys()
 
 
-def test_no_page_takes_more_than_a_few_statements(
+def test_no_page_takes_more_than_a_few_statements_or_shows_a_word_of_the_code(
     api: Api,
     engine: Engine,
     settings: Settings,
@@ -43,13 +44,17 @@ def test_no_page_takes_more_than_a_few_statements(
     played = play(engine, settings, last_day=(now() - timedelta(days=1)).date(), days=5)
     codes = book_the_rest(api, played)
     ada = visitor_as("admin")
+    values = values_of(ada.get("/api/openapi.json").json())
 
+    english: dict[str, list[str]] = {}
     counted: dict[str, dict[str, int]] = {}
     for route, address in opened_with(codes):
         statements()
-        answer = ada.get(address)
+        answer = ada.get(address, accept_language="de")
         assert answer.status_code == 200 or route == "/sign-in", (address, answer.text)
         counted.setdefault(route, {})[address] = statements()
+        if answer.headers.get("content-type", "").startswith("text/html"):
+            english[address] = left_in_english(answer.text, values, "de")
 
     most = {route: max(by_address.values()) for route, by_address in counted.items()}
     assert {
@@ -59,3 +64,4 @@ def test_no_page_takes_more_than_a_few_statements(
         if number > MORE.get(route, MOST)
     } == {}
     assert [route for route in MORE if most[route] <= MOST] == []
+    assert {address: said for address, said in english.items() if said} == {}

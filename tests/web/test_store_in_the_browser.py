@@ -166,10 +166,23 @@ def test_what_is_wrong_is_put_on_record_and_photographed(
     too_large.write_bytes((tmp_path / "seam.jpg").read_bytes() + bytes(8_000_000))
     browser.look("phone")
     browser.open("/exceptions/2/photos")
-    browser.driver.find_element("id", "f-chosen").send_keys(str(too_large))
+    chosen = browser.driver.find_element("id", "f-chosen")
+    chosen.send_keys(str(too_large))
+    said = "large.jpg: larger than the 8 MB that are kept"
+    assert chosen.get_attribute("validationMessage") == said
     browser.press("Keep the photos")
-    browser.wait_for("large.jpg: A photo has at most 8000000 bytes")
+    assert str(chosen.get_attribute("value")).endswith("large.jpg"), "it was sent"
     browser.shoot("photos-refused")
+    # More than all together may have: the refusal is seen, though much was still to be sent.
+    several = [tmp_path / f"{number}.jpg" for number in range(7)]
+    for each in several:
+        each.write_bytes(bytes(7_900_000))
+    chosen.clear()
+    chosen.send_keys("\n".join(map(str, several)))
+    browser.press("Keep the photos")
+    browser.wait_for("All files together have at most 49 MB.")
+    assert (browser.focused(), browser.findings()) == ("f-taken", [])
+    browser.shoot("photos-too-large")
 
 
 @pytest.mark.usefixtures("delivery")

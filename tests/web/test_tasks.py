@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import httpx
 
-from app.web.texts import LOCALES
+from app.web.rendering import TEMPLATES
 from tests.api import Api
 from tests.makers import furnish, receive, roast, sack_codes
 from tests.web.conftest import Visitor, hidden_fields, words
@@ -175,7 +175,7 @@ def test_the_start_page_names_what_waits_for_whom_in_few_statements(
 
 
 def test_no_part_of_the_forms_takes_the_name_of_another() -> None:
-    parts = (LOCALES.parent / "templates" / "fields.html").read_text(encoding="utf-8")
+    parts = (TEMPLATES / "fields.html").read_text(encoding="utf-8")
 
     found = Counter(re.findall(r"{% macro (\w+)", parts))
 

@@ -109,3 +109,29 @@ def test_somebody_who_chose_german_and_pounds_sees_and_types_so(
     assert "No such code" not in unheard.text
     taken = api.get("/readings?subject=GL-7")["items"][0]
     assert (str(taken["value"]), taken["taken_at"]) == ("11.4", "2026-03-02T08:30:00Z")
+
+
+def test_what_is_wrong_with_a_field_is_said_in_the_language_of_the_page_or_marked_as_english(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    noor = visitor_as("warehouse")
+    form = hidden_fields(noor.get("/account").text)
+    noor.post("/account/manner", form | {"language": "de", "mass_unit": "kg"})
+
+    typed = noor.fill("/arrivals/GL-7/exception", kind="soaked", sacks="0", kg="60,0005",
+                      location="?", note="x" * 3000, codes="-")  # fmt: skip
+    by_an_act = noor.fill("/labels", lot="GL-7", size="large", start_at="5")
+
+    told = dict(re.findall(r'<p class="error" id="f-(\w+)-error">([^<]*)</p>', typed.text))
+    assert told == {
+        "kind": "Wählen Sie etwas von dem, was angeboten wird.",
+        "sacks": "Hier gehört mindestens 1 hin.",
+        "kg": "60,0005 kg ist feiner als ein Gramm: höchstens 3 Nachkommastellen.",
+        "location": "So wird es nicht geschrieben: Achten Sie auf Buchstaben, Ziffern und Zeichen.",
+        "codes": "Ein Code hat 2 bis 32 Zeichen: A-Z, 0-9, Punkt, Unterstrich und Bindestrich, "
+        "und beginnt mit Buchstabe oder Ziffer.",
+        "note": "Höchstens 2000 Zeichen werden aufbewahrt.",
+    }
+    assert '<p class="error" id="f-start_at-error" lang="en">only a sheet' in by_an_act.text

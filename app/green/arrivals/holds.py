@@ -11,13 +11,16 @@ from app.ledger.actions import place_hold
 from app.ledger.posting import Pen
 from app.ledger.tables import Entry, Hold, HoldUnit, Unit
 from app.shared.db import among
+from app.shared.speech import N_
 
 DELIVERY: Final = "delivery"
 """The kind of the entry that a delivery is booked by."""
-ARRIVAL: Final = "arrived: count, weigh, inspect and measure, then release"
+ARRIVAL: Final = N_("arrived: count, weigh, inspect and measure, then release")
 """The reason of the hold that new lots start with."""
-_WET: Final = "arrived wet or mouldy: keep apart, do not blend away, decide with a competent person"
-_SWEPT: Final = "sweepings: weighed apart, never merged into sound coffee"
+_WET: Final = N_(
+    "arrived wet or mouldy: keep apart, do not blend away, decide with a competent person"
+)
+_SWEPT: Final = N_("sweepings: weighed apart, never merged into sound coffee")
 
 WET: Final = frozenset({Condition.WET, Condition.MOULDY})
 """How sacks come that are held apart from their lot."""

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from app.recall.balance.schemas import BalanceOfPeriod, BalanceOfUnit, TermOut
+from app.shared.speech import PLAIN, Speech
 from app.tracing.flow.movements import UNEXPLAINED
 from app.tracing.flow.rules import Box, Flow, Gathered, Movement, Side, came_in, end, flow_of
 from app.tracing.spread import SCALE
@@ -20,11 +21,11 @@ def flow_of_unit(balance: BalanceOfUnit) -> Flow:
     return _flow(box, [_term(balance.came_in)], [*went, (UNEXPLAINED, balance.difference_g)])
 
 
-def flow_of_period(balance: BalanceOfPeriod) -> Flow:
+def flow_of_period(balance: BalanceOfPeriod, speech: Speech = PLAIN) -> Flow:
     """Show all coffee in the house."""
     went = [("closing_stock", balance.closing_g), *_terms(balance.went_out)]
     return _flow(
-        Box(Side.UNITS, HOUSE, "The house"),
+        Box(Side.UNITS, HOUSE, speech.gettext("The house")),
         [("opening_stock", balance.opening_g), *_terms(balance.came_in)],
         [*went, (UNEXPLAINED, balance.difference_g)],
     )

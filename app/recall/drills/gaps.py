@@ -15,6 +15,7 @@ from app.recall.scope import CONTACT, Scope
 from app.roasting.tables import MachineRun
 from app.sending.tables import Customer, Dispatch
 from app.shared.db import AnySelect, among
+from app.shared.speech import N_
 
 MOST_NAMED = 20
 _RUNS = (UnitKind.ROAST, UnitKind.BLEND, UnitKind.PACK)
@@ -31,7 +32,7 @@ def gaps_of(session: Session, scopes: Sequence[Scope]) -> list[Gap]:
     open_balances = [each.direction.value for each in scopes if not _closes(each)]
     if open_balances:
         listed.append(
-            Gap(gap="balance does not close", count=len(open_balances), named=open_balances)
+            Gap(gap=N_("balance does not close"), count=len(open_balances), named=open_balances)
         )
     return listed
 
@@ -63,24 +64,24 @@ def _lacking(
     here = among(session, col(Unit.id), ids)
     units: AnySelect = select(col(Unit.code), col(Unit.id)).where(here)
     packs = units.join(Pack, col(Pack.unit_id) == col(Unit.id))
-    yield "packs without lot mark", packs.where(col(Pack.lot_mark) == "")
-    yield "packs without best-before date", packs.where(col(Pack.best_before).is_(None))
+    yield N_("packs without lot mark"), packs.where(col(Pack.lot_mark) == "")
+    yield N_("packs without best-before date"), packs.where(col(Pack.best_before).is_(None))
     used = select(col(MaterialUse.pack_id))
-    yield "packs without packing material", packs.where(col(Unit.id).not_in(used))
+    yield N_("packs without packing material"), packs.where(col(Unit.id).not_in(used))
     lots = units.join(GreenLot, col(GreenLot.unit_id) == col(Unit.id)).join(
         Delivery, col(Delivery.id) == col(GreenLot.delivery_id)
     )
-    yield "lots without supplier", lots.where(col(Delivery.supplier_id).is_(None))
-    yield "lots without delivery document", lots.where(col(Delivery.reference).is_(None))
+    yield N_("lots without supplier"), lots.where(col(Delivery.supplier_id).is_(None))
+    yield N_("lots without delivery document"), lots.where(col(Delivery.reference).is_(None))
     runs = units.outerjoin(MachineRun, col(MachineRun.unit_id) == col(Unit.id)).where(
         col(Unit.kind).in_(_RUNS)
     )
-    yield "runs without machine", runs.where(col(MachineRun.unit_id).is_(None))
+    yield N_("runs without machine"), runs.where(col(MachineRun.unit_id).is_(None))
     sent = units.join(Dispatch, col(Dispatch.unit_id) == col(Unit.id))
-    yield "dispatches without reference", sent.where(col(Dispatch.reference).is_(None))
+    yield N_("dispatches without reference"), sent.where(col(Dispatch.reference).is_(None))
     contact = col(Customer.contact)
     yield (
-        "customers without contact",
+        N_("customers without contact"),
         select(cast(col(Customer.id), String), col(Customer.id)).where(
             among(session, col(Customer.id), customers), or_(contact.is_(None), contact == "")
         ),

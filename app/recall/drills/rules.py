@@ -12,6 +12,12 @@ from decimal import Decimal
 from typing import Final
 
 MONTHS: Final = 12
+WANTED: Final = (
+    "a lot traced forward, with quantities",
+    "a pack traced backward, with quantities",
+    "the time at which the report was complete",
+)
+"""What the record of a drill has."""
 
 
 def choose(groups: Mapping[str, Sequence[int]], seed: int, what: str) -> int | None:
@@ -59,9 +65,5 @@ def is_overdue(on: date, last: date | None, every_months: int) -> bool:
 
 def lacking(*, forward: bool, backward: bool, completed: bool) -> list[str]:
     """Say what a drill's record lacks: both directions with quantities, a start and an end."""
-    there = {
-        "a lot traced forward, with quantities": forward,
-        "a pack traced backward, with quantities": backward,
-        "the time at which the report was complete": completed,
-    }
-    return [said for said, is_there in there.items() if not is_there]
+    there = (forward, backward, completed)
+    return [said for said, is_there in zip(WANTED, there, strict=True) if not is_there]

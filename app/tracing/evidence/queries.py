@@ -18,6 +18,7 @@ from app.ledger.queries import live, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.ledger.walk import lots_behind, reached_from
 from app.settings import Settings
+from app.shared.speech import N_
 from app.standards.due_diligence import kept_until
 from app.standards.geolocation import hectares
 from app.tracing.carry_over import contacts
@@ -25,7 +26,7 @@ from app.tracing.evidence.schemas import LotEvidence, UnitEvidence, UnitIs
 from app.tracing.schemas import Direction
 from app.tracing.walk import walk
 
-CAUTION: Final = (
+CAUTION: Final = N_(
     "These records help to show due diligence. Whether it was done is for the competent authority "
     "to judge by the law in force."
 )

@@ -1,4 +1,5 @@
-// A file that is chosen is read into the field it names, so that nobody has to paste it.
+// A file that is chosen is read into the field it names, so that nobody has to paste it; one that is
+// larger than may be sent is named before it takes its minutes on the way.
 
 export function readFiles(within) {
   for (const choice of within.querySelectorAll("[data-file]")) {
@@ -6,6 +7,17 @@ export function readFiles(within) {
     const field = within.getElementById(choice.dataset.file);
     choice.hidden = false;
     input.addEventListener("change", () => read(input, field, choice.dataset.unreadable));
+  }
+}
+
+export function weighFiles(within) {
+  for (const input of within.querySelectorAll("input[data-largest]")) {
+    input.addEventListener("change", () => {
+      const large = [...input.files].filter((file) => file.size > Number(input.dataset.largest));
+      const named = large.map((file) => file.name).join(", ");
+      input.setCustomValidity(named && `${named}: ${input.dataset.tooLarge}`);
+      input.reportValidity();
+    });
   }
 }
 

@@ -3,7 +3,7 @@
 
 import { runClocks } from "./clock.js";
 import { keepDrafts } from "./draft.js";
-import { readFiles } from "./file.js";
+import { readFiles, weighFiles } from "./file.js";
 import { layOutFlows } from "./flow.js";
 import { refreshAfterEach } from "./live.js";
 import { countLoads } from "./load.js";
@@ -37,6 +37,7 @@ function takeThePlace(within) {
 
 addRows(document, listenToScans);
 readFiles(document);
+weighFiles(document);
 wake(document);
 takeThePlace(document);
 refreshAfterEach(document.getElementById("main"), wake);

@@ -19,7 +19,19 @@ export async function ask(text, wanted) {
     if (answer.ok) return await answer.json();
     if (answer.status < 500) return { accepted: false, says: (await answer.json()).detail };
   } catch { /* no connection: the book looks at it when it is sent */ }
-  return { accepted: true, unheard: true, code: text.trim().toUpperCase(), says: "" };
+  return unheard(text.trim().toUpperCase(), wanted.split(" "));
+}
+
+// Without a connection a mark or the barcode of a bag names nothing, and would be refused when it is
+// sent. What has the form of a code is taken, but for a code of the book that is of another kind.
+function unheard(code, wanted) {
+  const words = document.getElementById("queue").dataset;
+  if (!/^[A-Z0-9][A-Z0-9._-]{0,31}$/.test(code)) return { accepted: false, says: words.noCode };
+  const [kind, name] = JSON.parse(words.lettered)[/^([A-Z])-\d{6,}-[A-Z0-9]$/.exec(code)?.[1]] ?? [];
+  if (kind && !wanted.includes(kind)) {
+    return { accepted: false, says: words.unwanted.replace("%k", name).replace("%c", code) };
+  }
+  return { accepted: true, unheard: true, code, says: words.unheard };
 }
 
 function say(field, heard, answer) {
@@ -27,7 +39,7 @@ function say(field, heard, answer) {
   around.classList.toggle("took", answer.accepted && !answer.unheard);
   around.classList.toggle("threw", !answer.accepted);
   heard.className = `heard ${answer.unheard ? "" : answer.accepted ? "yes" : "no"}`;
-  heard.textContent = answer.says || answer.code || "";
+  heard.textContent = answer.unheard ? `${answer.code} · ${answer.says}` : answer.says || answer.code || "";
   sound(answer.accepted);
 }
 
