@@ -62,11 +62,16 @@ NO_LISTS: Final[Lists] = {}
 def _rows(card: CardOut, lists: Lists) -> Iterator[tuple[str, str]]:
     """Fill the fields of rows with what stands in the lists of a card."""
     for name, members in lists.items():
-        for number, row in enumerate(getattr(card, name)):
-            for member in members:
-                value = getattr(row, member)
-                told = typed_number(value) if isinstance(value, Decimal | int) else str(value)
-                yield f"{name}.{number}.{member}", told
+        for number, row in enumerate(getattr(card, name) or ()):
+            written = row.model_dump(by_alias=True)
+            for member in [each for each in members if written[each] is not None]:
+                yield f"{name}.{number}.{member}", _told(written[member])
+
+
+def _told(value: object) -> str:
+    if isinstance(value, list):
+        return " ".join(map(str, value))
+    return typed_number(value) if isinstance(value, Decimal | int) else str(value)
 
 
 def opened(card: CardOut, body: type[Body], lists: Lists = NO_LISTS) -> Form[Body]:
@@ -102,12 +107,14 @@ def changed(
     }
     needed = [name for name in emptied if emptied[name] in body.never_null and name not in none]
     needed += [name for name in _TICKED & was.keys() if name not in desk.typed]
-    needed += [name for name in lists if name not in same and not _said_rows(desk, name)]
+    cleared = [name for name in lists if name not in same and not _said_rows(desk, name)]
+    needed += [name for name in cleared if name in body.never_null]
     form.errors |= dict.fromkeys(needed, _("This is needed."))
     if form.errors:
         form.asked = None
     if form.asked is not None:
         update = {member: none.get(name) for name, member in emptied.items()}
+        update |= dict.fromkeys(cleared)
         form.asked = form.asked.model_copy(update=update)
     return form
 

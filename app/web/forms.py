@@ -148,7 +148,7 @@ class Form(Generic[Body]):
         if self.errors:
             return self
         try:
-            self.asked = self.body.model_validate(_listed(said))
+            self.asked = self.body.model_validate(_listed(self.body, said))
         except ValidationError as refused:
             for flaw in refused.errors():
                 self.errors[self._name((*flaw["loc"], *_member(flaw)))] = _words(flaw)
@@ -193,13 +193,14 @@ def _put(said: dict[str, Any], steps: Sequence[str], value: object) -> None:
     said[steps[-1]] = value
 
 
-def _listed(said: object) -> Any:  # noqa: ANN401 - JSON
-    """Turn members that are all numbers into a list."""
+def _listed(body: type[BaseModel], said: object, path: Sequence[str] = ()) -> Any:  # noqa: ANN401 - JSON
+    """Turn members that are all numbers into a list, unless the body names its members so."""
     if not isinstance(said, dict):
         return said
-    if said and all(name.isdecimal() for name in said):
-        return [_listed(said[name]) for name in sorted(said, key=int)]
-    return {name: _listed(value) for name, value in said.items()}
+    parts = {name: _listed(body, value, [*path, name]) for name, value in said.items()}
+    if said and all(name.isdecimal() for name in said) and not _is_map(body, ".".join(path)):
+        return [parts[name] for name in sorted(said, key=int)]
+    return parts
 
 
 @cache
@@ -207,9 +208,8 @@ def _schema(body: type[BaseModel]) -> dict[str, Any]:
     return body.model_json_schema(by_alias=True)
 
 
-@cache
-def _kind(body: type[BaseModel], path: str) -> tuple[str, str | None]:
-    """Say of a member what JSON makes of it and in what format, from the schema of the body."""
+def _schemas_at(body: type[BaseModel], path: str) -> list[dict[str, Any]]:
+    """Find the schemas of a member, its choices one by one."""
     whole = _schema(body)
     found = [whole]
     for step in path.split("."):
@@ -219,10 +219,28 @@ def _kind(body: type[BaseModel], path: str) -> tuple[str, str | None]:
             for inner in (
                 [each["items"]] if step.isdecimal() and "items" in each
                 else [each["properties"][step]] if step in each.get("properties", {})
+                else [each["additionalProperties"]] if _names_anything(each)
                 else []
             )
         ]  # fmt: skip
         found = [one for each in found for one in _resolved(whole, each)]
+    return found
+
+
+def _names_anything(schema: dict[str, Any]) -> bool:
+    return isinstance(schema.get("additionalProperties"), dict)
+
+
+@cache
+def _is_map(body: type[BaseModel], path: str) -> bool:
+    """Tell whether a member names its own members, as screens are named by their numbers."""
+    return any(_names_anything(each) for each in _schemas_at(body, path))
+
+
+@cache
+def _kind(body: type[BaseModel], path: str) -> tuple[str, str | None]:
+    """Say of a member what JSON makes of it and in what format, from the schema of the body."""
+    whole, found = _schema(body), _schemas_at(body, path)
     kinds = [each.get("type", "string") for each in found if each.get("type") != "null"]
     kind = kinds[0] if kinds and "string" not in kinds else "string"
     if kind == "array":

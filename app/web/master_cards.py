@@ -9,6 +9,9 @@ from fastapi import APIRouter, Path, Response
 from sqlmodel import Session
 
 from app.green.actions import SUPPLIERS
+from app.green.certificates import actions as certificates
+from app.green.certificates.queries import CERTIFICATES
+from app.green.certificates.schemas import CertificateChange, CertificateIn
 from app.green.instruments.schemas import InstrumentChange, InstrumentIn
 from app.green.instruments.shelf import INSTRUMENTS
 from app.green.schemas import SupplierChange, SupplierIn
@@ -20,6 +23,9 @@ from app.packing.actions import PRODUCTS
 from app.packing.materials.queries import MATERIALS
 from app.packing.materials.schemas import MaterialChangeIn, MaterialIn
 from app.packing.materials.tables import MaterialKind, MaterialUnit
+from app.packing.recipes import actions as recipes
+from app.packing.recipes.actions import RECIPES
+from app.packing.recipes.schemas import RecipeChange, RecipeIn
 from app.packing.schemas import ProductChange, ProductIn
 from app.packing.tables import DateChoice
 from app.places import actions as places
@@ -57,8 +63,10 @@ class Field(NamedTuple):
     name: str
     label: str
     kind: str = "text"
-    """Text, words, a number, grams, a mass, a percentage, yes or no, one choice, or ticks."""
+    """Text, words, a day, a number, grams, a mass, a percentage, yes or no, one choice, ticks, or
+    rows."""
     choices: Mapping[Any, str] = {}
+    """Of rows: what stands in one."""
     needed: bool = False
     hint: str = ""
     fixed: bool = False
@@ -79,6 +87,11 @@ class Sort(NamedTuple):
     add: Callable[..., Any] | None = None
     """Of its own; else as every card is entered."""
     change: Callable[..., Any] | None = None
+
+    @property
+    def lists(self) -> cards.Lists:
+        """The fields of which there are rows."""
+        return {each.name: tuple(each.choices) for each in self.fields if each.kind == "rows"}
 
 
 _RUNS: Final = (
@@ -104,6 +117,10 @@ _MATERIALS: Final = {
     MaterialKind.LABEL: N_("label"), MaterialKind.CASE: N_("case"), MaterialKind.OTHER: N_("other"),
 }  # fmt: skip
 _COUNTED: Final = {MaterialUnit.PIECE: N_("pieces"), MaterialUnit.METRE: N_("metres")}
+_SLOT: Final = {
+    "lots": N_("Lots"), "share_pct": N_("Share in %"), "component": N_("What it is called"),
+}  # fmt: skip
+_COMPONENT: Final = {"name": N_("Component"), "share_pct": N_("Share in %")}
 _READ: Final = {kind: said for kind, (said, _unit) in sorted(readings.KINDS.items())}
 
 SORTS: Final[Mapping[str, Sort]] = {
@@ -158,11 +175,24 @@ SORTS: Final[Mapping[str, Sort]] = {
             Field("total_s", N_("From charge to drop, in seconds"), "number"),
             Field("machine", N_("Drum")),
             Field("batch_kg", N_("Usual charge"), "mass"),
+            Field("green", N_("What a charge is made of"), "rows", _SLOT,
+                  hint=N_("Of several lots the first as long as it lasts.")),
             _NOTE,
         ),
-        N_("A change counts from the next roast on. Which lots a charge is made of goes in through "
-           "the API."),
+        N_("A change counts from the next roast on."),
         styles.add_style, styles.change_style,
+    ),
+    "recipes": Sort(
+        N_("Recipes"), RECIPES, RecipeIn, RecipeChange, Permission.RECIPES, (
+            Field("name", N_("Name"), needed=True),
+            Field("tolerance", N_("Points a share may be off"), "number"),
+            Field("rework_at_most_pct", N_("Rework in it at most"), "percent"),
+            Field("components", N_("What it is made of"), "rows", _COMPONENT, needed=True,
+                  hint=N_("Each by the name of its style or recipe; the shares add up to 100.")),
+            _NOTE,
+        ),
+        N_("A change counts from the next blend on."),
+        recipes.add_recipe, recipes.change_recipe,
     ),
     "suppliers": Sort(
         N_("Suppliers"), SUPPLIERS, SupplierIn, SupplierChange, Permission.SUPPLIERS, (
@@ -204,6 +234,22 @@ SORTS: Final[Mapping[str, Sort]] = {
             _NOTE,
         ),
         N_("Code, kind and unit stay: its lots are counted so."),
+    ),
+    "certificates": Sort(
+        N_("Certificates"), CERTIFICATES, CertificateIn, CertificateChange, Permission.CERTIFICATES,
+        (
+            Field("code", N_("Code"), needed=True, fixed=True),
+            Field("scheme", N_("Scheme"), needed=True),
+            Field("claim", N_("Claim"), needed=True, fixed=True, hint=N_("Such as organic.")),
+            Field("number", N_("Number"), needed=True),
+            Field("holder", N_("Holder")),
+            Field("body", N_("Certifying body")),
+            Field("valid_from", N_("Valid from"), "day", needed=True),
+            Field("valid_until", N_("Valid until"), "day"),
+            Field("withdrawn_on", N_("Withdrawn on"), "day"),
+        ),
+        N_("Code and claim stay: another claim is another certificate."),
+        change=certificates.change,
     ),
     "crates": Sort(
         N_("Kinds of crates"), CRATE_KINDS, CrateKindIn, CrateKindChange, Permission.DISPATCH, (
@@ -307,7 +353,7 @@ def show_card(desk: Visiting, name: SortName, key: Key) -> Response:
     """Show a card, to be changed."""
     sort = _sort(desk, name)
     card = desk.read(_card, sort, key)
-    return _ask(desk, name, cards.opened(card, sort.changed), card)
+    return _ask(desk, name, cards.opened(card, sort.changed, sort.lists), card)
 
 
 def _card(session: Session, sort: Sort, key: str) -> CardOut:
@@ -322,7 +368,7 @@ def change_card(desk: Visiting, name: SortName, key: Key) -> Response:
     """Change what was changed of a card, if nobody else changed it meanwhile."""
     sort = _sort(desk, name)
     card = desk.read(_card, sort, key)
-    form = cards.changed(desk, card, sort.changed)
+    form = cards.changed(desk, card, sort.changed, sort.lists)
     if form.asked is not None and not form.asked.model_fields_set:
         return desk.onward(f"/cards/{name}", _("Nothing was changed."))
     before = (key,) if sort.change else (sort.shelf, key)

@@ -26,6 +26,8 @@ from app.web import (
     door,
     drilling,
     finding,
+    grading,
+    green_records,
     holding,
     house,
     instruments,
@@ -74,7 +76,8 @@ PAGES: Final = (
     instruments, packing, weighing, stocking, material_lots, dispatching, returning, selling,
     crating, holding, tracing, recalling, drilling, balancing, journal, master_cards, people,
     taking_over, house, backups, photographing, record_voids, sampling, casing,
-    adjusting, cancelling, batches, ordering, standing_orders, offline, assets,
+    adjusting, cancelling, batches, ordering, standing_orders, grading, green_records,
+    offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""
 

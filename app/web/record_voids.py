@@ -6,6 +6,8 @@ from typing import Annotated, Any, Final, NamedTuple
 from fastapi import APIRouter, Path, Query, Response
 from pydantic import BaseModel
 
+from app.green.certificates.actions import withdraw
+from app.green.certificates.schemas import WithdrawIn
 from app.green.instruments import actions as instruments
 from app.green.instruments.schemas import CalibrationVoidIn
 from app.green.readings import actions as readings
@@ -14,12 +16,14 @@ from app.ledger.corrections.schemas import ActVoidIn
 from app.packing.materials.voids import void_change
 from app.packing.weighing.voids import void_check
 from app.quality.grading.schemas import RecordVoidIn
-from app.quality.grading.voids import void_sample
+from app.quality.grading.voids import void_cupping, void_grading, void_sample
 from app.roasting import voids as roasting
 from app.sending.crates import actions as crates
 from app.shared.codes import Code
 from app.shared.problems import Refused
 from app.shared.staff import Permission
+from app.value.actions import void_cost
+from app.value.schemas import CostVoidIn
 from app.web.desk import Desk, Visiting
 from app.web.forms import Form
 from app.web.texts import N_, _, ngettext
@@ -78,6 +82,19 @@ ACTS: Final[Mapping[str, Act]] = {
     "crates": Act(
         N_("Crates, line %(number)s"), crates.void, ActVoidIn, Permission.VOID, "/crates"
     ),
+    "grading": Act(
+        N_("Grading %(number)s"), void_grading, RecordVoidIn, Permission.GRADE, "/grades/{lot}",
+        by_code=True,
+    ),
+    "lot-cupping": Act(
+        N_("Cupping %(number)s"), void_cupping, RecordVoidIn, Permission.GRADE, "/grades/{lot}",
+        by_code=True,
+    ),
+    "lot-certificate": Act(
+        N_("Certificate on record, number %(number)s"), withdraw, WithdrawIn,
+        Permission.CERTIFICATES, "/green/{lot}", by_code=True,
+    ),
+    "cost": Act(N_("Cost %(number)s"), void_cost, CostVoidIn, Permission.COSTS, "/green"),
     "material-change": Act(
         N_("Count or write-off %(number)s"), void_change, ActVoidIn, Permission.VOID,
         "/material/{of}", by_code=True,

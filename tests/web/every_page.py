@@ -33,7 +33,8 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/blend": ("/blend", "/blend?recipe={recipe}&whole=40"),
     "/bring": ("/bring",),
     "/cancel/{what}/{which}": ("/cancel/order/{order}", "/cancel/batch/1"),
-    "/cards/{name}": ("/cards/places", "/cards/products", "/cards/styles", "/cards/customers"),
+    "/cards/{name}": ("/cards/places", "/cards/products", "/cards/styles", "/cards/customers",
+                      "/cards/recipes", "/cards/certificates"),
     "/cards/{name}/new": ("/cards/instruments/new",),
     "/cards/{name}/{key}": ("/cards/products/{sku}",),
     "/cases": ("/cases",),
@@ -63,8 +64,13 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/drills/{code}/sign-off": ("/drills/{drill_done}/sign-off",),
     "/exceptions/{number}/photos": ("/exceptions/{exception}/photos",),
     "/find": ("/find?text=NO-SUCH",),
+    "/grades/{code}": ("/grades/{arrived}",),
+    "/grades/{code}/cup": ("/grades/{arrived}/cup", "/grades/{arrived}/cup?other=true"),
+    "/grades/{code}/grade": ("/grades/{arrived}/grade",),
     "/green": ("/green",),
     "/green/{code}": ("/green/{lot}",),
+    "/green/{code}/certificate": ("/green/{lot}/certificate",),
+    "/green/{code}/cost": ("/green/{lot}/cost",),
     "/health": ("/health",),
     "/hold": ("/hold?units={pack}",),
     "/holds": ("/holds",),
@@ -276,6 +282,8 @@ def _stock_up(api: Api, lot: str) -> dict[str, Any]:
     api.post("/samples", {
         "subject": lot, "kind": "other", "from": [{"sack": first, "kg": Decimal("0.3")}],
     })  # fmt: skip
+    api.post(f"/lots/{lot}/gradings", {"sample_g": 350, "defects": {"shell": 4}})
+    api.post(f"/lots/{lot}/cuppings", {"form": "ours", "form_version": "1", "score": 84})
     product: Any = api.get("/products")["items"][0]
     filled = {"unit": _roast(api, PASSING), "kg": Decimal(2 * product["nominal_g"]) / 1000}
     bags = api.post("/packs", {"product": product["sku"], "from": [filled], "bags": 2})

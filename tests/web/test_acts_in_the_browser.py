@@ -47,12 +47,30 @@ def _plan_and_order(api: Api) -> None:
     api.post("/standing-orders", {"code": "SO-1", **order, **days})
 
 
+def _grade_and_cup(api: Api) -> None:
+    drawn = [{"sack": sack_codes(receive(api, 60, lot="GL-8"))[0], "kg": 1}]
+    api.post("/samples", {"subject": "GL-8", "kind": "arrival", "from": drawn})
+    api.post("/readings", {"subject": "GL-8", "kind": "moisture", "value": 11})
+    counted = {"partial_black": 7, "broken": 9, "fungus": 1}
+    api.post("/lots/GL-8/gradings", {"sample": 1, "sample_g": 350, "defects": counted})
+    api.post("/lots/GL-8/gradings", {"sample_g": 300, "defects": counted, "notes": "a wet edge"})
+    half = [{"name": name, "share_pct": 50} for name in ("House", "Dark")]
+    api.post("/recipes", {"name": "House blend", "components": half})
+    api.post("/certificates", {"code": "BIO-1", "scheme": "EU organic", "claim": "organic",
+                               "number": "DE-1", "valid_from": "2026-01-01"})  # fmt: skip
+    api.post("/lots/GL-8/certificates", {"certificate": "BIO-1"})
+    paid = {"lot": "GL-8", "kind": "freight", "amount": 120, "currency": "EUR"}
+    api.post("/costs", paid)
+    api.post("/lots/GL-8/cuppings", {"form": "ours", "form_version": "1", "score": 84})
+
+
 def test_the_pages_beside_the_way_of_the_coffee_are_fit_for_everybody(
     browser: Browser, api: Api, add_person: Callable[..., str]
 ) -> None:
     furnish(api)
     _keep_materials_and_crates(api)
     _plan_and_order(api)
+    _grade_and_cup(api)
     browser.sign_in(add_person("Ada", "admin"), PASSWORD)
     for name, path in {
         "clean": "/clean",
@@ -63,6 +81,14 @@ def test_the_pages_beside_the_way_of_the_coffee_are_fit_for_everybody(
         "material-release": "/material-holds/1/release",
         "holds-of-material": "/holds",
         "adjust": f"/adjust?what={sack_codes(receive(api, 60))[0]}",
+        "grades": "/grades/GL-8",
+        "grading": "/grades/GL-8/grade",
+        "lot-cupping": "/grades/GL-8/cup",
+        "lot-score": "/grades/GL-8/cup?other=true",
+        "recipe": "/cards/recipes/1",
+        "lot-certificate": "/green/GL-8/certificate",
+        "lot-cost": "/green/GL-8/cost",
+        "green-lot-records": "/green/GL-8",
         "batches": "/batches",
         "cancel": "/cancel/batch/1",
         "orders": "/orders",

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from tests.api import Api
-from tests.makers import furnish
+from tests.makers import furnish, receive
 from tests.web.conftest import Visitor, filled_fields, words
 
 
@@ -72,3 +72,83 @@ def test_a_card_is_kept_by_those_alone_who_may(
     assert buyer.get("/cards/customers/1").status_code == 200
     assert buyer.get("/cards/nothing").status_code == 404
     assert "/cards/machines" not in buyer.get("/").text
+
+
+def test_rows_of_cards_are_entered_changed_and_sent_only_when_touched(
+    api: Api, visitor_as: Callable[..., Visitor], book_is_sound: Callable[[], None]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    receive(api, 60, lot="GL-8")
+    ada = visitor_as("admin")
+
+    def card(path: str) -> dict[str, str]:
+        return filled_fields(ada.get(path).text)
+
+    ada.fill(
+        "/cards/styles/new", name="Pike", green__0__lots="gl-7 GL-8", green__0__share_pct="100"
+    )
+    ada.fill("/cards/recipes/new", name="House", components__0__name="Pike",
+             components__0__share_pct="60", components__1__name="Dark",
+             components__1__share_pct="40")  # fmt: skip
+    short = ada.fill("/cards/recipes/new", name="Odd", components__0__name="Pike",
+                     components__0__share_pct="60")  # fmt: skip
+    recipe, style = (f"/cards/{each}/1" for each in ("recipes", "styles"))
+    form = card(recipe)
+    noted = ada.post(recipe, form | {"note": "the usual one"})
+    row = {"components.0.share_pct": "62,5", "components.1.share_pct": "37,5"}
+    shares = ada.post(recipe, card(recipe) | row | {"_key": "shares"})
+    bare = {name: "" for name in form if name.startswith("components.")}
+    none = ada.post(recipe, card(recipe) | bare | {"_key": "none"})
+    asked = ada.post(recipe, card(recipe) | {"_ask": "more.components", "_key": "more"})
+    free = {name: "" for name in card(style) if name.startswith("green.")}
+    cleared = ada.post(style, card(style) | free)
+
+    assert short.status_code == 422
+    assert "The shares add up to 60" in words(short)
+    assert (noted.status_code, shares.status_code, cleared.status_code) == (303, 303, 303)
+    assert none.status_code == 422
+    assert asked.status_code == 200
+    assert 'name="components.2.name"' in asked.text
+    entries = api.get("/entries?limit=200")["items"]
+    changes = [each["id"] for each in entries if each["kind"] == "recipe changed"]
+    said = [words(ada.get(f"/journal/{number}")) for number in changes]
+    assert ["components" in each for each in said] == [False, True]
+    kept = api.get("/recipes/House")["components"]
+    assert [(each["name"], str(each["share_pct"])) for each in kept] == [
+        ("Pike", "62.5"),
+        ("Dark", "37.5"),
+    ]
+    assert api.get("/styles/Pike")["green"] is None
+    book_is_sound()
+
+
+def test_certificates_and_costs_are_put_on_record_for_a_lot_and_taken_back(
+    api: Api, visitor_as: Callable[..., Visitor], book_is_sound: Callable[[], None]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    buyer, noor = visitor_as("buyer"), visitor_as("warehouse")
+    certificate = {"code": "bio-1", "scheme": "EU organic", "claim": "Organic", "number": "DE-1"}
+
+    entered = buyer.fill("/cards/certificates/new", **certificate, valid_from="2026-01-01")
+    stands = buyer.fill("/green/GL-7/certificate", certificate="BIO-1", transaction="COI 7")
+    twice = buyer.fill("/green/GL-7/certificate", certificate="BIO-1")
+    paid = buyer.fill("/green/gl-7/cost", lot="GL-7", kind="freight", amount="120,50",
+                      currency="EUR")  # fmt: skip
+    bare = buyer.fill("/green/GL-7/cost", lot="GL-7", kind="freight", currency="EUR")
+    shown = buyer.get("/green/GL-7")
+
+    assert (entered.status_code, stands.headers["location"]) == (303, "/green/GL-7")
+    assert (twice.status_code, bare.status_code) == (409, 422)
+    assert paid.headers["location"] == "/green/GL-7/cost?currency=EUR"
+    assert "/void/" not in noor.get("/green/GL-7").text
+    assert noor.get("/green/GL-7/cost").status_code == 403
+    for act in ("/void/lot-certificate/1?of=GL-7", "/void/cost/1"):
+        assert f'href="{act}"' in shown.text
+        assert buyer.fill(act, reason="the other lot").status_code == 303
+    [on_record] = api.get("/lots/GL-7/certificates")["items"]
+    assert on_record["withdrawn_because"] == "the other lot"
+    assert api.get("/costs?lot=GL-7")["items"][0]["voided"]
+    assert "/void/" not in buyer.get("/green/GL-7").text
+    book_is_sound()

@@ -1,0 +1,81 @@
+"""What is put on record for a green lot beside its coffee: certificates, and what it cost."""
+
+from collections.abc import Sequence
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Response
+from sqlmodel import Session, col, select
+
+from app.green.certificates.actions import put_on_record
+from app.green.certificates.schemas import LotCertificateIn
+from app.green.certificates.tables import Certificate
+from app.shared.codes import Code
+from app.shared.staff import Permission
+from app.standards.buying import PriceUnit
+from app.standards.costing import CostKind
+from app.value.actions import add_cost
+from app.value.schemas import CostIn
+from app.web.desk import Desk, may
+from app.web.forms import Form
+from app.web.texts import N_, _
+
+router = APIRouter(include_in_schema=False)
+
+Certifier = Annotated[Desk, may(Permission.CERTIFICATES)]
+Bookkeeper = Annotated[Desk, may(Permission.COSTS)]
+
+COSTS: Final = {
+    CostKind.PURCHASE: N_("purchase"), CostKind.FREIGHT: N_("freight"),
+    CostKind.INSURANCE: N_("insurance"), CostKind.DUTY: N_("duty"), CostKind.PORT: N_("port"),
+    CostKind.CUSTOMS_AGENT: N_("customs agent"), CostKind.HAULAGE: N_("haulage"),
+    CostKind.INSPECTION: N_("cost of inspection"), CostKind.FINANCE: N_("finance"),
+    CostKind.STORAGE: N_("storage"), CostKind.CLAIM: N_("claim, given back"),
+    CostKind.OTHER: N_("other"),
+}  # fmt: skip
+
+
+def _certificates(session: Session) -> Sequence[Certificate]:
+    return session.exec(select(Certificate).order_by(col(Certificate.code))).all()
+
+
+@router.get("/green/{code}/certificate")
+def show_certificate(desk: Certifier, code: Code) -> Response:
+    """Ask which certificate stands for a lot."""
+    return _certificate_page(desk, code, desk.blank(LotCertificateIn))
+
+
+@router.post("/green/{code}/certificate")
+def book_certificate(desk: Certifier, code: Code) -> Response:
+    """Put it on record."""
+    form = desk.sent(LotCertificateIn)
+    if made := desk.book(form, put_on_record, code):
+        told = _("%(certificate)s is on record for %(lot)s.") % made
+        return desk.onward(f"/green/{made['lot']}", told)
+    return _certificate_page(desk, code, form)
+
+
+def _certificate_page(desk: Desk, code: str, form: Form[LotCertificateIn]) -> Response:
+    known = [(each.code, f"{each.code}: {each.claim}") for each in desk.read(_certificates)]
+    return desk.show("lot_certificate.html", form, code=code, known=known)
+
+
+@router.get("/green/{code}/cost")
+def show_cost(desk: Bookkeeper, code: Code) -> Response:
+    """Ask what a lot cost beside the price of its contract."""
+    return _cost_page(desk, code, desk.blank(CostIn))
+
+
+@router.post("/green/{code}/cost")
+def book_cost(desk: Bookkeeper, code: Code) -> Response:
+    """Book it, and ask for the next in the same currency."""
+    form = desk.sent(CostIn)
+    if made := desk.book(form, add_cost):
+        told = _("Cost %(number)s is booked.") % {"number": made["id"]}
+        return desk.onward(f"/green/{code}/cost?currency={made['currency']}", told)
+    return _cost_page(desk, code, form)
+
+
+def _cost_page(desk: Desk, code: str, form: Form[Any]) -> Response:
+    kinds = [(str(kind), _(said)) for kind, said in COSTS.items()]
+    units = [(str(each), str(each)) for each in PriceUnit]
+    return desk.show("lot_cost.html", form, code=code, kinds=kinds, units=units)

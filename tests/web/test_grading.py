@@ -1,0 +1,101 @@
+"""Green lots graded and cupped at their pages, judged before booking, and taken back."""
+
+from collections.abc import Callable
+
+from tests.api import Api, kg
+from tests.makers import furnish, receive, sack_codes
+from tests.web.conftest import Visitor, filled_fields, words
+
+# SCA, Washed arabica green coffee defect poster (2018): 350 g, no full defect of category 1 and at
+# most five in all; three partial blacks or five broken beans make one full defect.
+COUNTED = {"defects.full_black": "0", "defects.partial_black": "7", "defects.broken": "9"}
+
+
+def test_a_sample_is_graded_looked_at_first_and_taken_back(
+    api: Api,
+    visitor_as: Callable[..., Visitor],
+    statements: Callable[[], int],
+    book_is_sound: Callable[[], None],
+) -> None:
+    furnish(api)
+    [sack] = sack_codes(receive(api, 60, lot="GL-7"))
+    drawn = {"subject": "GL-7", "kind": "arrival", "from": [{"sack": sack, "kg": kg("0.5")}]}
+    sample = api.post("/samples", drawn)["id"]
+    for kind, value in (("moisture", "11.2"), ("water_activity", "0.55")):
+        api.post("/readings", {"subject": "GL-7", "kind": kind, "value": kg(value)})
+    quill, noor = visitor_as("quality"), visitor_as("warehouse")
+
+    assert 'href="/grades/GL-7"' in quill.get("/u/GL-7").text
+    assert 'href="/grades/GL-7"' in quill.get("/samples?of=GL-7").text
+    page = quill.get("/grades/GL-7/grade")
+    screens = {"screens.18": "30", "screens.16": "60,5", "screens.pan": "9,5"}
+    form = filled_fields(page.text) | COUNTED | screens | {
+        "sample": str(sample), "quakers": "0", "quaker_sample_g": "100", "species": "arabica",
+        "standard": "sca_washed_arabica",
+    }  # fmt: skip
+    looked = quill.post("/grades/GL-7/grade", form | {"_ask": "look"})
+    assert "Not booked yet: it comes to this." in words(looked)
+    assert "SCA specialty grade, washed arabica, 350 g : met" in words(looked)
+    assert api.get("/lots/GL-7/gradings")["items"] == []
+    off = quill.post("/grades/GL-7/grade", form | {"screens.18": "40"})
+    whole = quill.post("/grades/GL-7/grade", form | {"defects.broken": "1,5"})
+    booked = quill.post("/grades/GL-7/grade", form)
+
+    assert off.status_code == 422
+    assert whole.status_code == 422
+    assert 'value="1,5"' in whole.text
+    assert booked.headers["location"] == "/grades/GL-7"
+    [kept] = api.get("/lots/GL-7/gradings")["items"]
+    assert kept["sample"] == sample
+    assert [line["retained_pct"] for line in kept["screens"]] == [30, kg("60.5"), kg("9.5")]
+    full = kept["full_defects"]
+    # 7 / 3 + 9 / 5, by hand.
+    assert (full["category_1"]["floor"], full["category_2"]["fraction"]) == (0, "62/15")
+    statements()
+    told = words(noor.get("/grades/GL-7"))
+    assert statements() <= 12
+    assert "Full defects, category 1 0 Category 2 4.133 Moisture 11.2 % Water activity 0.55" in told
+    assert "washed arabica, 350 g : met" in told
+    assert "/grades/GL-7/grade" not in noor.get("/grades/GL-7").text
+    assert noor.get("/grades/GL-7/grade").status_code == 403
+
+    # Looking took a number of PostgreSQL's, which it does not give back.
+    undo = f"/void/grading/{kept['id']}?of=GL-7"
+    back = quill.fill(undo, reason="the other sample")
+    assert back.headers["location"] == "/grades/GL-7"
+    assert api.get("/lots/GL-7/gradings")["items"][0]["voided"]
+    assert undo not in quill.get("/grades/GL-7").text
+    book_is_sound()
+
+
+def test_a_lot_is_cupped_on_the_form_or_by_its_score_and_taken_back(
+    api: Api, visitor_as: Callable[..., Visitor], book_is_sound: Callable[[], None]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    quill = visitor_as("quality")
+    page = quill.get("/grades/GL-7/cup")
+    names = ("fragrance_aroma", "flavour", "aftertaste", "acidity", "body", "balance", "overall")
+    form = filled_fields(page.text) | {f"sections.{name}": "7,75" for name in names}
+    form["cups.2.off_taste"] = "taint"
+    form.pop("cups.2.clean_cup")
+    between = quill.post("/grades/GL-7/cup", form | {"sections.body": "7,8"})
+    cupped = quill.post("/grades/GL-7/cup", form)
+    # Seven sections of 7.75, thirty points of the cups less the two of one, two for a taint.
+    assert "Cupping 1 is booked: 80.25 on sca-arabica classic." in words(quill.get("/grades/GL-7"))
+    other = quill.fill("/grades/GL-7/cup?other=true", form="Ours", form_version="3", score="86,5",
+                       notes="plum")  # fmt: skip
+    bare = quill.fill("/grades/GL-7/cup?other=true", form="Ours", form_version="3")
+
+    assert between.status_code == 422
+    assert 'value="7,8"' in between.text
+    assert 'name="cups.2.clean_cup" type="checkbox" value="true">' in between.text
+    assert cupped.headers["location"] == "/grades/GL-7"
+    assert (other.status_code, bare.status_code) == (303, 422)
+    told = words(quill.get("/grades/GL-7"))
+    assert "Score on Ours 3 86.5" in told
+    assert "Ours 3. plum" in told
+    back = quill.fill("/void/lot-cupping/2?of=GL-7", reason="the wrong tray")
+    assert back.headers["location"] == "/grades/GL-7"
+    assert "Score on Ours" not in words(quill.get("/grades/GL-7"))
+    book_is_sound()
