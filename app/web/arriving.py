@@ -47,6 +47,22 @@ STEPS: Final = {
     "moisture": N_("Read its moisture"),
 }
 """The order of work, in words."""
+
+
+class Way(NamedTuple):
+    """Where a step is done, and what somebody must be allowed to do there."""
+
+    path: str
+    needs: Permission
+
+
+WAYS: Final = {
+    "count": Way("/arrivals/{code}/count", Permission.RECEIVE),
+    "weight": Way("/arrivals/{code}/weight", Permission.RECEIVE),
+    "inspection": Way("/arrivals/{code}/inspection", Permission.INSPECT),
+    "sample": Way("/samples?of={code}", Permission.SAMPLE),
+    "moisture": Way("/moisture?subject={code}", Permission.READING),
+}
 KINDS: Final = {
     ExceptionKind.SLACK: N_("slack"),
     ExceptionKind.TORN: N_("torn"),
@@ -91,7 +107,7 @@ def _delivery(session: Session, code: str, settings: Settings) -> _Came:
 
 def _show_delivery(desk: Desk, code: str, form: Form[CloseIn]) -> Response:
     came = desk.read(_delivery, code, desk.settings)
-    return desk.show("delivery.html", form, **came._asdict(), steps=STEPS, kinds=KINDS)
+    return desk.show("delivery.html", form, **came._asdict(), steps=STEPS, ways=WAYS, kinds=KINDS)
 
 
 @router.get("/deliveries/{code}")
@@ -113,7 +129,7 @@ def close_receipt(desk: Receiver, code: str) -> Response:
 def show_arrival(desk: Visiting, code: str) -> Response:
     """Show the order of work on a lot: what is done, and what is next."""
     found = desk.read(arrival, str(fold(code)), desk.settings)
-    return desk.show("arrival.html", arrival=found, steps=STEPS, kinds=KINDS)
+    return desk.show("arrival.html", arrival=found, steps=STEPS, ways=WAYS, kinds=KINDS)
 
 
 class _Work(NamedTuple):

@@ -9,6 +9,7 @@ from babel.messages.extract import DEFAULT_KEYWORDS, extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
 from app.shared.kinds import KINDS
+from app.web.plain import words_of
 from app.web.texts import LANGUAGES, LOCALES
 
 _WEB = LOCALES.parent
@@ -35,9 +36,9 @@ def extracted() -> Catalog:
         folder = str(_WEB.parent / drawn)
         for _file, _line, message, *_more in extract_from_dir(folder, keywords=_KEYWORDS):
             found.add(message)
-    for kind in KINDS.values():
-        found.add(kind.title)
-        found.add(kind.meaning)
+    for slug in KINDS:
+        for said in words_of(slug):
+            found.add(said)
     return found
 
 

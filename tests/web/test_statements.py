@@ -24,16 +24,9 @@ MORE: Final = {
     "/cover/orders": 17,
     # Five sorts of papers and what was paid, each with tables of its own.
     "/green/{code}": 16,
-    # Two walks, what is known of what they reached, contact on machines and in places, the picture.
-    "/trace": 26,
-    # What was frozen, today's scope beside it with what may have been touched, the account of it.
-    "/recalls/{code}": 31,
-    "/recalls/{code}/do/{act}": 31,
-    # The book as it was: figures and places of that time are worked out anew.
-    "/recalls/{code}/picture": 18,
     # While its clock runs: a scope each way, and what the records behind both lack.
-    "/drills/{code}": 40,
-    "/drills/{code}/complete": 40,
+    "/drills/{code}": 16,
+    "/drills/{code}/complete": 16,
 }
 """Pages that take more, and why."""
 
