@@ -93,7 +93,7 @@ class Settings(BaseSettings):
     """Requests that a process works on or keeps waiting; more are told to come again."""
     token_requests_a_minute: Annotated[int, Field(ge=1, le=10_000_000)] = 6000
     """How many requests with one token are answered within a minute."""
-    threads: Annotated[int, Field(ge=1, le=100)] = 2
+    threads: Annotated[int, Field(ge=1, le=100)] = 3
     """Requests worked on at a time; few, for many threads queue badly for one processor."""
     busy_timeout_s: Annotated[int, Field(ge=1, le=600)] = 30
     """How long a write waits for the one before it before it answers 503."""

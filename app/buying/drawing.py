@@ -183,7 +183,8 @@ def _board(board: Board, speech: Speech, figure: Figure) -> None:
                   label=speech.gettext("order by"), clip_on=False)  # fmt: skip
     for place, row, days, further in zip(places, rows, there, released, strict=True):
         axes.annotate(
-            _said(row, farthest, speech), xy=(days + further, place), xytext=(7, 0),
+            # Beyond a marker that stands at the end of the bar.
+            _said(row, farthest, speech), xy=(days + further, place), xytext=(12, 0),
             textcoords="offset points", va="center", color=INK, annotation_clip=False,
         )  # fmt: skip
     axes.set_yticks(list(places), [_named(row) for row in rows])
@@ -333,8 +334,10 @@ def _bars(axes: Axes, there: Sequence[AgeMonth], speech: Speech) -> None:
         )  # fmt: skip
     whole = {place: free[place] + held[place] for place in places}
     for place, grams in whole.items():
+        # Whole kilograms, so that figures of neighbours do not meet; the table has the grams.
+        said = kg_from_grams(grams if grams < _KG else (grams + _KG // 2) // _KG * _KG)
         axes.annotate(
-            speech.number(kg_from_grams(grams)), xy=(place, grams / _KG), xytext=(0, 2),
+            speech.number(said), xy=(place, grams / _KG), xytext=(0, 2),
             textcoords="offset points", ha="center", fontsize=7, color=INK,
         )  # fmt: skip
     axes.set_ylim(0, max(whole.values(), default=_KG) * 5 / 4 / _KG)

@@ -16,6 +16,7 @@ from app.buying.schemas import (
     UsedDay,
     UseOut,
 )
+from app.cover.cards.queries import planning_cards
 from app.cover.forward import Known, frame_ahead
 from app.cover.frames import Asked, calendar_of, frame_of, kg_a_day, weeks_of
 from app.cover.ordering import GREEN, orders_of
@@ -48,7 +49,9 @@ def board(session: Session, by: By, asked: Asked, settings: Settings) -> Board:
     if by in GREEN and frame.as_of == now().date():
         known = Known(by, frame_ahead(settings), facts, weeks_of(by, settings))
         order_by = {
-            each.key: each.order_by for each in orders_of(session, known, settings) if each.order_by
+            each.key: each.order_by
+            for each in orders_of(known, planning_cards(session), settings)
+            if each.order_by
         }
     return Board(cover_of_facts(session, by, frame, facts, settings), order_by)
 

@@ -20,10 +20,8 @@ from app.packing.tables import Pack, Product
 from app.production import reading
 from app.production.rules import Cards, Coffee, explode
 from app.production.working import coffee_of, why_unknown
-from app.roasting.losses import yields_of
 from app.roasting.styles.tables import Style
 from app.roasting.yields import Yield
-from app.settings import Settings
 from app.shared.times import begin_of, end_of
 
 
@@ -91,7 +89,7 @@ class House:
         return Made(product, coffee, green, None if green else "no green goes into it")
 
 
-def house(session: Session, facts: Facts, settings: Settings) -> House:
+def house(session: Session, facts: Facts) -> House:
     """Read how everything is made, with the losses that were measured until the day asked about."""
     recipes = session.scalars(select(Recipe)).all()
     styles = facts.styles.cards
@@ -100,7 +98,7 @@ def house(session: Session, facts: Facts, settings: Settings) -> House:
         recipes,
         styles,
         reading.cards_of(recipes, styles),
-        yields_of(session, styles, settings, end_of(facts.as_of)),
+        facts.styles.yields,
     )
 
 

@@ -93,22 +93,22 @@ def frame_ahead(settings: Settings) -> Frame:
     return frame_of(Asked(None, None, open_days=False), settings)
 
 
-def know(session: Session, settings: Settings, by: By) -> Known:
+def know(session: Session, settings: Settings, by: By, *, yields: bool = False) -> Known:
     """Read stock and use."""
     frame = frame_ahead(settings)
     weeks = weeks_of(by, settings)
     facts = read(
         session, frame.as_of, settings, days=max(frame.usual[-1].days, WEEK * weeks),
-        sites=by == "site",
+        sites=by == "site", yields=yields,
     )  # fmt: skip
     return Known(by, frame, facts, weeks)
 
 
 def look_ahead(session: Session, settings: Settings, by: By, days: int) -> Ahead:
     """Read stock, use and the plan of so many days."""
-    known = know(session, settings, by)
+    known = know(session, settings, by, yields=True)
     facts = known.facts
-    house = explosion.house(session, facts, settings)
+    house = explosion.house(session, facts)
     packed = explosion.packed(session, facts.first, facts.as_of) if by == "product" else {}
     return Ahead(known, house, plan(session, facts, house, days), packed)
 

@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 
 from sqlmodel import Session
 
-from app.cover.cards.queries import planning_cards
+from app.cover.cards.queries import PlanningCards, planning_cards
 from app.cover.cards.tables import PlanningCard
 from app.cover.contracts import Contract
 from app.cover.foretelling import Basis
@@ -112,15 +112,15 @@ class Buying(NamedTuple):
         return self.contracts.get(fold_name(tally.component or tally.key), [])
 
 
-def buying(session: Session, known: Known) -> Buying:
-    """Read how everything is bought. No contract says to which site it goes, or is for one lot."""
+def buying(known: Known, cards: PlanningCards) -> Buying:
+    """Tell how everything is bought. No contract says to which site it goes, or is for one lot."""
     by = "component" if known.by == "product" else known.by
     contracts: defaultdict[str, list[Contract]] = defaultdict(list)
     for contract in known.facts.contracts:
         meant = of_contract(known.facts, by, contract)
         if meant is not None:
             contracts[fold_name(meant.key)].append(contract)
-    return Buying(planning_cards(session, known.by), contracts)
+    return Buying(cards.get(known.by, {}), contracts)
 
 
 def item_of(outlook: Outlook, known: Known, bought: Buying, settings: Settings) -> Item:
@@ -200,24 +200,33 @@ def _lead_spread(took: Sequence[int], usual: Fraction, *, overridden: bool) -> S
 
 def orders(session: Session, by: ItemBy, settings: Settings) -> OrdersOut:
     """List what is to be ordered, what is due first at the top."""
-    return _ordered(
-        session, look_ahead(session, settings, by, settings.cover_plan_days), by, settings
-    )
+    return orders_and_suppliers(session, by, settings)[0]
 
 
-def orders_of_green(session: Session, settings: Settings) -> list[OrdersOut]:
+def orders_and_suppliers(
+    session: Session, by: ItemBy, settings: Settings
+) -> tuple[OrdersOut, Mapping[str, str]]:
+    """List what is to be ordered, and of whom each was bought last, by folded key."""
+    ahead = look_ahead(session, settings, by, settings.cover_plan_days)
+    facts = ahead.known.facts
+    meant = [(of_contract(facts, by, each), each.supplier) for each in facts.contracts]
+    bought_of = {fold_name(key.key): supplier for key, supplier in meant if key is not None}
+    return _ordered(ahead, by, planning_cards(session), settings), bought_of
+
+
+def orders_of_green(session: Session, cards: PlanningCards, settings: Settings) -> list[OrdersOut]:
     """List what is to be ordered by component, and by origin: the book is read once for both."""
     ahead = look_ahead(session, settings, "component", settings.cover_plan_days)
     return [
-        _ordered(session, ahead._replace(known=ahead.known._replace(by=by)), by, settings)
+        _ordered(ahead._replace(known=ahead.known._replace(by=by)), by, cards, settings)
         for by in GREEN
     ]
 
 
-def _ordered(session: Session, ahead: Ahead, by: ItemBy, settings: Settings) -> OrdersOut:
+def _ordered(ahead: Ahead, by: ItemBy, cards: PlanningCards, settings: Settings) -> OrdersOut:
     known = ahead.known
     gaps: list[Gap] = []
-    rows = _rows(session, known, list(outlooks(ahead, gaps)), settings)
+    rows = _rows(known, list(outlooks(ahead, gaps)), cards, settings)
     return OrdersOut(
         by=by, as_of=known.frame.as_of, window_days=known.over.days, service=SERVICE, items=rows,
         gaps=gaps,
@@ -229,19 +238,20 @@ def due_orders(session: Session, by: ItemBy, settings: Settings) -> list[Suggest
 
     That hangs on stock, use and what is on order: the plan is not read for it.
     """
-    return [each for each in orders_of(session, know(session, settings, by), settings) if each.due]
+    known = know(session, settings, by)
+    return [each for each in orders_of(known, planning_cards(session), settings) if each.due]
 
 
-def orders_of(session: Session, known: Known, settings: Settings) -> list[SuggestedOrder]:
+def orders_of(known: Known, cards: PlanningCards, settings: Settings) -> list[SuggestedOrder]:
     """List what is to be ordered of what is there, was used or is on order."""
     seen = [known.outlook(tally) for tally in known.tallies().values()]
-    return _rows(session, known, seen, settings)
+    return _rows(known, seen, cards, settings)
 
 
 def _rows(
-    session: Session, known: Known, seen: Sequence[Outlook], settings: Settings
+    known: Known, seen: Sequence[Outlook], cards: PlanningCards, settings: Settings
 ) -> list[SuggestedOrder]:
-    as_of, bought = known.frame.as_of, buying(session, known)
+    as_of, bought = known.frame.as_of, buying(known, cards)
     rows = [_row(item_of(each, known, bought, settings), as_of) for each in seen]
     return sorted(rows, key=lambda row: (row.order_by is None, row.order_by or as_of, row.key))
 

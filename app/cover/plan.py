@@ -19,6 +19,7 @@ from app.green.reservations.tables import ReservationLot
 from app.ledger.tables import Unit
 from app.packing.recipes.rules import WHOLE_MILLI
 from app.production import reading
+from app.production.reading import Demand
 from app.production.rules import Coffee, explode
 from app.production.working import coffee_of
 from app.roasting.batches.tables import PlannedBatch
@@ -80,8 +81,10 @@ def plan(session: Session, facts: Facts, house: House, days: int) -> Plan:
     found = Plan(first, days)
     last = first + timedelta(days=days - 1)
     batches = _batches(session, last)
-    wanted = _wanted(session, found, house, Period(facts.as_of, last))
-    roasted = Counter(reading.roasted_on_hand(session, house.recipes, house.styles))
+    there = reading.on_hand(session, facts.as_of, house.recipes, house.styles)
+    demand = reading.demand_of(session, Period(facts.as_of, last))
+    wanted = _wanted(found, house, demand, Counter(there.bags))
+    roasted = Counter(there.roasted)
     usable = _usable(facts)
     free = Counter(usable)
     by_day: defaultdict[int, list[Batch]] = defaultdict(list)
@@ -121,11 +124,9 @@ def _usable(facts: Facts) -> Counter[str]:
 
 
 def _wanted(
-    session: Session, found: Plan, house: House, period: Period
+    found: Plan, house: House, demand: Demand, packed: Counter[int]
 ) -> Mapping[int, Mapping[Coffee, int]]:
     """Name what is to be packed on each day, and thus wanted roasted."""
-    demand = reading.demand_of(session, period)
-    packed = Counter(reading.bags_on_hand(session, period.first))
     products = {product.sku: product for product in house.products}
     bags = [(line.due_on, line.sku, line.bags) for line in demand.lines]
     bags += [(each.on, each.sku, each.bags) for each in demand.standing]

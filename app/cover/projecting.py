@@ -8,6 +8,7 @@ from math import ceil
 
 from sqlmodel import Session
 
+from app.cover.cards.queries import planning_cards
 from app.cover.contracts import Contract
 from app.cover.forward import day_of, look_ahead, outlooks
 from app.cover.ordering import SERVICE, Item, buying, expected_on, item_of
@@ -26,7 +27,7 @@ def projection(session: Session, by: By, key: str, days: int, settings: Settings
         Refused: `not-found` where there is no such key.
     """
     ahead = look_ahead(session, settings, by, min(settings.cover_plan_days, days))
-    as_of, bought = ahead.known.frame.as_of, buying(session, ahead.known)
+    as_of, bought = ahead.known.frame.as_of, buying(ahead.known, planning_cards(session))
     found = [each for each in outlooks(ahead, []) if fold_name(each.tally.key) == fold_name(key)]
     if not found:
         raise Refused("not-found", f"There is no {by} {key} in stock, in use or on order.")

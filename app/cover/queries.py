@@ -33,7 +33,8 @@ def read_for(session: Session, by: By, frame: Frame, settings: Settings) -> Fact
     windows = (frame.asked, *frame.usual)
     days = max(WEEK * weeks_of(by, settings), *(each.days for each in windows))
     return read(
-        session, frame.as_of, settings, days=days, loss_days=frame.asked.days, sites=by == "site"
+        session, frame.as_of, settings, days=days, loss_days=frame.asked.days, sites=by == "site",
+        yields=by == "product",
     )  # fmt: skip
 
 
@@ -46,7 +47,7 @@ def cover_of_facts(
     sums = add_up(facts, "component" if by == "product" else by, frame.asked.first)
     gaps: list[Gap] = []
     if by == "product":
-        house = explosion.house(session, facts, settings)
+        house = explosion.house(session, facts)
         packed = explosion.packed(session, facts.first, frame.as_of)
         covered = _of_products(house, packed, frame, sums, gaps)
     else:

@@ -7,11 +7,22 @@ time, for nobody can place one in the past; they count as they stand now.
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import cache, cached_property
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, case, func, literal, or_, select
+from sqlalchemy import (
+    ColumnElement,
+    Integer,
+    Subquery,
+    case,
+    cast,
+    func,
+    literal,
+    null,
+    or_,
+    select,
+)
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -31,8 +42,11 @@ from app.ledger.tables import (
     UnitKind,
 )
 from app.places.tables import Location, Move, PlaceKind
+from app.roasting.losses import losses_until, measured, yields_by
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Roast
+from app.roasting.yields import Yield
+from app.settings import Settings
 from app.shared.answers import read_json
 from app.shared.db import AnySelect, IdColumn, among
 from app.shared.names import fold_name
@@ -127,28 +141,6 @@ def _left(day: date) -> tuple[AnySelect, Any]:
     return then, left
 
 
-def stock(session: Session, day: date, *, places: bool) -> Sequence[Standing]:
-    """Add up by lot what was there at the end of a day."""
-    sacks, left = _left(day)
-    place: Any = literal(None)
-    if places:
-        today = day >= now().date()
-        over = literal(end_of(day), UtcDateTime())
-        place = col(Unit.location_id) if today else _place_then(col(Unit.id), over)
-    each = sacks.add_columns(
-        place.label("place_id"), left.label("left_g"), _held().label("held")
-    ).subquery()
-    rows = session.execute(
-        select(
-            each.c.lot_id,
-            each.c.place_id,
-            func.sum(each.c.left_g),
-            func.sum(case((each.c.held, each.c.left_g), else_=0)),
-        ).group_by(each.c.lot_id, each.c.place_id)
-    )
-    return [Standing(lot, at, int(left_g), int(held_g)) for lot, at, left_g, held_g in rows]
-
-
 def draws(session: Session, first: date, last: date, *, places: bool) -> Sequence[Draw]:
     """Add up by lot, style and day what was drawn into roasts."""
     place: Any = literal(None)
@@ -210,14 +202,53 @@ def losses(session: Session, first: date, last: date, *, places: bool) -> Sequen
     return [Loss(lot, at, -int(sampled_g), -int(off_g)) for lot, at, sampled_g, off_g in rows]
 
 
-def lots(session: Session, ids: Collection[int]) -> Mapping[int, Lot]:
-    """Name lots, with what is promised of each."""
+def lots(
+    session: Session, drawn: Collection[int], day: date, *, places: bool
+) -> tuple[Mapping[int, Lot], Sequence[Standing]]:
+    """Name lots with what is promised of each, and add up what was there at the end of a day.
+
+    Those that were only drawn are named too.
+    """
+    there = _stock(day, places=places)
     rows = session.execute(
-        select(col(Unit.id), col(Unit.code), col(GreenLot.name), col(GreenLot.origin), RESERVED_G)
+        select(
+            col(Unit.id), col(Unit.code), col(GreenLot.name), col(GreenLot.origin), RESERVED_G,
+            there.c.place_id, there.c.left_g, there.c.held_g,
+        )
         .join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
-        .where(among(session, col(Unit.id), ids))
+        .outerjoin(there, there.c.lot_id == col(Unit.id))
+        .where(or_(there.c.lot_id.is_not(None), among(session, col(Unit.id), drawn)))
+    )  # fmt: skip
+    found: dict[int, Lot] = {}
+    stock: list[Standing] = []
+    for lot, code, name, origin, reserved_g, place, left_g, held_g in rows:
+        found[lot] = Lot(code, name, origin, int(reserved_g))
+        if left_g is not None:
+            stock.append(Standing(lot, place, int(left_g), int(held_g)))
+    return found, stock
+
+
+def _stock(day: date, *, places: bool) -> Subquery:
+    """Add up by lot what was there at the end of a day."""
+    sacks, left = _left(day)
+    place: Any = cast(null(), Integer)
+    if places:
+        today = day >= now().date()
+        over = literal(end_of(day), UtcDateTime())
+        place = col(Unit.location_id) if today else _place_then(col(Unit.id), over)
+    each = sacks.add_columns(
+        place.label("place_id"), left.label("left_g"), _held().label("held")
+    ).subquery()
+    return (
+        select(
+            each.c.lot_id,
+            each.c.place_id,
+            func.sum(each.c.left_g).label("left_g"),
+            func.sum(case((each.c.held, each.c.left_g), else_=0)).label("held_g"),
+        )
+        .group_by(each.c.lot_id, each.c.place_id)
+        .subquery()
     )
-    return {lot: Lot(code, name, origin, int(grams)) for lot, code, name, origin, grams in rows}
 
 
 def sites(session: Session) -> Mapping[int, str | None]:
@@ -253,6 +284,8 @@ class Styles:
     cards: Sequence[Style]
     now: Mapping[int, Sequence[Slot]]
     then: Mapping[tuple[int, int], Sequence[Slot]]
+    yields: Mapping[int, Yield]
+    """What each gives, where that was asked for."""
 
     @cached_property
     def names(self) -> Mapping[str, str]:
@@ -286,9 +319,19 @@ class Styles:
         return None if found is None else self.called(found)
 
 
-def styles(session: Session, drawn: Collection[Draw]) -> Styles:
-    """Read what the charges of styles are made of, and were when coffee was drawn for them."""
-    cards = session.scalars(select(Style).order_by(col(Style.id))).all()
+def styles(
+    session: Session, drawn: Collection[Draw], settings: Settings, until: datetime | None
+) -> Styles:
+    """Read what the charges of styles are made of, and were when coffee was drawn for them.
+
+    With a moment also what each gives, by the losses that were measured until then.
+    """
+    statement: AnySelect = select(Style).order_by(col(Style.id))
+    if until is not None:
+        lost = losses_until(until, settings)
+        statement = statement.add_columns(*lost.c).outerjoin(lost, lost.c.style_id == col(Style.id))
+    rows = session.execute(statement).all()
+    cards = [row.Style for row in rows]
     as_it_is = {card.id: card.version for card in cards}
     changed = {
         draw.style_id
@@ -299,6 +342,7 @@ def styles(session: Session, drawn: Collection[Draw]) -> Styles:
         cards,
         {card.id or 0: slots_named(card.name, card.green) for card in cards},
         _slots_then(session, changed) if changed else {},
+        {} if until is None else yields_by(cards, measured(row[1:] for row in rows), settings),
     )
 
 

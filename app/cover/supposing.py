@@ -80,9 +80,10 @@ def what_if(session: Session, asked: WhatIfIn, settings: Settings) -> WhatIfOut:
     frame = frame_of(Asked(None, asked.window_days, None), settings)
     failed = {live(each).id for each in units_by_code(session, asked.fails, UnitKind.LOT).values()}
     facts = read(
-        session, frame.as_of, settings, days=frame.asked.days, sites=asked.by == "site"
+        session, frame.as_of, settings, days=frame.asked.days, sites=asked.by == "site",
+        yields=True,
     )  # fmt: skip
-    house = explosion.house(session, facts, settings)
+    house = explosion.house(session, facts)
     packed = explosion.packed(session, facts.first, frame.as_of) if asked.by == "product" else {}
     case = Case(asked.by, frame, house, packed)
     gaps: list[Gap] = []

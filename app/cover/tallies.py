@@ -14,6 +14,7 @@ from app.cover.rules import Tally
 from app.cover.schemas import By
 from app.settings import Settings
 from app.shared.names import fold_name
+from app.shared.times import end_of
 from app.standards.countries import country_name
 
 NO_SITE = "(no site)"
@@ -68,25 +69,27 @@ class Tallies:
 
 def read(
     session: Session, as_of: date, settings: Settings,
-    *, days: int, loss_days: int = 0, sites: bool = False,
+    *, days: int, loss_days: int = 0, sites: bool = False, yields: bool = False,
 ) -> Facts:  # fmt: skip
-    """Read everything that cover of a day needs, with use and losses over so many days."""
+    """Read everything that cover of a day needs, with use and losses over so many days.
+
+    With `yields` what styles give, which a `House` needs.
+    """
     first = as_of - timedelta(days=days - 1)
-    stock = reading.stock(session, as_of, places=sites)
     draws = reading.draws(session, first, as_of, places=sites)
     lost_since = as_of - timedelta(days=loss_days - 1)
     losses = reading.losses(session, lost_since, as_of, places=sites) if loss_days else []
-    ids = {each.lot_id for each in stock}
-    ids |= {each.lot_id for each in draws} | {each.lot_id for each in losses}
+    drawn = {each.lot_id for each in draws} | {each.lot_id for each in losses}
+    lots, stock = reading.lots(session, drawn, as_of, places=sites)
     return Facts(
         first,
         as_of,
-        reading.lots(session, ids),
+        lots,
         stock,
         draws,
         losses,
         [] if sites else contracts(session, as_of, settings),
-        reading.styles(session, draws),
+        reading.styles(session, draws, settings, end_of(as_of) if yields else None),
         reading.sites(session) if sites else {},
     )
 

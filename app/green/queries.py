@@ -5,7 +5,7 @@ from decimal import Decimal
 from functools import cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import Integer, bindparam, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -29,7 +29,7 @@ from app.places.tree import below
 from app.settings import Settings
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams
-from app.shared.paging import Page, PageOf, turn_page
+from app.shared.paging import Page, PageOf, paged, turn, turn_page
 from app.shared.problems import Refused
 from app.shared.times import text
 from app.standards.countries import country_name
@@ -290,6 +290,19 @@ def _sack() -> AnySelect:
     return _sacks().where(col(Unit.code) == bindparam("code"))
 
 
+@cache
+def _sacks_asked(of_lot: bool, at_place: bool, on_hand: bool | None) -> AnySelect:
+    statement = _sacks()
+    if of_lot:
+        statement = statement.where(col(Sack.lot_id) == bindparam("lot"))
+    if at_place:
+        parts = below(bindparam("whole", type_=Integer())).c.id
+        statement = statement.where(col(Unit.location_id).in_(select(parts)))
+    if on_hand is not None:
+        statement = statement.where(col(Unit.left_g) > 0 if on_hand else col(Unit.left_g) == 0)
+    return paged(statement, col(Unit.id))
+
+
 def _sack_line(row: Any) -> dict[str, object]:  # noqa: ANN401 - a row of `_sacks`
     return {
         "code": row.code, "lot": row.lot, "number": row.number,
@@ -333,17 +346,13 @@ def sack_page(
     heavy_over_g: int,
 ) -> PageOf:
     """Read sacks in the order they came."""
-    statement = _sacks()
+    values: dict[str, int | None] = {}
     if lot_code is not None:
-        lot_id = unit_by_code(session, lot_code, UnitKind.LOT).id
-        statement = statement.where(col(Sack.lot_id) == lot_id)
+        values["lot"] = unit_by_code(session, lot_code, UnitKind.LOT).id
     if place is not None:
-        whole = card_at(session, LOCATIONS, place)
-        assert whole.id is not None  # noqa: S101 - read from the database
-        statement = statement.where(col(Unit.location_id).in_(select(below(whole.id).c.id)))
-    if on_hand is not None:
-        statement = statement.where(col(Unit.left_g) > 0 if on_hand else col(Unit.left_g) == 0)
-    rows, following = turn_page(session, statement, col(Unit.id), page)
+        values["whole"] = card_at(session, LOCATIONS, place).id
+    statement = _sacks_asked("lot" in values, "whole" in values, on_hand)
+    rows, following = turn(session, statement, col(Unit.id), page, **values)
     return [
         _sack_line(row) | {"caution": sack_caution(row.left_g, heavy_over_g)} for row in rows
     ], following

@@ -29,10 +29,11 @@ def reading_all_booked(replica: Engine, engine: Engine) -> Iterator[Session]:
     It is the replica's while that answers and catches up, else the database's own; the replica's as
     it stands where the database is gone, for a question in a recall cannot wait for it.
     """
+    if replica is engine:
+        with reading(engine) as session:
+            yield session
+        return
     with ExitStack() as stack:
-        if replica is engine:
-            yield stack.enter_context(reading(engine))
-            return
         yield _caught_up(stack, replica, engine) or stack.enter_context(reading(engine))
 
 

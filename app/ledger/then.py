@@ -4,7 +4,6 @@ Two times are kept apart. When something happened is the word of whoever booked 
 learnt of it is the book's own, and that is what a question about what was known then goes by.
 """
 
-from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
@@ -21,10 +20,9 @@ from app.ledger.tables import (
     Hold,
     HoldRelease,
     HoldUnit,
-    Reason,
     Unit,
 )
-from app.shared.db import IdColumn, among
+from app.shared.db import IdColumn
 from app.shared.problems import Refused
 from app.shared.times import now, text
 
@@ -136,38 +134,7 @@ def _voided_then(unit: Unit, when: AsOf) -> Refused:
     return Refused("voided", f"{unit.kind} {unit.code} had been voided{at}.", unit=unit.code)
 
 
-class Figures(NamedTuple):
-    """What the book said of a unit's mass."""
-
-    left_g: int
-    adjusted_g: int
-    """Sum of its adjustments, but for bags that came back."""
-
-
-def figures_then(session: Session, made_g: Mapping[int, int], upto: int) -> Mapping[int, Figures]:
-    """Compute what was left of units, as they were made, from what the book had by then."""
-    ids = list(made_g)
-    changed = dict.fromkeys(ids, 0)
-    adjusted = dict.fromkeys(ids, 0)
-    for unit_id, reason, grams in session.execute(
-        select(col(Adjustment.unit_id), col(Adjustment.reason), func.sum(col(Adjustment.grams)))
-        .where(among(session, col(Adjustment.unit_id), ids), col(Adjustment.entry_id) <= upto)
-        .group_by(col(Adjustment.unit_id), col(Adjustment.reason))
-    ):
-        changed[unit_id] += int(grams)
-        if reason != Reason.RETURNED:
-            adjusted[unit_id] += int(grams)
-    for unit_id, grams in session.execute(
-        select(col(Flow.source_id), func.sum(col(Flow.grams)))
-        .join(Unit, col(Unit.id) == col(Flow.target_id))
-        .where(among(session, col(Flow.source_id), ids), alive(Unit, upto))
-        .group_by(col(Flow.source_id))
-    ):
-        changed[unit_id] -= int(grams)
-    return {unit: Figures(grams + changed[unit], adjusted[unit]) for unit, grams in made_g.items()}
-
-
-def left_then(upto: int) -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
+def left_then(upto: int | BindParameter[int]) -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
     """Build what was left of a unit, for a statement of one's own."""
     user = aliased(Unit)
     adjusted = (
@@ -186,7 +153,7 @@ def left_then(upto: int) -> Any:  # noqa: ANN401 - a scalar subquery has no narr
     return col(Unit.made_g) + adjusted - used
 
 
-def on_hold_then(unit_id: IdColumn, upto: int) -> ColumnElement[bool]:
+def on_hold_then(unit_id: IdColumn, upto: int | BindParameter[int]) -> ColumnElement[bool]:
     """Tell in a statement whether a unit, or the lot it came from, was on hold."""
     return exists(
         select(col(HoldUnit.hold_id))

@@ -32,7 +32,12 @@ def lots_behind(session: Session, unit_ids: Collection[int]) -> list[int]:
 
 
 def reached_from(start: ColumnElement[bool], *, forward: bool) -> CTE:
-    """Build the walk from the units that meet a condition, for a statement of one's own.
+    """Build the walk from the units that meet a condition, for a statement of one's own."""
+    return walk_from(select(col(Unit.id)).where(start), forward=forward)
+
+
+def walk_from(start: AnySelect, *, forward: bool) -> CTE:
+    """Build the walk from the units that a statement names.
 
     `UNION` drops what was reached before, so the work grows with the units and flows
     reached and not with the number of paths between them.
@@ -42,5 +47,6 @@ def reached_from(start: ColumnElement[bool], *, forward: bool) -> CTE:
         if forward
         else (col(Flow.target_id), col(Flow.source_id))
     )
-    reached = select(col(Unit.id).label("id")).where(start).cte("reached", recursive=True)
+    (first,) = start.selected_columns
+    reached = start.with_only_columns(first.label("id")).cte("reached", recursive=True)
     return reached.union(select(there).join(reached, here == reached.c.id))

@@ -3,15 +3,19 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from sqlalchemy import (
     ColumnElement,
+    CompoundSelect,
     Date,
+    String,
     bindparam,
     case,
+    cast,
     func,
     literal,
+    null,
     or_,
     select,
     union_all,
@@ -76,14 +80,6 @@ def demand_of(session: Session, period: Period) -> Demand:
     return Demand(open_lines(session, period.last), standing)
 
 
-def bags_on_hand(session: Session, first: date) -> Mapping[int, int]:
-    """Count by product the bags that may go out: not held, and not past their date."""
-    free: Counter[int] = Counter()
-    for product_id, left_g, nominal_g in session.execute(_BAGS, {"first": first}):
-        free[product_id] += left_g // nominal_g
-    return free
-
-
 def _free(kind: UnitKind) -> tuple[ColumnElement[bool], ...]:
     """Tell in a statement over `unit` what is there of a kind and not held.
 
@@ -93,8 +89,11 @@ def _free(kind: UnitKind) -> tuple[ColumnElement[bool], ...]:
 
 
 _HELD: Final = on_hold(col(Unit.id))
-_BAGS: Final = union_all(
-    select(col(Pack.product_id), col(Unit.left_g), col(Pack.nominal_g))
+_ON_HAND: Final[CompoundSelect[*tuple[Any, ...]]] = union_all(
+    select(
+        literal("bags"), col(Pack.product_id), cast(null(), String), col(Unit.left_g),
+        col(Pack.nominal_g),
+    )
     .join(Unit, col(Unit.id) == col(Pack.unit_id))
     .where(
         or_(
@@ -102,20 +101,23 @@ _BAGS: Final = union_all(
         )
     )
     .where(*_free(UnitKind.PACK)),
-    select(col(Returned.product_id), col(Unit.left_g), col(Returned.nominal_g))
+    select(
+        literal("bags"), col(Returned.product_id), cast(null(), String), col(Unit.left_g),
+        col(Returned.nominal_g),
+    )
     .join(Unit, col(Unit.id) == col(Returned.unit_id))
     .where(*_free(UnitKind.RETURN)),
-)
-_ROASTED: Final = union_all(
-    select(literal("style"), col(Roast.style_id), col(Roast.style), col(Unit.left_g))
+    select(literal("style"), col(Roast.style_id), col(Roast.style), col(Unit.left_g), literal(1))
     .join(Unit, col(Unit.id) == col(Roast.unit_id))
     .where(*_free(UnitKind.ROAST))
     .where(DISPOSITION.in_(FREE)),
-    select(literal("recipe"), col(Blend.recipe_id), col(Blend.recipe), col(Unit.left_g))
+    select(
+        literal("recipe"), col(Blend.recipe_id), col(Blend.recipe), col(Unit.left_g), literal(1)
+    )
     .join(Unit, col(Unit.id) == col(Blend.unit_id))
     .where(*_free(UnitKind.BLEND)),
-)
-"""Built once: every look ahead asks."""
+)  # fmt: skip
+"""What is made already. Built once: every look ahead asks."""
 
 
 def cards_of(recipes: Sequence[Recipe], styles: Sequence[Style]) -> Cards:
@@ -131,16 +133,29 @@ def cards_of(recipes: Sequence[Recipe], styles: Sequence[Style]) -> Cards:
     )
 
 
-def roasted_on_hand(
-    session: Session, recipes: Sequence[Recipe], styles: Sequence[Style]
-) -> Mapping[Coffee, int]:
-    """Add up what is roasted and may be packed: released, not held."""
+class OnHand(NamedTuple):
+    """What is made already and may be used."""
+
+    bags: Mapping[int, int]
+    """By product: not held, and not past their date."""
+    roasted: Mapping[Coffee, int]
+    """Grams that may be packed: released, not held."""
+
+
+def on_hand(
+    session: Session, first: date, recipes: Sequence[Recipe], styles: Sequence[Style]
+) -> OnHand:
+    """Add up what is packed, with dates on or after a day, and what is roasted."""
     keys = {("recipe", recipe.id): recipe.name_key for recipe in recipes}
     keys |= {("style", style.id): style.name_key for style in styles}
-    free: Counter[Coffee] = Counter()
-    for noun, card_id, word, left_g in session.execute(_ROASTED):
-        free[Coffee(noun, keys.get((noun, card_id)) or fold_name(word or ""))] += left_g
-    return free
+    bags: Counter[int] = Counter()
+    roasted: Counter[Coffee] = Counter()
+    for noun, card_id, word, left_g, each_g in session.execute(_ON_HAND, {"first": first}):
+        if noun == "bags":
+            bags[card_id] += left_g // each_g
+        else:
+            roasted[Coffee(noun, keys.get((noun, card_id)) or fold_name(word or ""))] += left_g
+    return OnHand(bags, roasted)
 
 
 def lots_on_hand(session: Session) -> Sequence[Lot]:

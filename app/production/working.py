@@ -99,7 +99,8 @@ def work_out(session: Session, period: Period, settings: Settings, at: datetime)
     cards = reading.cards_of(recipes, styles)
     gaps: list[tuple[str, str]] = []
     demand = reading.demand_of(session, period)
-    bagged = _bagged(session, period, demand, cards, gaps)
+    there = reading.on_hand(session, period.first, recipes, styles)
+    bagged = _bagged(session, demand, cards, gaps, packed=there.bags, first=period.first)
     wanted: Counter[Coffee] = Counter()
     for each in bagged:
         if each.coffee is not None and each.roasted_g:
@@ -107,7 +108,7 @@ def work_out(session: Session, period: Period, settings: Settings, at: datetime)
     needs = explode(
         {coffee: Fraction(grams) for coffee, grams in wanted.items()},
         cards,
-        reading.roasted_on_hand(session, recipes, styles),
+        there.roasted,
     )
     names = {Coffee("recipe", each.name_key): each.name for each in recipes}
     names |= {Coffee("style", each.name_key): each.name for each in styles}
@@ -119,15 +120,15 @@ def work_out(session: Session, period: Period, settings: Settings, at: datetime)
 
 
 def _bagged(
-    session: Session, period: Period, demand: Demand, cards: Cards, gaps: list[tuple[str, str]]
-) -> list[Bagged]:
+    session: Session, demand: Demand, cards: Cards, gaps: list[tuple[str, str]],
+    *, packed: Mapping[int, int], first: date,
+) -> list[Bagged]:  # fmt: skip
     products = {product.sku: product for product in reading.products(session)}
-    packed = reading.bags_on_hand(session, period.first)
     found: dict[str, Bagged] = {}
     for line in demand.lines:
         one = found.setdefault(line.sku, Bagged(products[line.sku]))
         one.ordered += line.bags
-        one.late += line.bags if line.due_on < period.first else 0
+        one.late += line.bags if line.due_on < first else 0
     for standing in demand.standing:
         found.setdefault(standing.sku, Bagged(products[standing.sku])).standing += standing.bags
     for sku, one in sorted(found.items()):

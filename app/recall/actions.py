@@ -89,7 +89,7 @@ def extend(pen: Pen, code: str, asked: ScopeIn) -> ScopeOut:
     entry_id = pen.note("recall scoped", {"recall": code, "start": asked.start.as_kept()})
     frozen = freeze(pen, case.row.id, scope, entry_id, at_entry)
     take_step(pen, case, Step.SCOPED, entry_id)
-    return whole(pen.session, frozen)
+    return whole(frozen)
 
 
 def decide(pen: Pen, code: str, asked: DecisionIn) -> CaseOut:

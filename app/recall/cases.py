@@ -12,7 +12,7 @@ from app.ledger.tables import Entry
 from app.recall.rules import Act, CaseKind, Step, refusal, state_of
 from app.recall.schemas import ClassIn, ClassOut, StepOut
 from app.recall.tables import RecallCase, RecallStep
-from app.shared.db import next_number
+from app.shared.db import AnySelect, next_number
 from app.shared.problems import Refused
 
 
@@ -42,24 +42,32 @@ class Case:
 
 def case_at(session: Session, code: str) -> Case:
     """Find a case by its code."""
-    row = session.scalars(select(RecallCase).where(col(RecallCase.code) == code)).first()
-    if row is None:
+    rows = session.execute(
+        _steps()
+        .join(RecallCase, col(RecallCase.id) == col(RecallStep.case_id))
+        .where(col(RecallCase.code) == code)
+        .add_columns(RecallCase)
+    ).all()
+    if not rows:
         raise Refused("not-found", f"There is no recall case {code}.")
-    return Case(row, steps_of(session, [row.id])[row.id])
+    return Case(rows[0].RecallCase, [_step(row) for row in rows])
 
 
 def steps_of(session: Session, case_ids: Sequence[int]) -> dict[int, list[StepOut]]:
     """Read the histories of cases, each oldest first."""
-    rows = session.execute(
-        select(RecallStep, col(Entry.recorded_at), col(Entry.who))
-        .join(Entry, col(Entry.id) == col(RecallStep.entry_id))
-        .where(col(RecallStep.case_id).in_(case_ids))
-        .order_by(col(RecallStep.id))
-    )
+    rows = session.execute(_steps().where(col(RecallStep.case_id).in_(case_ids)))
     found: dict[int, list[StepOut]] = {case_id: [] for case_id in case_ids}
     for row in rows:
         found[row[0].case_id].append(_step(row))
     return found
+
+
+def _steps() -> AnySelect:
+    return (
+        select(RecallStep, col(Entry.recorded_at), col(Entry.who))
+        .join(Entry, col(Entry.id) == col(RecallStep.entry_id))
+        .order_by(col(RecallStep.id))
+    )
 
 
 def _step(row: Row[Any]) -> StepOut:

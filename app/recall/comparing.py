@@ -18,7 +18,7 @@ from app.recall.schemas import (
     SentLine,
 )
 from app.recall.scope import Scope, ScopeLine
-from app.recall.showing import customers_by_id, scoped
+from app.recall.showing import scoped
 from app.shared.db import among
 from app.tracing.queries import CAUTION
 
@@ -33,7 +33,7 @@ def changes(session: Session, code: str) -> ChangesOut:
     case = case_at(session, code)
     frozen = newest(session, case.row.id, code)
     then, now = frozen.scope, scope_now(session, frozen)
-    sent, returned = _since(session, then, now)
+    sent, returned = _since(then, now)
     before = {unit.id: unit for unit in then.units}
     there = {unit.id: unit for unit in now.units}
     came = [scoped(unit) for unit in now.units if unit.id not in before]
@@ -76,19 +76,19 @@ def _gone(session: Session, codes: Mapping[int, str]) -> list[GoneUnit]:
     ]
 
 
-def _since(session: Session, then: Scope, now: Scope) -> tuple[list[SentLine], list[ReturnedSince]]:
+def _since(then: Scope, now: Scope) -> tuple[list[SentLine], list[ReturnedSince]]:
     before: dict[Sent, ScopeLine] = {(each.dispatch_id, each.pack_id): each for each in then.lines}
-    cards = customers_by_id(session, {line.customer_id for line in now.lines})
     sent, returned = [], []
     for line in now.lines:
         known = before.get((line.dispatch_id, line.pack_id))
-        card = cards[line.customer_id]
         if known is None:
             sent.append(SentLine(
-                customer=card.name, contact=card.contact, dispatch=line.dispatch,
+                customer=line.customer, contact=line.contact, dispatch=line.dispatch,
                 dispatched_at=line.dispatched_at, bags=line.bags, grams=line.grams,
             ))  # fmt: skip
         back = line.returned_bags - (known.returned_bags if known else 0)
         if back > 0:
-            returned.append(ReturnedSince(customer=card.name, dispatch=line.dispatch, bags=back))
+            returned.append(
+                ReturnedSince(customer=line.customer, dispatch=line.dispatch, bags=back)
+            )
     return sent, returned

@@ -13,9 +13,10 @@ from sqlmodel import Session, col
 from app.ledger.posting import Pen
 from app.ledger.rules import canonical
 from app.ledger.tables import Entry, Unit
-from app.recall.scope import Scope, ScopeLine, ScopeUnit, scope_of
+from app.recall.scope import START, Scope, ScopeLine, ScopeUnit, scope_of
 from app.recall.starts import StartIn, standing_of, start_units, start_units_now
 from app.recall.tables import RecallScope, RecallScopeLine, RecallScopeUnit
+from app.sending.tables import Customer
 from app.shared.db import next_number
 from app.shared.problems import Refused
 from app.tracing.rules import FIGURES
@@ -50,18 +51,13 @@ def first_scope(
 
 def scope_now(session: Session, frozen: Frozen) -> Scope:
     """Compute today's scope of everything a case started at."""
-    starts = frozen.scope.starts
-    # What was found standing at a place then stays a start, whatever is known of the place today.
-    ids = set(start_units_now(session, starts)) | _still_there(session, frozen)
-    return scope_of(session, starts, sorted(ids), frozen.scope.direction)
-
-
-def _still_there(session: Session, frozen: Frozen) -> set[int]:
-    return standing_of(session, session.scalars(
-        select(Unit)
-        .join(RecallScopeUnit, col(RecallScopeUnit.unit_id) == col(Unit.id))
-        .where(col(RecallScopeUnit.scope_id) == frozen.id, col(RecallScopeUnit.place) == "start")
-    ).all())  # fmt: skip
+    scope = frozen.scope
+    # What was named by its code, or was found standing at a place then, stays a start, whatever is
+    # known of the place today.
+    there = {unit.id: unit.voided for unit in scope.units if unit.place == START}
+    wider = [start for start in scope.starts if start.units is None or start.behind is not None]
+    ids = standing_of(session, there) | set(start_units_now(session, wider))
+    return scope_of(session, scope.starts, sorted(ids), scope.direction)
 
 
 def freeze(pen: Pen, case_id: int, scope: Scope, entry_id: int, at_entry: int) -> Frozen:
@@ -176,16 +172,17 @@ def _units(session: Session, scope_ids: Sequence[int]) -> Mapping[int, list[Scop
             col(Unit.id), col(Unit.code), col(Unit.kind), col(RecallScopeUnit.place),
             col(Unit.made_g), col(RecallScopeUnit.left_g), col(RecallScopeUnit.suspect_g),
             col(RecallScopeUnit.bags), col(RecallScopeUnit.bags_left),
-            col(RecallScopeUnit.contact), col(RecallScopeUnit.scope_id),
+            col(Unit.voided_entry_id).is_not(None), col(RecallScopeUnit.contact),
+            col(RecallScopeUnit.scope_id),
         )
         .join(RecallScopeUnit, col(RecallScopeUnit.unit_id) == col(Unit.id))
         .where(col(RecallScopeUnit.scope_id).in_(scope_ids))
         .order_by(col(Unit.id))
     )  # fmt: skip
     found: defaultdict[int, list[ScopeUnit]] = defaultdict(list)
-    for *said, beside, scope_id in rows:
+    for *said, voided, beside, scope_id in rows:
         contact = json.loads(beside) if beside else None
-        found[scope_id].append(ScopeUnit._make([*said, contact, False]))
+        found[scope_id].append(ScopeUnit._make([*said, contact, False, 0, bool(voided)]))
     return found
 
 
@@ -193,11 +190,12 @@ def _lines(session: Session, scope_ids: Sequence[int]) -> Mapping[int, list[Scop
     rows = session.connection().execute(
         select(
             col(RecallScopeLine.dispatch_id), col(Unit.code), col(Entry.happened_at),
-            col(RecallScopeLine.pack_id), col(RecallScopeLine.customer_id),
-            col(RecallScopeLine.place), col(RecallScopeLine.bags), col(RecallScopeLine.grams),
-            col(RecallScopeLine.suspect_g), col(RecallScopeLine.returned_bags),
-            col(RecallScopeLine.scope_id),
+            col(RecallScopeLine.pack_id), col(RecallScopeLine.customer_id), col(Customer.name),
+            col(Customer.contact), col(RecallScopeLine.place), col(RecallScopeLine.bags),
+            col(RecallScopeLine.grams), col(RecallScopeLine.suspect_g),
+            col(RecallScopeLine.returned_bags), col(RecallScopeLine.scope_id),
         )
+        .join(Customer, col(Customer.id) == col(RecallScopeLine.customer_id))
         .join(Unit, col(Unit.id) == col(RecallScopeLine.dispatch_id))
         .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
         .where(col(RecallScopeLine.scope_id).in_(scope_ids))

@@ -1,21 +1,12 @@
 """Reading cases, their scopes and all that was written about them."""
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from sqlalchemy import (
-    ColumnElement,
-    Subquery,
-    Text,
-    cast,
-    literal,
-    null,
     select,
-    true,
-    union_all,
 )
 from sqlmodel import Session, col
 
-from app.ledger.tables import Entry
 from app.recall.cases import Case, case_at, steps_of
 from app.recall.frozen import Frozen, all_of, newest, numbered, scope_now
 from app.recall.reconciling import reconcile
@@ -27,22 +18,17 @@ from app.recall.schemas import (
     ScopeOut,
 )
 from app.recall.scope import Scope
-from app.recall.showing import brief, customers_by_id, whole
+from app.recall.showing import brief, whole
 from app.recall.tables import (
-    RecallAcknowledgement,
     RecallCase,
-    RecallNotice,
-    RecallReport,
     RecallScope,
     RecallScopeUnit,
-    RecallStep,
     TriggerKind,
 )
-from app.sending.tables import Customer
+from app.recall.written import log, written_of
 from app.shared.db import AnySelect
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.speech import N_
-from app.shared.times import text
 from app.standards.recalls import duty
 from app.tracing.queries import CAUTION
 
@@ -101,21 +87,20 @@ class Everything(NamedTuple):
 
 
 def everything(session: Session, code: str) -> Everything:
-    """Read a case; what it reaches now, and who has which card, is read once for all of it."""
+    """Read a case; what it reaches now and what was written of it is read once for all of it."""
     found = case_at(session, code)
-    frozen, log = _newest(session, found), whole_log(session, found)
+    written = written_of(session, found.row.id)
+    frozen = _newest(session, found)
     if frozen is None:
-        return Everything(_case_out(found, None), None, None, [], log)
+        return Everything(_case_out(found, None), None, None, [], log(written))
     reached = scope_now(session, frozen)
-    lines = (*frozen.scope.lines, *reached.lines)
-    cards = customers_by_id(session, {line.customer_id for line in lines})
-    told = reconcile(session, found, reached, cards)
+    told = reconcile(session, found, reached, written)
     return Everything(
         _case_out(found, frozen),
-        whole(session, frozen, cards),
+        whole(frozen),
         told,
         [] if found.state is Step.CLOSED else points_of(found, reached, told.effectiveness),
-        log,
+        log(written),
     )
 
 
@@ -139,7 +124,7 @@ def scopes(session: Session, code: str) -> PageOf:
 
 def scope(session: Session, code: str, number: int) -> ScopeOut:
     """Read one frozen scope whole."""
-    return whole(session, numbered(session, case_at(session, code).row.id, code, number))
+    return whole(numbered(session, case_at(session, code).row.id, code, number))
 
 
 def open_points(session: Session, case: Case) -> list[str]:
@@ -147,7 +132,8 @@ def open_points(session: Session, case: Case) -> list[str]:
     if not case.has_been(Step.SCOPED):
         return [N_("no scope was frozen")]
     now = scope_now(session, newest(session, case.row.id, case.row.code))
-    return points_of(case, now, reconcile(session, case, now).effectiveness)
+    told = reconcile(session, case, now, written_of(session, case.row.id))
+    return points_of(case, now, told.effectiveness)
 
 
 def points_of(case: Case, now: Scope, told: Effectiveness) -> list[str]:
@@ -167,65 +153,6 @@ def points_of(case: Case, now: Scope, told: Effectiveness) -> list[str]:
         f"{told.unaccounted_bags} bags are unaccounted for": told.unaccounted_bags != 0,
     }
     return [said for said, is_open in points.items() if is_open]
-
-
-def _log(case_id: int) -> Any:  # noqa: ANN401 - a union of selects
-    """Gather every row about a case under the entry that wrote it."""
-    steps: AnySelect = select(
-        col(RecallStep.entry_id).label("entry_id"), cast(col(RecallStep.step), Text).label("what"),
-        null().label("customer_id"), col(RecallStep.reason).label("said"),
-    ).where(col(RecallStep.case_id) == case_id)  # fmt: skip
-    others = [
-        select(
-            col(table.entry_id), literal(what), col(table.customer_id), col(table.note)
-        ).where(col(table.case_id) == case_id)
-        for table, what in (
-            (RecallNotice, "notice"),
-            (RecallAcknowledgement, "acknowledgement"),
-            (RecallReport, "report"),
-        )
-    ]  # fmt: skip
-    return union_all(steps, *others).subquery()
-
-
-def log_page(session: Session, page: Page, code: str) -> PageOf:
-    """Read all that was written about a case, oldest first; one entry may have written two lines.
-
-    A page ends with an entry, so it can be a line longer than was asked.
-    """
-    case = case_at(session, code)
-    lines = _log(case.row.id)
-    entries = select(lines.c.entry_id).distinct().subquery()
-    rows, following = turn_page(session, select(entries.c.entry_id), entries.c.entry_id, page)
-    return _logged(session, lines, lines.c.entry_id.in_([row.entry_id for row in rows])), following
-
-
-def whole_log(session: Session, case: Case) -> list[dict[str, object]]:
-    """Read all that was written about a case at once."""
-    lines = _log(case.row.id)
-    return _logged(session, lines, true())
-
-
-def _logged(
-    session: Session, lines: Subquery, which: ColumnElement[bool]
-) -> list[dict[str, object]]:
-    shown = session.execute(
-        select(
-            lines.c.entry_id, lines.c.what, lines.c.said, col(Customer.name),
-            col(Entry.happened_at), col(Entry.recorded_at), col(Entry.who),
-        )
-        .join(Entry, col(Entry.id) == lines.c.entry_id)
-        .outerjoin(Customer, col(Customer.id) == lines.c.customer_id)
-        .where(which)
-        .order_by(lines.c.entry_id, lines.c.what)
-    )  # fmt: skip
-    return [
-        {
-            "id": row.entry_id, "what": row.what, "customer": row.name, "said": row.said,
-            "at": text(row.happened_at), "recorded_at": text(row.recorded_at), "by": row.who,
-        }
-        for row in shown
-    ]  # fmt: skip
 
 
 def is_in_open_case(session: Session, unit_id: int) -> bool:

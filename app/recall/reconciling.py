@@ -1,14 +1,10 @@
 """The account of a recall: every bag that was made, and every bag that was sent."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime
-from typing import Any, TypeAlias
+from collections.abc import Iterable, Sequence
 
-from sqlalchemy import Integer, Text, cast, func, literal, null, select, union_all
-from sqlmodel import Session, col
+from sqlmodel import Session
 
-from app.ledger.tables import Adjustment, Entry, Reason, UnitKind
+from app.ledger.tables import UnitKind
 from app.ledger.then import newest_entry
 from app.recall.cases import Case, case_at
 from app.recall.frozen import newest, scope_now
@@ -18,16 +14,14 @@ from app.recall.reports import (
     ReconciliationOut,
     WorkedOff,
 )
-from app.recall.rules import Bags, Reported, Standing, part, recovered, standing
+from app.recall.rules import Bags, Standing, part, recovered, standing
 from app.recall.scope import CONTACT, Scope, ScopeLine
-from app.recall.showing import Cards, by_customer, customers_by_id
-from app.recall.tables import How, RecallAcknowledgement, RecallNotice, RecallReport
-from app.sending.tables import Customer
-from app.shared.db import AnySelect, among
+from app.recall.showing import by_customer
+from app.recall.written import Told, Written, told_of, written_of
 from app.tracing.queries import CAUTION
 
 
-def bags_of(session: Session, scope: Scope) -> Bags:
+def bags_of(scope: Scope) -> Bags:
     """Add up the bags of a scope as the book has them now.
 
     A dispatch or a return that the case starts at brings its bags in: they count as made.
@@ -43,81 +37,7 @@ def bags_of(session: Session, scope: Scope) -> Bags:
         in_house=sum(unit.bags_left or 0 for unit in units.values()),
         sent=sum(line.bags for line in lines),
         returned=returned,
-        destroyed_here=_destroyed(session, {u: scope.nominal_g.get(u, 0) for u in units}),
-    )
-
-
-def _destroyed(session: Session, nominal_g: Mapping[int, int]) -> int:
-    bagged = {unit for unit, nominal in nominal_g.items() if nominal}
-    rows = session.execute(
-        select(col(Adjustment.unit_id), func.sum(col(Adjustment.grams)))
-        .where(among(session, col(Adjustment.unit_id), bagged))
-        .where(col(Adjustment.reason) == Reason.DESTROYED)
-        .group_by(col(Adjustment.unit_id))
-    )
-    return sum(max(-int(grams), 0) // nominal_g[unit] for unit, grams in rows)
-
-
-Written: TypeAlias = RecallNotice | RecallAcknowledgement | RecallReport
-"""What is written of one consignee."""
-
-
-@dataclass(frozen=True)
-class Told:
-    """What passed between the house and one consignee."""
-
-    notices: int = 0
-    first_notice_at: datetime | None = None
-    last_how: How | None = None
-    acknowledged_at: datetime | None = None
-    report: Reported | None = None
-    reported_at: datetime | None = None
-
-
-def told_of(session: Session, case_id: int) -> Mapping[int, Told]:
-    """Read what passed with every consignee of a case: the newest report is the one that counts."""
-    found: dict[int, Told] = {}
-    for what, customer, at, how, *bags in session.execute(_passed(case_id)):
-        one = found.get(customer, Told())
-        if what == "notice":
-            one = replace(
-                one, notices=one.notices + 1, first_notice_at=one.first_notice_at or at,
-                last_how=How(how),
-            )  # fmt: skip
-        elif what == "acknowledgement":
-            one = replace(one, acknowledged_at=min(one.acknowledged_at or at, at))
-        else:
-            one = replace(one, report=Reported(*bags), reported_at=at)
-        found[customer] = one
-    return found
-
-
-def _passed(case_id: int) -> AnySelect:
-    """Build what passed with consignees, each sort in the order it was booked."""
-    bags = [
-        col(RecallReport.held_bags), col(RecallReport.returned_bags),
-        col(RecallReport.destroyed_bags), col(RecallReport.sold_bags),
-        col(RecallReport.booked_back_bags),
-    ]  # fmt: skip
-    none = [cast(null(), Integer) for _ in bags]
-    sorts: Mapping[str, tuple[type[Written], Any, Sequence[Any]]] = {
-        "notice": (RecallNotice, cast(col(RecallNotice.how), Text), none),
-        "acknowledgement": (RecallAcknowledgement, cast(null(), Text), none),
-        "report": (RecallReport, cast(null(), Text), bags),
-    }
-    each = union_all(*(
-        select(
-            literal(what).label("what"), col(table.customer_id).label("customer_id"),
-            col(table.entry_id).label("entry_id"), col(table.id).label("number"),
-            how.label("how"), *(said.label(f"bags_{n}") for n, said in enumerate(reported)),
-        ).where(col(table.case_id) == case_id)
-        for what, (table, how, reported) in sorts.items()
-    )).subquery()  # fmt: skip
-    what, customer, entry, number, how, *said = each.c
-    return (
-        select(what, customer, col(Entry.happened_at), how, *said)
-        .join(Entry, col(Entry.id) == entry)
-        .order_by(what, number)
+        destroyed_here=sum(unit.destroyed for unit in units.values()),
     )
 
 
@@ -131,23 +51,23 @@ def sent_to(lines: Sequence[ScopeLine]) -> tuple[int, int]:
 def reconciliation(session: Session, code: str) -> ReconciliationOut:
     """Account for every bag of a case, as the book and the newest reports have it now."""
     case = case_at(session, code)
-    return reconcile(session, case, scope_now(session, newest(session, case.row.id, code)))
+    now = scope_now(session, newest(session, case.row.id, code))
+    return reconcile(session, case, now, written_of(session, case.row.id))
 
 
 def reconcile(
-    session: Session, case: Case, scope: Scope, known: Cards | None = None
+    session: Session, case: Case, scope: Scope, written: Iterable[Written]
 ) -> ReconciliationOut:
-    """Account for every bag of a scope; cards of customers that are known are not read again."""
-    bags = bags_of(session, scope)
-    told = told_of(session, case.row.id)
+    """Account for every bag of a scope."""
+    bags = bags_of(scope)
+    told = told_of(written)
     gathered = by_customer(scope.lines)
-    cards = customers_by_id(session, gathered.keys()) if known is None else known
     worked: list[tuple[WorkedOff, Standing]] = []
     for number, lines in gathered.items():
         passed = told.get(number, Told())
         where = standing(*sent_to(lines), passed.report)
         apart = all(line.place == CONTACT for line in lines)
-        worked.append((_worked_off(cards[number], passed, where, apart=apart), where))
+        worked.append((_worked_off(lines[0], passed, where, apart=apart), where))
     worked.sort(key=lambda each: (each[0].possible_contact, each[0].customer.casefold()))
     main = [each for each in worked if not each[0].possible_contact]
     return ReconciliationOut(
@@ -176,10 +96,10 @@ def _closes(bags: Bags, standings: Sequence[Standing]) -> bool:
     return there == bags.in_market and all(each.unaccounted >= 0 for each in standings)
 
 
-def _worked_off(card: Customer, told: Told, where: Standing, *, apart: bool) -> WorkedOff:
+def _worked_off(sent: ScopeLine, told: Told, where: Standing, *, apart: bool) -> WorkedOff:
     return WorkedOff(
-        customer=card.name,
-        contact=card.contact,
+        customer=sent.customer,
+        contact=sent.contact,
         possible_contact=apart,
         notices=told.notices,
         first_notice_at=told.first_notice_at,

@@ -5,7 +5,7 @@ from typing import Annotated, Final
 from fastapi import Path, Query, Response
 
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.recall import actions, comparing, queries, reconciling, stopping, working_off
+from app.recall import actions, comparing, queries, reconciling, stopping, working_off, written
 from app.recall.flow import flow_of_case, title
 from app.recall.reports import (
     AcknowledgementIn,
@@ -175,7 +175,7 @@ def reconcile_recall(clerk: Reader, code: CaseCode) -> Response:
 @router.get("/recalls/{code}/log", response_model=CautionedItems[LogLine])
 def list_recall_log(clerk: Reader, code: CaseCode, page: PageAsked) -> Response:
     """List all that was decided, done and reported about a case, oldest first."""
-    return page_answer(clerk.request, *clerk.read(queries.log_page, page, code), CAUTIONED)
+    return page_answer(clerk.request, *clerk.read(written.log_page, page, code), CAUTIONED)
 
 
 @router.post(

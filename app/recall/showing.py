@@ -1,10 +1,7 @@
-"""Scopes as they are answered. Names and contacts are read off the cards, not out of the scope."""
+"""Scopes as they are answered."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
-
-from sqlalchemy import select
-from sqlmodel import Session, col
+from collections.abc import Iterable, Mapping, Sequence
 
 from app.ledger.tables import UnitKind
 from app.recall.frozen import Frozen
@@ -18,12 +15,7 @@ from app.recall.schemas import (
     SentDispatch,
 )
 from app.recall.scope import CONTACT, START, ScopeLine, ScopeUnit
-from app.sending.tables import Customer
-from app.shared.db import among
 from app.tracing.queries import CAUTION
-
-Cards = Mapping[int, Customer]
-"""Cards of customers by their numbers."""
 
 
 def brief(frozen: Frozen) -> ScopeBrief:
@@ -65,7 +57,7 @@ def _totals(units: Iterable[ScopeUnit]) -> Iterable[KindTotal]:
             )
 
 
-def whole(session: Session, frozen: Frozen, cards: Cards | None = None) -> ScopeOut:
+def whole(frozen: Frozen) -> ScopeOut:
     """Show all that a scope holds."""
     scope = frozen.scope
     return ScopeOut(
@@ -82,7 +74,7 @@ def whole(session: Session, frozen: Frozen, cards: Cards | None = None) -> Scope
             for unit in scope.units
             if unit.place == CONTACT
         ],
-        consignees=consignees(session, scope.lines, cards),
+        consignees=consignees(scope.lines),
         balance=dict(scope.balance),
         caution=CAUTION,
     )
@@ -107,12 +99,6 @@ def scoped(unit: ScopeUnit) -> ScopedUnit:
     )
 
 
-def customers_by_id(session: Session, ids: Collection[int]) -> Cards:
-    """Read the cards of customers."""
-    rows = session.scalars(select(Customer).where(among(session, col(Customer.id), ids)))
-    return {customer.id or 0: customer for customer in rows}
-
-
 def by_customer(lines: Iterable[ScopeLine]) -> Mapping[int, Sequence[ScopeLine]]:
     """Gather lines by who they were sent to."""
     found: dict[int, list[ScopeLine]] = defaultdict(list)
@@ -121,23 +107,19 @@ def by_customer(lines: Iterable[ScopeLine]) -> Mapping[int, Sequence[ScopeLine]]
     return found
 
 
-def consignees(
-    session: Session, lines: Iterable[ScopeLine], known: Cards | None = None
-) -> list[Consignee]:
+def consignees(lines: Iterable[ScopeLine]) -> list[Consignee]:
     """Show who was sent bags, those of possible contact alone after the others."""
-    gathered = by_customer(lines)
-    cards = customers_by_id(session, gathered.keys()) if known is None else known
-    listed = [_consignee(cards[number], some) for number, some in gathered.items()]
+    listed = [_consignee(some) for some in by_customer(lines).values()]
     return sorted(listed, key=lambda each: (each.possible_contact, each.customer.casefold()))
 
 
-def _consignee(card: Customer, lines: Sequence[ScopeLine]) -> Consignee:
+def _consignee(lines: Sequence[ScopeLine]) -> Consignee:
     """Add up what one was sent: where anything was reached, that alone counts."""
     reached = [line for line in lines if line.place != CONTACT]
     counted = reached or lines
     return Consignee(
-        customer=card.name,
-        contact=card.contact,
+        customer=lines[0].customer,
+        contact=lines[0].contact,
         possible_contact=not reached,
         dispatches=_dispatches(counted),
         bags=sum(line.bags for line in counted),

@@ -3,7 +3,7 @@
 Another sort of start (a lot of packaging, say) is a member of `StartIn` and a branch of `_named`.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from enum import StrEnum
 from typing import Annotated, Self
 
@@ -93,17 +93,19 @@ def start_units_now(session: Session, starts: Iterable[StartIn]) -> list[int]:
     found: set[int] = set()
     for start in starts:
         try:
-            there = standing_of(session, _named(session, start))
+            named = _named(session, start)
+            there = standing_of(session, {u.id: u.voided_entry_id is not None for u in named})
             found |= _behind(session, start, there) if there else set()
         except Refused:  # Everything that once stood there, or was behind it, was voided.
             continue
     return sorted(found)
 
 
-def standing_of(session: Session, units: Iterable[Unit]) -> set[int]:
-    """Name units that stand, and the newest of what was booked in the place of the others."""
-    there = (unit if unit.voided_entry_id is None else newest(session, unit.id) for unit in units)
-    return {unit.id for unit in there if unit is not None and unit.voided_entry_id is None}
+def standing_of(session: Session, voided: Mapping[int, bool]) -> set[int]:
+    """Name units that stand, and the newest of what was booked in the place of voided ones."""
+    instead = [newest(session, unit) for unit, gone in voided.items() if gone]
+    standing = {unit for unit, gone in voided.items() if not gone}
+    return standing | {u.id for u in instead if u is not None and u.voided_entry_id is None}
 
 
 def _named(session: Session, start: StartIn) -> Sequence[Unit]:

@@ -61,7 +61,7 @@ def stop(pen: Pen, code: str, asked: StopIn) -> StopOut:
         held_g=sum(unit.left_g for unit in there),
         held_bags=sum(unit.bags_left or 0 for unit in there),
         held_before=len(before),
-        left_the_house=consignees(session, scope.lines),
+        left_the_house=consignees(scope.lines),
         scope=frozen.number,
         at_entry=at_entry,
         stopped_at=pen.now,

@@ -5,7 +5,7 @@ from collections.abc import Collection, Sequence
 from functools import cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import Row, bindparam, case, func, literal, select
+from sqlalchemy import Row, bindparam, case, literal, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -52,25 +52,22 @@ DISPOSITION = case(
 """What a roast may be used for: by its latest tasting, else by what its gate found."""
 
 
-_SET_ASIDE = (
+SET_ASIDE = (
     select(
-        col(Unit.code), col(Unit.left_g), col(Roast.style), col(Roast.checks),
-        col(Entry.happened_at), func.count().over().label("of"),
+        col(Unit.id), col(Unit.code), col(Unit.left_g), col(Roast.style), col(Roast.checks),
+        col(Entry.happened_at),
     )
     .join(Roast, col(Roast.unit_id) == col(Unit.id))
     .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
     .where(col(Unit.left_g) > 0, col(Unit.voided_entry_id).is_(None))
     .where(DISPOSITION.in_([Disposition.SET_ASIDE]))
-    .order_by(col(Unit.id))
 )  # fmt: skip
+"""Roasts of which something is left and that wait for a taste."""
 
 
 def set_aside(session: Session, most: int) -> Sequence[Row[Any]]:
-    """Read the oldest roasts of which something is left and that wait for a taste.
-
-    Each says in `of` how many there are.
-    """
-    return session.execute(_SET_ASIDE.limit(most)).all()
+    """Read the oldest of them."""
+    return session.execute(SET_ASIDE.order_by(col(Unit.id)).limit(most)).all()
 
 
 class Limited(NamedTuple):

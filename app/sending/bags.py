@@ -4,7 +4,8 @@ from collections.abc import Collection, Mapping
 from datetime import date, datetime
 from typing import NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import CTE, select
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.ledger.tables import Entry, Unit
@@ -36,43 +37,48 @@ def origins(session: Session, returned_ids: Collection[int]) -> Mapping[int, int
         .where(among(session, col(Returned.unit_id), returned_ids))
         .cte("origin", recursive=True)
     )
-    older = select(first.c.bags, col(Returned.pack_id)).join(
-        Returned, col(Returned.unit_id) == first.c.source
-    )
-    origin = first.union_all(older)
+    origin = _back_to_packs(first)
     rows = session.execute(
         select(origin.c.bags, origin.c.source).join(Pack, col(Pack.unit_id) == origin.c.source)
     )
     return {row[0]: row[1] for row in rows}
 
 
+def _back_to_packs(first: CTE) -> CTE:
+    """Follow bags that came back to what they came out of, until there is nothing before it."""
+    older = select(first.c.bags, col(Returned.pack_id)).join(
+        Returned, col(Returned.unit_id) == first.c.source
+    )
+    return first.union_all(older)
+
+
 def facts_of(session: Session, unit_ids: Collection[int]) -> Mapping[int, BagFacts]:
     """Read what bags are, by the number of their unit."""
-    source = {unit: unit for unit in unit_ids} | dict(origins(session, unit_ids))
-    codes = {
-        row[0]: row[1]
-        for row in session.execute(
-            select(col(Unit.id), col(Unit.code)).where(among(session, col(Unit.id), unit_ids))
+    first = (
+        select(col(Unit.id).label("bags"), col(Unit.id).label("source"))
+        .where(among(session, col(Unit.id), unit_ids))
+        .cte("origin", recursive=True)
+    )
+    pack = aliased(Unit)
+    origin = _back_to_packs(first)
+    rows = session.execute(
+        select(
+            origin.c.bags,
+            col(Unit.code),
+            col(Pack.unit_id),
+            col(Product.id),
+            col(Product.sku),
+            col(Product.name),
+            col(Product.gtin),
+            col(Pack.nominal_g),
+            col(Pack.lot_mark),
+            col(Pack.best_before),
+            col(Entry.happened_at),
         )
-    }
-    found = {
-        row[0]: row
-        for row in session.execute(
-            select(
-                col(Pack.unit_id),
-                col(Product.id),
-                col(Product.sku),
-                col(Product.name),
-                col(Product.gtin),
-                col(Pack.nominal_g),
-                col(Pack.lot_mark),
-                col(Pack.best_before),
-                col(Entry.happened_at),
-            )
-            .join(Product, col(Product.id) == col(Pack.product_id))
-            .join(Unit, col(Unit.id) == col(Pack.unit_id))
-            .join(Entry, col(Entry.id) == col(Unit.born_entry_id))
-            .where(among(session, col(Pack.unit_id), set(source.values())))
-        )
-    }
-    return {unit: BagFacts(codes[unit], *found[pack]) for unit, pack in source.items()}
+        .join(Unit, col(Unit.id) == origin.c.bags)
+        .join(Pack, col(Pack.unit_id) == origin.c.source)
+        .join(Product, col(Product.id) == col(Pack.product_id))
+        .join(pack, col(pack.id) == col(Pack.unit_id))
+        .join(Entry, col(Entry.id) == col(pack.born_entry_id))
+    )
+    return {row[0]: BagFacts(*row[1:]) for row in rows}

@@ -13,6 +13,7 @@ from fastapi.routing import APIRoute
 from pydantic import BaseModel
 
 from app.shared.bodies import read_body
+from app.shared.turns import TurnRoute
 
 API: Final = "/api/v1"
 """Where the paths of every package begin."""
@@ -154,7 +155,7 @@ class ExactRequest(Request):
             raise json.JSONDecodeError(str(error), "", 0) from error
 
 
-class ExactRoute(APIRoute):
+class ExactRoute(TurnRoute):
     """A route that reads its body through `ExactRequest`."""
 
     def get_route_handler(self) -> Callable[[Request], Any]:

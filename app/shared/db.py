@@ -8,7 +8,7 @@ another anyway; taking turns at the door means no deadlock, no overdraw and no r
 import json
 import sqlite3
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import contextmanager, suppress
 from functools import cache, partial
 from itertools import islice
 from pathlib import Path
@@ -34,8 +34,9 @@ from sqlalchemy import (
     select,
     text,
 )
+from sqlalchemy import Row as FoundRow
 from sqlalchemy.engine.interfaces import ExecutionContext
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlalchemy.types import TypeEngine
 from sqlmodel import Session
@@ -110,12 +111,24 @@ def _open_sqlite(url: str, busy_timeout_s: int, statement_timeout_s: int | None)
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
-        writes = connection.get_execution_options().get("pen", False)
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+        options = connection.get_execution_options()
+        if options.get("alone", False):
+            return
+        writes = options.get("pen", False)
+        _run_bare(connection, "BEGIN IMMEDIATE" if writes else "BEGIN")
 
     if statement_timeout_s:
         _break_off(engine, statement_timeout_s)
     return engine
+
+
+def _run_bare(connection: Connection, statement: str) -> None:
+    """Run what has neither values nor rows by the driver: every transaction begins with it."""
+    driver: Any = connection.connection.driver_connection
+    try:
+        driver.execute(statement)
+    except sqlite3.Error as error:
+        raise DBAPIError.instance(statement, None, error, sqlite3.Error) from error
 
 
 def _break_off(engine: Engine, timeout_s: int) -> None:
@@ -219,21 +232,31 @@ def reading(engine: Engine) -> Iterator[Session]:
         yield session
 
 
-@contextmanager
-def reading_first(*engines: Engine) -> Iterator[Session]:
-    """Read one state of the first of these databases that answers."""
-    with ExitStack() as stack:
-        yield _first(stack, [*dict.fromkeys(engines)])
+def look_up(
+    engines: Sequence[Engine], statement: AnySelect, **values: object
+) -> FoundRow[Any] | None:
+    """Ask the first of these databases that answers for one row.
 
-
-def _first(stack: ExitStack, engines: Sequence[Engine]) -> Session:
-    *others, last = engines
+    The statement stands alone: a session and a transaction take longer than it does.
+    """
+    *others, last = dict.fromkeys(engines)
     for engine in others:
         with suppress(OperationalError):
-            session = stack.enter_context(reading(engine))
-            session.connection()
-            return session
-    return stack.enter_context(reading(last))
+            return _look_up(engine, statement, values)
+    return _look_up(last, statement, values)
+
+
+def _look_up(
+    engine: Engine, statement: AnySelect, values: Mapping[str, object]
+) -> FoundRow[Any] | None:
+    with engine.connect() as connection:
+        alone = connection.execution_options(**_ALONE[engine.dialect.name])
+        return alone.execute(statement, values).first()
+
+
+_ALONE: Final[Mapping[str, Mapping[str, Any]]] = {
+    "sqlite": {"alone": True}, "postgresql": {"isolation_level": "AUTOCOMMIT"},
+}  # fmt: skip
 
 
 @contextmanager

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Generic, TypeVar
 
 from fastapi import Depends, Query, Request
 from pydantic import BaseModel
-from sqlalchemy import Row
+from sqlalchemy import Row, bindparam
 from sqlmodel import Session
 
 from app.shared.answers import Answer
@@ -107,15 +107,26 @@ def turn_page(
     session: Session, statement: AnySelect, key: IdColumn, page: Page
 ) -> tuple[Sequence[Row[Any]], str | None]:
     """Read one page of `statement` in the order of `key`, which must be among its columns."""
-    rows = session.execute(
-        statement.where(key > page.after).order_by(key).limit(page.limit + 1)
-    ).all()
+    return turn(session, paged(statement, key), key, page)
+
+
+def paged(statement: AnySelect, key: IdColumn) -> AnySelect:
+    """Cut a statement into pages for `turn`: a long one is worth being kept."""
+    return statement.where(key > bindparam("after")).order_by(key).limit(bindparam("at_most"))
+
+
+def turn(
+    session: Session, statement: AnySelect, key: IdColumn, page: Page, **values: object
+) -> tuple[Sequence[Row[Any]], str | None]:
+    """Read one page of a `paged` statement, with values for its other parameters."""
+    cut = {"after": page.after, "at_most": page.limit + 1}
+    rows = session.execute(statement, {**values, **cut}).all()
     shown = rows[: page.limit]
     more = len(rows) > page.limit
     return shown, _encode(shown[-1]._mapping[key]) if more else None  # noqa: SLF001 - public despite its name
 
 
-def page_by_key(found: Mapping[str, T], page: KeyPage) -> tuple[Sequence[T], str | None]:
+def page_by_key(found: Mapping[Any, T], page: KeyPage | Page) -> tuple[Sequence[T], str | None]:
     """Take one page of what was worked out, in the order of its keys."""
     keys = sorted(key for key in found if key > page.after)
     shown = keys[: page.limit]

@@ -21,7 +21,7 @@ from limits import RateLimitItemPerMinute, storage, strategies
 from sqlalchemy import ColumnElement, String, bindparam, or_, select
 from sqlmodel import Field, Session, SQLModel, col
 
-from app.shared.db import reading_first
+from app.shared.db import look_up
 from app.shared.problems import Refused
 from app.shared.staff import Permission, Role, permissions_of
 from app.shared.times import UtcDateTime, now
@@ -235,8 +235,7 @@ def identify(request: Request) -> Staff:
         )
     state = request.app.state
     sha256 = digest(secret.strip())
-    with reading_first(state.engine, state.read_engine) as session:
-        token = session.connection().execute(_AT_THE_DOOR, {"sha256": sha256}).first()
+    token = look_up([state.engine, state.read_engine], _AT_THE_DOOR, sha256=sha256)
     if token is None:
         raise Refused(
             "unauthorized",

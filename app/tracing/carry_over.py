@@ -8,19 +8,16 @@ coffee is possible contact too. That is one hop; the next one starts from what i
 end the whole book would be reached, so hops are counted and the trace says how many it took.
 """
 
-from collections.abc import Collection, Mapping, Sequence
-from typing import NamedTuple
+from collections.abc import Collection, Mapping
+from typing import Final, NamedTuple
 
-from sqlalchemy import select
-from sqlmodel import Session, col
+from sqlmodel import Session
 
-from app.sending.tables import Customer, Dispatch
-from app.shared.db import among
 from app.shared.mass import kg_from_grams
-from app.tracing.reached import Reached
+from app.tracing.reached import Reached, reached
 from app.tracing.schemas import Direction
 from app.tracing.vessels import passed_by
-from app.tracing.walk import Walk, walk
+from app.tracing.walk import SentTo, Walk
 
 
 class Near(NamedTuple):
@@ -40,44 +37,25 @@ class Contact(NamedTuple):
     """None on what was made of it."""
 
 
-def possible_contact(
-    session: Session, walked: Walk, hops: int = 1, upto: int | None = None
-) -> list[dict[str, object]]:
-    """List what may have touched the traced coffee, and what was made from that.
-
-    Nothing that the trace itself reached is listed again, and nothing twice: what is reached at
-    several hops has the least one. `machine` or `place`, and `after` (`before`, looking backward),
-    stand on what was touched and are null on what came of it. With `upto` it is what the book knew
-    once it had that entry.
-    """
-    found = contacts(session, walked, hops, upto).found
-    customers = _customers(session, found)
-    side = "after" if walked.direction is Direction.FORWARD else "before"
-    codes = {unit.id: unit.code for unit in walked.units.values()}
-    codes |= {unit_id: contact.unit.code for unit_id, contact in found.items()}
-    return [
-        {
-            "code": unit.code, "kind": unit.kind, "hop": hop, "made_kg": kg_from_grams(unit.made_g),
-            "left_kg": kg_from_grams(unit.left_g), "location": unit.location,
-            "held": bool(unit.held), "customer": customers.get(unit.id),
-            "machine": near.machine if near else None, "place": near.place if near else None,
-            side: codes[near.by] if near else None,
-        }
-        for unit, hop, near in found.values()
-    ]  # fmt: skip
-
-
 class Beside(NamedTuple):
-    """Possible contact, and everything that was walked to from what was touched, hop by hop."""
+    """Possible contact, and everything that was walked to from what was touched."""
 
     found: Mapping[int, Contact]
-    beyond: Sequence[Walk]
+    beyond: Mapping[int, Reached]
+    """What may only have been touched can run into the trace again."""
+
+
+NOTHING: Final = Beside({}, {})
 
 
 def contacts(session: Session, walked: Walk, hops: int, upto: int | None = None) -> Beside:
-    """Find possible contact hop by hop, the nearest first."""
+    """Find possible contact hop by hop, the nearest first.
+
+    Nothing that the trace itself reached is found again, and nothing twice: what is reached at
+    several hops has the least one. With `upto` it is what the book knew once it had that entry.
+    """
     found: dict[int, Contact] = {}
-    walks: list[Walk] = []
+    beyond: dict[int, Reached] = {}
     latest: Collection[int] = walked.units.keys()
     for hop in range(1, hops + 1):
         touched = {
@@ -87,16 +65,16 @@ def contacts(session: Session, walked: Walk, hops: int, upto: int | None = None)
         }
         if not touched:
             break
-        beyond = walk(session, list(touched), walked.direction, upto)
+        further = {unit.id: unit for unit in reached(session, touched, walked.direction, upto)}
         new = {
             unit.id: Contact(unit, hop, touched.get(unit.id))
-            for unit in beyond.units.values()
+            for unit in further.values()
             if unit.id not in walked.units and unit.id not in found
         }
         found |= new
-        walks.append(beyond)
+        beyond |= further
         latest = new.keys()
-    return Beside(found, walks)
+    return Beside(found, beyond)
 
 
 def _touched(
@@ -118,12 +96,24 @@ def _touched(
     return touched
 
 
-def _customers(session: Session, unit_ids: Collection[int]) -> Mapping[int, str]:
-    if not unit_ids:
-        return {}
-    rows = session.execute(
-        select(col(Dispatch.unit_id), col(Customer.name))
-        .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
-        .where(among(session, col(Dispatch.unit_id), unit_ids))
-    )
-    return {row.unit_id: row.name for row in rows}
+def told(
+    walked: Walk, found: Mapping[int, Contact], to: Mapping[int, SentTo]
+) -> list[dict[str, object]]:
+    """List what may have touched the traced coffee, and what was made from that.
+
+    `machine` or `place`, and `after` (`before`, looking backward), stand on what was touched and
+    are null on what came of it.
+    """
+    side = "after" if walked.direction is Direction.FORWARD else "before"
+    codes = {unit.id: unit.code for unit in walked.units.values()}
+    codes |= {unit_id: contact.unit.code for unit_id, contact in found.items()}
+    return [
+        {
+            "code": unit.code, "kind": unit.kind, "hop": hop, "made_kg": kg_from_grams(unit.made_g),
+            "left_kg": kg_from_grams(unit.left_g), "location": unit.location,
+            "held": bool(unit.held), "customer": to[unit.id].name if unit.id in to else None,
+            "machine": near.machine if near else None, "place": near.place if near else None,
+            side: codes[near.by] if near else None,
+        }
+        for unit, hop, near in found.values()
+    ]  # fmt: skip

@@ -15,10 +15,10 @@ from app.ledger.queries import unit_by_code
 from app.ledger.tables import Hold, HoldRelease, HoldUnit, Unit, UnitKind
 from app.packing.weighing.tables import CheckWeighing
 from app.sending.tables import Customer, Dispatch, DispatchLine
-from app.shared.db import IdColumn, among
+from app.shared.db import among
 from app.shared.problems import Refused
 from app.shared.times import now
-from app.tracing.reached import Reached, reached
+from app.tracing.reached import Reached, read_units
 from app.tracing.schemas import DependantOut, ImpactOut, OpenHold, SentTo, VerdictOut
 
 
@@ -41,7 +41,7 @@ def impact(session: Session, code: str) -> ImpactOut:
         code=unit.code,
         kind=unit.kind,
         voided=unit.voided_entry_id is not None,
-        replaced_by=replaced_by(session, unit.id),
+        replaced_by=replaced_by(session, unit.id) if unit.voided_entry_id is not None else None,
         goes_with=[each.code for each in together if each.id != unit.id],
         plain_void=plain,
         void_with=whole,
@@ -88,13 +88,9 @@ def _given_back(
 
 def _units(session: Session, ids: Sequence[int], sent: Mapping[int, Any]) -> list[DependantOut]:
     """Show dependants in the order in which they would have to be voided."""
-    found = {each.id: each for each in reached(session, ids)}
-    weighed = _count(session, col(CheckWeighing.pack_id), ids, col(CheckWeighing.id))
-    labels = _count(session, col(LabelLine.unit_id), ids)
-    return [
-        _unit(found[each], sent.get(each), weighed.get(each, 0), labels.get(each, 0))
-        for each in ids
-    ]
+    found = {each.id: each for each in read_units(session, ids)}
+    records = _records(session, ids)
+    return [_unit(found[each], sent.get(each), *records[each]) for each in ids]
 
 
 def _unit(each: Reached, sent: Any, weighed: int, labels: int) -> DependantOut:  # noqa: ANN401 - a row of `_sent`
@@ -142,15 +138,26 @@ def _sent(session: Session, ids: Collection[int]) -> Mapping[int, Any]:
     return {row.unit_id: row for row in rows}
 
 
-def _count(
-    session: Session, of: IdColumn, ids: Collection[int], voidable: IdColumn | None = None
-) -> Mapping[int, int]:
-    """Count the records of each unit, but for voided ones."""
-    counted = select(of, func.count()).where(among(session, of, ids)).group_by(of)
-    if voidable is not None:
-        counted = counted.outerjoin(ActVoid, col(ActVoid.check_weighing_id) == voidable)
-        counted = counted.where(col(ActVoid.entry_id).is_(None))
-    return {row[0]: row[1] for row in session.execute(counted)}
+def _records(session: Session, ids: Collection[int]) -> Mapping[int, tuple[int, int]]:
+    """Count the check weighings of each unit that stand, and its labels."""
+    weighed = (
+        select(func.count(col(CheckWeighing.id)))
+        .outerjoin(ActVoid, col(ActVoid.check_weighing_id) == col(CheckWeighing.id))
+        .where(col(CheckWeighing.pack_id) == col(Unit.id), col(ActVoid.entry_id).is_(None))
+        .correlate(Unit)
+        .scalar_subquery()
+    )
+    labels = (
+        select(func.count())
+        .select_from(LabelLine)
+        .where(col(LabelLine.unit_id) == col(Unit.id))
+        .correlate(Unit)
+        .scalar_subquery()
+    )
+    rows = session.execute(
+        select(col(Unit.id), weighed, labels).where(among(session, col(Unit.id), ids))
+    )
+    return {row[0]: (row[1], row[2]) for row in rows}
 
 
 def _customers(sent: Iterable[Any]) -> list[SentTo]:

@@ -1,7 +1,7 @@
 """Traces and single units, as they are answered."""
 
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
@@ -17,13 +17,11 @@ from app.ledger.queries import unit_by_code, units_by_code
 from app.ledger.tables import Unit, UnitKind
 from app.ledger.then import AsOf, as_of, standing
 from app.places.stays import Window, stood_at
-from app.sending.sales.tables import Sale
-from app.sending.tables import Customer, Dispatch
 from app.shared.db import Among, AnySelect, OverIds
 from app.shared.mass import kg_from_grams
 from app.shared.speech import N_
 from app.shared.times import text
-from app.tracing.carry_over import possible_contact
+from app.tracing.carry_over import NOTHING, contacts, told
 from app.tracing.materials import materials_of, packs_with
 from app.tracing.rules import (
     Balance,
@@ -37,8 +35,8 @@ from app.tracing.rules import (
     suspect_green,
 )
 from app.tracing.schemas import Direction, TraceIn
-from app.tracing.spread import Inflows, Spread, grams_of_both, inflows
-from app.tracing.walk import Followed, Walk, by_way_of_dispatches, follow, sent_lines, walk
+from app.tracing.spread import Spread, grams_of_both, inflows
+from app.tracing.walk import SentLines, Walk, by_way_of_dispatches, sent_lines, walk
 
 _GREEN = (UnitKind.LOT, UnitKind.SACK)
 
@@ -60,9 +58,7 @@ def trace_unit(
     """Trace one unit by its code, or what was booked in its place."""
     when = as_of(session, moment)
     start = _start(session, unit_by_code(session, code), when)
-    followed = follow(session, [start.unit.id], direction, when.upto)
-    lines = sent_lines(session, followed.walked)
-    answer = _trace(session, followed, lines, when, hops=hops)
+    answer = _traced(session, [start.unit.id], direction, when, hops).answer
     return {"of": start.as_told} | answer
 
 
@@ -71,24 +67,33 @@ def trace_set(session: Session, asked: TraceIn) -> dict[str, object]:
     return traced(session, asked).answer
 
 
+class Supplied(NamedTuple):
+    """A lot, where it grew, and how it came."""
+
+    code: str
+    name: str
+    origin: str
+    producer: str | None
+    supplier: str | None
+    delivery: str
+
+
 class Traced(NamedTuple):
     """A trace as it is answered, and what it was worked out of."""
 
     answer: dict[str, object]
-    followed: Followed
-    lines: Sequence[Sent]
+    walked: Walk
+    sent: SentLines
+    lots: Sequence[Supplied]
 
 
 def traced(session: Session, asked: TraceIn) -> Traced:
     """Trace a set, and keep what was read for it."""
     when = as_of(session, asked.as_of)
     starts = starts_of(session, asked, when)
-    ids = {start.unit.id for start in starts}
-    followed = follow(session, ids, asked.direction, when.upto)
-    lines = sent_lines(session, followed.walked)
     hops = asked.hops if asked.carry_over else 0
-    answer = _trace(session, followed, lines, when, hops=hops)
-    return Traced({"of": [start.as_told for start in starts]} | answer, followed, lines)
+    found = _traced(session, {start.unit.id for start in starts}, asked.direction, when, hops)
+    return found._replace(answer={"of": [start.as_told for start in starts]} | found.answer)
 
 
 def starts_of(session: Session, asked: TraceIn, when: AsOf) -> list["Start"]:
@@ -124,28 +129,30 @@ def _start(session: Session, asked: Unit, when: AsOf) -> Start:
     return Start(unit, _told(unit) | followed)
 
 
-def _trace(
-    session: Session, followed: Followed, lines: Sequence[Sent], when: AsOf, *, hops: int
-) -> dict[str, object]:
-    walked = followed.walked
-    if walked.direction is Direction.FORWARD:
-        found = _look_ahead(session, walked, lines)
-    else:
-        found = _look_back(walked, by_way_of_dispatches(walked, followed.back))
-    return {
-        "direction": walked.direction,
+def _traced(
+    session: Session, asked: Collection[int], direction: Direction, when: AsOf, hops: int
+) -> Traced:
+    walked = walk(session, asked, direction, when.upto)
+    beside = contacts(session, walked, hops, when.upto) if hops else NOTHING
+    sent = sent_lines(session, walked, beside.beyond)
+    ahead = direction is Direction.FORWARD
+    found = _look_ahead(session, walked, sent.traced) if ahead else _look_back(walked)
+    lots = _supplied(session, walked)
+    answer = {
+        "direction": direction,
         **when.as_told(),
         "units": _units(walked, found),
         "flows": _flows(walked),
-        "customers": _customers(session, walked, lines, found.part),
-        "suppliers": _suppliers(session, walked),
+        "customers": _customers(walked, sent, found.part),
+        "suppliers": _suppliers(lots),
         "materials": materials_of(
             session, ((u.id, u.code) for u in walked.units.values() if u.kind == UnitKind.PACK)
         ),
         "balance": _balance(found.balance),
-        "possible_contact": possible_contact(session, walked, hops, when.upto) if hops else None,
+        "possible_contact": told(walked, beside.found, sent.to) if hops else None,
         "caution": CAUTION,
     }
+    return Traced(answer, walked, sent, lots)
 
 
 class _Found(NamedTuple):
@@ -174,7 +181,8 @@ def _look_ahead(session: Session, walked: Walk, lines: Iterable[Sent]) -> _Found
     return _Found(shares, shares, green.grams, balance)
 
 
-def _look_back(walked: Walk, into: Inflows) -> _Found:
+def _look_back(walked: Walk) -> _Found:
+    into = by_way_of_dispatches(walked)
     order = sorted(walked.units, reverse=True)
     made_g = {unit.id: unit.made_g for unit in walked.units.values()}
     shares = backward_shares(order, into, {unit: made_g[unit] for unit in walked.start})
@@ -234,14 +242,11 @@ class _Tally:
     sold_on: set[date] = field(default_factory=set)
 
 
-def _customers(
-    session: Session, walked: Walk, lines: Sequence[Sent], part: Spread
-) -> list[dict[str, object]]:
+def _customers(walked: Walk, sent: SentLines, part: Spread) -> list[dict[str, object]]:
     """Add up by customer what was sent of the reached bags."""
-    sent_to = _customers_of(session, {line.dispatch for line in lines})
     tallies: dict[int, _Tally] = {}
-    for line in lines:
-        to = sent_to[line.dispatch]
+    for line in sent.traced:
+        to = sent.to[line.dispatch]
         tally = tallies.get(to.customer)
         if tally is None:
             tally = tallies[to.customer] = _Tally(to.name, to.contact, to.kind)
@@ -268,67 +273,44 @@ def _customers(
     ]
 
 
-class _SentTo(NamedTuple):
-    """Who a dispatch went to; of a sale over a counter, on which day."""
-
-    customer: int
-    name: str
-    contact: str | None
-    kind: str
-    sold_on: date | None
-
-
-def _customers_of(session: Session, dispatches: Collection[int]) -> Mapping[int, _SentTo]:
-    return {row[0]: _SentTo(*row[1:]) for row in _consignees.rows(session, dispatches)}
+def _supplied(session: Session, walked: Walk) -> list[Supplied]:
+    """Read the reached lots, and the lots of sacks the trace starts at, by delivery."""
+    ids = {unit.id for unit in walked.units.values() if unit.kind == UnitKind.LOT}
+    ids |= {unit for unit in walked.start if walked.units[unit].kind == UnitKind.SACK}
+    return [Supplied(*row) for row in _lots.rows(session, ids)]
 
 
 @OverIds
-def _consignees(among: Among) -> AnySelect:
+def _lots(among: Among) -> AnySelect:
+    of_sacks = select(col(Sack.lot_id)).where(among(col(Sack.unit_id)))
+    lots = select(col(GreenLot.unit_id)).where(among(col(GreenLot.unit_id))).union(of_sacks)
     return (
         select(
-            col(Dispatch.unit_id),
-            col(Customer.id),
-            col(Customer.name),
-            col(Customer.contact),
-            col(Customer.kind),
-            col(Sale.sold_on),
+            col(Unit.code),
+            col(GreenLot.name),
+            col(GreenLot.origin),
+            col(GreenLot.producer),
+            col(Supplier.name),
+            col(Delivery.code),
         )
-        .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
-        .outerjoin(Sale, col(Sale.dispatch_id) == col(Dispatch.unit_id))
-        .where(among(col(Dispatch.unit_id)))
-    )
-
-
-def _suppliers(session: Session, walked: Walk) -> list[dict[str, object]]:
-    """Name who supplied the reached lots, and the lots of sacks the trace starts at."""
-    lots = {unit.id for unit in walked.units.values() if unit.kind == UnitKind.LOT}
-    sacks = [unit for unit in walked.start if walked.units[unit].kind == UnitKind.SACK]
-    lots.update(row[0] for row in _lots_of_sacks.rows(session, sacks))
-    found: dict[tuple[str | None, str], list[str]] = {}
-    for name, delivery, code in _deliveries.rows(session, lots):
-        found.setdefault((name, delivery), []).append(code)
-    return [
-        {"supplier": name, "delivery": delivery, "lots": codes}
-        for (name, delivery), codes in found.items()
-    ]
-
-
-@OverIds
-def _lots_of_sacks(among: Among) -> AnySelect:
-    return select(col(Sack.lot_id)).where(among(col(Sack.unit_id)))
-
-
-@OverIds
-def _deliveries(among: Among) -> AnySelect:
-    return (
-        select(col(Supplier.name), col(Delivery.code), col(Unit.code))
         .select_from(GreenLot)
         .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
         .join(Unit, col(Unit.id) == col(GreenLot.unit_id))
         .outerjoin(Supplier, col(Supplier.id) == col(Delivery.supplier_id))
-        .where(among(col(GreenLot.unit_id)))
+        .where(col(GreenLot.unit_id).in_(lots))
         .order_by(col(Delivery.id), col(Unit.id))
     )
+
+
+def _suppliers(lots: Iterable[Supplied]) -> list[dict[str, object]]:
+    """Name who supplied the lots."""
+    found: dict[tuple[str | None, str], list[str]] = {}
+    for lot in lots:
+        found.setdefault((lot.supplier, lot.delivery), []).append(lot.code)
+    return [
+        {"supplier": name, "delivery": delivery, "lots": codes}
+        for (name, delivery), codes in found.items()
+    ]
 
 
 def _balance(balance: Balance) -> dict[str, Decimal]:

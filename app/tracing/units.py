@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -13,13 +14,13 @@ from app.ledger.then import (
     AsOf,
     alive,
     as_of,
-    figures_then,
     is_voided,
+    left_then,
     on_hold_then,
     there_then,
 )
 from app.places.tables import Location
-from app.tracing.reached import places_then
+from app.tracing.reached import place_then
 from app.tracing.schemas import Part, UnitOut
 
 
@@ -52,14 +53,19 @@ def unit(session: Session, code: str, moment: datetime | None = None) -> UnitOut
 def _left_g(session: Session, found: Unit, when: AsOf) -> int:
     if when.upto is None:
         return found.left_g
-    return figures_then(session, {found.id: found.made_g}, when.upto)[found.id].left_g
+    return int(_said_then(session, found, left_then(when.upto)))
 
 
 def _location(session: Session, found: Unit, when: AsOf) -> str | None:
     if when.upto is not None:
-        return places_then(session, [found.id], when.upto).get(found.id)
+        place_code: str | None = _said_then(session, found, place_then(when.upto))
+        return place_code
     place = session.get(Location, found.location_id) if found.location_id else None
     return place.code if place else None
+
+
+def _said_then(session: Session, found: Unit, what: Any) -> Any:  # noqa: ANN401 - a scalar subquery and what it gives
+    return session.scalar(select(what).select_from(Unit).where(col(Unit.id) == found.id))
 
 
 def _held(session: Session, found: Unit, when: AsOf) -> bool:

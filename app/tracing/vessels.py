@@ -1,12 +1,12 @@
 """Machines and places that coffee passed, read for carry-over: a few statements for all of them."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import and_, func, literal, select, true
+from sqlalchemy import and_, exists, func, literal, select, true, union_all
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -17,7 +17,7 @@ from app.places.stays import stays_at
 from app.places.tables import MIXING, Location, Move
 from app.roasting.silos.tables import PlaceCleanDown
 from app.roasting.tables import CleanDown, Machine, MachineRun
-from app.shared.db import IdColumn, among
+from app.shared.db import AnySelect, IdColumn, among
 from app.shared.times import UtcDateTime
 from app.tracing.nearness import STILL_THERE, Passing, Vessel, Window
 
@@ -25,9 +25,11 @@ _LOOSE: Final = frozenset({UnitKind.SACK, UnitKind.ROAST, UnitKind.BLEND})
 """What is in no closed bag. A sack counts: it is tipped into a silo too."""
 
 
-class _Cleaned(NamedTuple):
-    """Where it stands that something was cleaned."""
+class _Sort(NamedTuple):
+    """A sort of vessel, and where it stands that one was cleaned."""
 
+    card: type[Machine] | type[Location]
+    cleaned: type[CleanDown] | type[PlaceCleanDown]
     number: IdColumn
     vessel: IdColumn
     at: Any
@@ -36,13 +38,13 @@ class _Cleaned(NamedTuple):
     """The column of `act_void` that names it."""
 
 
-_MACHINE_CLEANED = _Cleaned(
-    col(CleanDown.id), col(CleanDown.machine_id), col(CleanDown.cleaned_at),
+_MACHINES = _Sort(
+    Machine, CleanDown, col(CleanDown.id), col(CleanDown.machine_id), col(CleanDown.cleaned_at),
     col(CleanDown.entry_id), col(ActVoid.clean_down_id),
 )  # fmt: skip
-_PLACE_CLEANED = _Cleaned(
-    col(PlaceCleanDown.id), col(PlaceCleanDown.location_id), col(PlaceCleanDown.cleaned_at),
-    col(PlaceCleanDown.entry_id), col(ActVoid.place_clean_down_id),
+_PLACES = _Sort(
+    Location, PlaceCleanDown, col(PlaceCleanDown.id), col(PlaceCleanDown.location_id),
+    col(PlaceCleanDown.cleaned_at), col(PlaceCleanDown.entry_id), col(ActVoid.place_clean_down_id),
 )  # fmt: skip
 
 
@@ -63,27 +65,65 @@ def passed_by(
     Of a machine it reads the runs from the first of the units to the last, and as many beside them
     as its window is wide. With `upto` it is what the book knew once it had that entry.
     """
-    yield from _machines(session, unit_ids, upto)
-    yield from _places(session, unit_ids, upto)
-
-
-def _machines(session: Session, unit_ids: Collection[int], upto: int | None) -> Iterator[Passed]:
-    cards = session.execute(
-        select(
-            col(Machine.id),
-            col(Machine.code),
-            col(Machine.carry_over_runs),
-            col(Machine.carry_over_hours),
-        ).order_by(col(Machine.id))
-    ).all()
-    beside = max((card.carry_over_runs for card in cards), default=1)
-    runs = _runs(session, unit_ids, beside, upto)
-    cleaned = _cleaned(session, _MACHINE_CLEANED, runs, upto)
-    for card in cards:
+    machines, places = _cards(session, unit_ids, upto)
+    beside = max((machine.window.runs for machine in machines), default=1)
+    runs = _runs(session, unit_ids, beside, upto) if machines else {}
+    for card in machines:
         if card.id in runs:
-            window = Window(card.carry_over_runs, card.carry_over_hours)
-            vessel = Vessel(runs[card.id], cleaned[card.id], window, mixes=False)
-            yield Passed(card.code, None, vessel)
+            yield Passed(card.code, None, card.with_passings(runs[card.id], mixes=False))
+    stood = _stood(session, [place.id for place in places], upto) if places else {}
+    for card in places:
+        yield Passed(None, card.code, card.with_passings(stood[card.id], mixes=True))
+
+
+class _Card(NamedTuple):
+    """A machine or a place where coffee mixes."""
+
+    id: int
+    code: str
+    window: Window
+    cleaned: list[datetime]
+
+    def with_passings(self, passings: Sequence[Passing], *, mixes: bool) -> Vessel:
+        return Vessel(passings, self.cleaned, self.window, mixes=mixes)
+
+
+def _cards(
+    session: Session, unit_ids: Collection[int], upto: int | None
+) -> tuple[Collection[_Card], Collection[_Card]]:
+    """Read the cards of all that these units passed, and when each was cleaned."""
+    ran = select(col(MachineRun.machine_id)).where(
+        among(session, col(MachineRun.unit_id), unit_ids)
+    )
+    stood = select(col(Move.to_id)).where(among(session, col(Move.unit_id), unit_ids))
+    mixing = col(Location.kind).in_(MIXING)
+    both = union_all(
+        _with_clean_downs(0, _MACHINES, upto).where(col(Machine.id).in_(ran)),
+        _with_clean_downs(1, _PLACES, upto).where(col(Location.id).in_(stood), mixing),
+    )
+    found: tuple[dict[int, _Card], dict[int, _Card]] = ({}, {})
+    for sort, number, code, runs, hours, cleaned_at in session.execute(both.order_by("sort", "id")):
+        card = found[sort].setdefault(number, _Card(number, code, Window(runs, hours), []))
+        if cleaned_at is not None:
+            card.cleaned.append(cleaned_at)
+    return found[0].values(), found[1].values()
+
+
+def _with_clean_downs(place: int, sort: _Sort, upto: int | None) -> AnySelect:
+    """Select cards, each with its clean-downs, but for those that turned out never to have been."""
+    card = sort.card
+    voided = exists(
+        select(col(ActVoid.entry_id))
+        .where(sort.void == sort.number, true() if upto is None else col(ActVoid.entry_id) <= upto)
+        .correlate_except(ActVoid)
+    )
+    known = true() if upto is None else sort.entry <= upto
+    return select(
+        literal(place).label("sort"), col(card.id).label("id"), col(card.code),
+        col(card.carry_over_runs), col(card.carry_over_hours), sort.at,
+    ).outerjoin_from(
+        card, sort.cleaned, and_(sort.vessel == col(card.id), known, ~voided)
+    )  # fmt: skip
 
 
 def _runs(
@@ -126,46 +166,14 @@ def _runs(
     return found
 
 
-def _places(session: Session, unit_ids: Collection[int], upto: int | None) -> Iterator[Passed]:
-    cards = session.execute(
-        select(
-            col(Location.id),
-            col(Location.code),
-            col(Location.carry_over_runs),
-            col(Location.carry_over_hours),
-        )
-        .join(Move, col(Move.to_id) == col(Location.id))
-        .where(among(session, col(Move.unit_id), unit_ids), col(Location.kind).in_(MIXING))
-        .distinct()
-        .order_by(col(Location.id))
-    ).all()
-    if not cards:
-        return
-    ids = [card.id for card in cards]
-    stood: defaultdict[int, list[Passing]] = defaultdict(list)
-    for stay in stays_at(session, ids, upto):
-        if stay.kind not in _LOOSE:
-            continue
-        # Whoever books late may say that it was used before it came.
-        went = max(stay.came_at, stay.went_at or STILL_THERE)
-        stood[stay.place_id].append(Passing(stay.came_at, stay.move_id, went, stay.unit_id))
-    cleaned = _cleaned(session, _PLACE_CLEANED, ids, upto)
-    for card in cards:
-        window = Window(card.carry_over_runs, card.carry_over_hours)
-        yield Passed(None, card.code, Vessel(stood[card.id], cleaned[card.id], window, mixes=True))
-
-
-def _cleaned(
-    session: Session, cleaned: _Cleaned, ids: Collection[int], upto: int | None
-) -> Mapping[int, list[datetime]]:
-    """Read when each was cleaned, but for clean-downs that turned out never to have been."""
-    known = true() if upto is None else cleaned.entry <= upto
-    voided = true() if upto is None else col(ActVoid.entry_id) <= upto
-    found: defaultdict[int, list[datetime]] = defaultdict(list)
-    for vessel_id, cleaned_at in session.execute(
-        select(cleaned.vessel, cleaned.at)
-        .outerjoin(ActVoid, and_(cleaned.void == cleaned.number, voided))
-        .where(among(session, cleaned.vessel, ids), known, col(ActVoid.entry_id).is_(None))
-    ):
-        found[vessel_id].append(cleaned_at)
+def _stood(
+    session: Session, place_ids: Collection[int], upto: int | None
+) -> Mapping[int, list[Passing]]:
+    """Read by place what stood there in no closed bag."""
+    found: defaultdict[int, list[Passing]] = defaultdict(list)
+    for stay in stays_at(session, place_ids, upto):
+        if stay.kind in _LOOSE:
+            # Whoever books late may say that it was used before it came.
+            went = max(stay.came_at, stay.went_at or STILL_THERE)
+            found[stay.place_id].append(Passing(stay.came_at, stay.move_id, went, stay.unit_id))
     return found

@@ -1,24 +1,23 @@
-"""The walk over the flows, and what is read of the units it reached."""
+"""The walk over the flows, and what was sent of the units it reached."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
+from types import MappingProxyType
 from typing import Final, NamedTuple
 
-from sqlalchemy import BigInteger, bindparam, func, select
+from sqlalchemy import and_, func, select
 from sqlmodel import Session, col
 
 from app.ledger.tables import Flow, Unit, UnitKind
 from app.ledger.then import alive
-from app.ledger.walk import reach
-from app.sending.tables import DispatchLine, Returned
+from app.sending.sales.tables import Sale
+from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
 from app.shared.db import Among, AnySelect, OverIds
-from app.tracing.reached import Reached, reached, reached_then
+from app.tracing.reached import UPTO, Reached, reached
 from app.tracing.rules import Sent
 from app.tracing.schemas import Direction
 from app.tracing.spread import Inflows, Takings, inflows
-
-UPTO: Final = bindparam("upto", type_=BigInteger())
-"""The last entry that counts, in a statement that is built once."""
 
 
 @dataclass(frozen=True)
@@ -26,6 +25,7 @@ class Walk:
     """Everything a trace is computed from."""
 
     start: Collection[int]
+    """What was asked; ahead also what came back of a dispatch that was asked."""
     direction: Direction
     units: Mapping[int, Reached]
     """In id order."""
@@ -39,13 +39,14 @@ class Walk:
 
 
 def walk(
-    session: Session, start: Collection[int], direction: Direction, upto: int | None = None
+    session: Session, asked: Collection[int], direction: Direction, upto: int | None = None
 ) -> Walk:
-    """Follow the flows from the starting units as far as they go, or as far as they went then."""
-    ids = reach(session, start, forward=direction is Direction.FORWARD)
-    found = reached(session, ids) if upto is None else reached_then(session, ids, upto)
-    units = {unit.id: unit for unit in found}
-    return Walk(set(start), direction, units, _flows.rows(session, units), upto)
+    """Follow the flows from units as far as they go, or as far as they went then."""
+    units = {unit.id: unit for unit in reached(session, asked, direction, upto)}
+    start = set(asked)
+    if direction is Direction.FORWARD:
+        start |= {unit.id for unit in units.values() if unit.came_from in start}
+    return Walk(start, direction, units, _flows.rows(session, units), upto)
 
 
 @OverIds
@@ -57,105 +58,100 @@ def _flows(among: Among) -> AnySelect:
     )
 
 
-class CameBack(NamedTuple):
-    """Bags of one pack that came back from one dispatch."""
-
-    unit: int
-    dispatch: int
-
-
-def came_back_from(
-    session: Session, dispatches: Collection[int], upto: int | None = None
-) -> list[CameBack]:
-    """Find what came back from dispatches: it was in them, though its flow is from the pack."""
-    rows = _returned.rows(session, dispatches, upto is not None, upto=upto)
-    return [CameBack(*row) for row in rows]
-
-
-@OverIds
-def _returned(among: Among, then: bool) -> AnySelect:
-    return (
-        select(col(Returned.unit_id), col(Returned.dispatch_id))
-        .join(Unit, col(Unit.id) == col(Returned.unit_id))
-        .where(among(col(Returned.dispatch_id)), alive(Unit, UPTO if then else None))
-    )
-
-
-class Followed(NamedTuple):
-    """A walk, and what came back of the dispatches that it was asked of."""
-
-    walked: Walk
-    back: Sequence[CameBack]
-
-
-def follow(
-    session: Session, asked: Collection[int], direction: Direction, upto: int | None = None
-) -> Followed:
-    """Follow units; ahead, what came back of a dispatch is followed with it."""
-    back = came_back_from(session, asked, upto)
-    came = [bags.unit for bags in back] if direction is Direction.FORWARD else []
-    return Followed(walk(session, sorted({*asked, *came}), direction, upto), back)
-
-
-def by_way_of_dispatches(walked: Walk, came_back: Iterable[CameBack]) -> Inflows:
-    """Gather the flows, letting what came back from a dispatch come out of it.
+def by_way_of_dispatches(walked: Walk) -> Inflows:
+    """Gather the flows, letting what came back from an asked dispatch come out of it.
 
     So bags that were in an asked dispatch and are asked again as a return count once.
     """
     into = inflows(walked.flows)
-    for bags in came_back:
-        if bags.unit in into:
-            whole_g = into[bags.unit].whole
-            into[bags.unit] = Takings(whole_g, [(bags.dispatch, whole_g)])
+    for unit in walked.units.values():
+        if unit.came_from is not None and unit.came_from in walked.start and unit.id in into:
+            whole_g = into[unit.id].whole
+            into[unit.id] = Takings(whole_g, [(unit.came_from, whole_g)])
     return into
 
 
-def sent_lines(session: Session, walked: Walk) -> list[Sent]:
-    """Read the lines of reached dispatches that hold reached bags, and what came back of them.
+class SentTo(NamedTuple):
+    """Who a dispatch went to; of a sale over a counter, on which day."""
 
-    A dispatch that is itself a start counts with all its lines.
-    """
-    dispatches = [unit.id for unit in walked.units.values() if unit.kind == UnitKind.DISPATCH]
-    back = _came_back(session, dispatches, walked.upto)
-    lines = _lines.rows(session, dispatches)
-    return [
-        Sent(dispatch, pack, bags, grams, *back.get((dispatch, pack), (0, 0)))
-        for dispatch, pack, bags, grams in lines
-        if pack in walked.units or dispatch in walked.start
-    ]
+    customer: int
+    name: str
+    contact: str | None
+    kind: str
+    sold_on: date | None
+
+
+class SentLines(NamedTuple):
+    """What was sent in the dispatches that were reached."""
+
+    traced: Sequence[Sent]
+    """Lines that hold reached bags; of a dispatch that is itself a start, all."""
+    touched: Sequence[Sent]
+    """Other lines, with bags that may only have been touched."""
+    to: Mapping[int, SentTo]
+    """By dispatch."""
+
+
+_NOTHING: Final[Mapping[int, Reached]] = MappingProxyType({})
+
+
+def sent_lines(
+    session: Session, walked: Walk, touched: Mapping[int, Reached] = _NOTHING
+) -> SentLines:
+    """Read what was sent of reached and of touched bags, to whom, and what came back of it."""
+    dispatches = {
+        unit.id
+        for units in (walked.units, touched)
+        for unit in units.values()
+        if unit.kind == UnitKind.DISPATCH
+    }
+    found = SentLines(traced := [], apart := [], to := {})
+    for dispatch, pack, bags, grams, back_bags, back_g, *whom in _lines.rows(
+        session, dispatches, walked.upto is not None, upto=walked.upto
+    ):
+        line = Sent(dispatch, pack, bags, grams, int(back_bags), int(back_g))
+        to[dispatch] = SentTo(*whom)
+        if pack in walked.units or dispatch in walked.start:
+            traced.append(line)
+        elif pack in touched:
+            apart.append(line)
+    return found
 
 
 @OverIds
-def _lines(among: Among) -> AnySelect:
-    return (
-        select(
-            col(DispatchLine.dispatch_id),
-            col(DispatchLine.pack_id),
-            col(DispatchLine.bags),
-            col(DispatchLine.grams),
-        )
-        .where(among(col(DispatchLine.dispatch_id)))
-        .order_by(col(DispatchLine.dispatch_id), col(DispatchLine.pack_id))
-    )
-
-
-def _came_back(
-    session: Session, dispatches: Collection[int], upto: int | None
-) -> Mapping[tuple[int, int], tuple[int, int]]:
-    rows = _back.rows(session, dispatches, upto is not None, upto=upto)
-    return {(dispatch, pack): (int(bags), int(grams)) for dispatch, pack, bags, grams in rows}
-
-
-@OverIds
-def _back(among: Among, then: bool) -> AnySelect:
-    return (
+def _lines(among: Among, then: bool) -> AnySelect:
+    back = (
         select(
             col(Returned.dispatch_id),
             col(Returned.pack_id),
-            func.sum(col(Returned.bags)),
-            func.sum(col(Unit.made_g)),
+            func.sum(col(Returned.bags)).label("bags"),
+            func.sum(col(Unit.made_g)).label("grams"),
         )
         .join(Unit, col(Unit.id) == col(Returned.unit_id))
         .where(among(col(Returned.dispatch_id)), alive(Unit, UPTO if then else None))
         .group_by(col(Returned.dispatch_id), col(Returned.pack_id))
+        .subquery()
+    )
+    line = DispatchLine
+    same = and_(back.c.dispatch_id == col(line.dispatch_id), back.c.pack_id == col(line.pack_id))
+    return (
+        select(
+            col(line.dispatch_id),
+            col(line.pack_id),
+            col(line.bags),
+            col(line.grams),
+            func.coalesce(back.c.bags, 0),
+            func.coalesce(back.c.grams, 0),
+            col(Customer.id),
+            col(Customer.name),
+            col(Customer.contact),
+            col(Customer.kind),
+            col(Sale.sold_on),
+        )
+        .join(Dispatch, col(Dispatch.unit_id) == col(line.dispatch_id))
+        .join(Customer, col(Customer.id) == col(Dispatch.customer_id))
+        .outerjoin(Sale, col(Sale.dispatch_id) == col(line.dispatch_id))
+        .outerjoin(back, same)
+        .where(among(col(line.dispatch_id)))
+        .order_by(col(line.dispatch_id), col(line.pack_id))
     )

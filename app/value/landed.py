@@ -5,6 +5,7 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 from sqlalchemy import func, or_, select
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.green.contracts.tables import PurchaseContract
@@ -61,6 +62,7 @@ class _Lot(NamedTuple):
     currency: str | None
     shipped_g: int | None
     contract: PurchaseContract | None
+    swept_g: int
 
     @property
     def basis(self) -> WeightBasis | None:
@@ -96,18 +98,14 @@ class _Lots(NamedTuple):
 def landed_costs(session: Session, lot_ids: Collection[int]) -> Mapping[int, Landed]:
     """Work out what each of these lots cost."""
     lots = _read_lots(session, lot_ids)
-    swept = _swept(session, lot_ids)
     lines: dict[int, list[Part]] = {lot_id: [] for lot_id in lot_ids}
     for lot_id, part in _shares(_lines(session, lots), lots):
         if lot_id in lines:
             lines[lot_id].append(part)
-    return {
-        lot_id: _landed(lots.known[lot_id], parts, swept.get(lot_id, 0))
-        for lot_id, parts in lines.items()
-    }
+    return {lot_id: _landed(lots.known[lot_id], parts) for lot_id, parts in lines.items()}
 
 
-def _landed(lot: _Lot, parts: list[Part], swept_g: int) -> Landed:
+def _landed(lot: _Lot, parts: list[Part]) -> Landed:
     source = "costs" if any(part.kind is CostKind.PURCHASE for part in parts) else None
     if source is None and lot.cost_per_kg is not None and lot.currency is not None:
         amount = Fraction(lot.cost_per_kg) * lot.made_g / 1000
@@ -118,7 +116,7 @@ def _landed(lot: _Lot, parts: list[Part], swept_g: int) -> Landed:
         amount = per_gram(lot.contract.price, unit) * lot.paid_g
         parts = [Part(CostKind.PURCHASE, str(lot.contract.currency), amount), *parts]
         source = "contract"
-    return Landed(lot.made_g, swept_g, parts, source, lot.basis)
+    return Landed(lot.made_g, int(lot.swept_g), parts, source, lot.basis)
 
 
 def _shares(lines: Sequence[CostLine], lots: _Lots) -> Iterator[tuple[int, Part]]:
@@ -147,6 +145,18 @@ def _amount(line: CostLine, lot: _Lot) -> Fraction:
     return sign * Fraction(line.amount or 0)
 
 
+_swept = aliased(Unit)
+_SWEPT_G = (
+    select(func.coalesce(func.sum(col(_swept.made_g)), 0))
+    .join(Sack, col(Sack.unit_id) == col(_swept.id))
+    .where(col(Sack.lot_id) == col(GreenLot.unit_id))
+    .where(col(Sack.condition) == Condition.SWEEPINGS)
+    .correlate(GreenLot)
+    .scalar_subquery()
+)
+"""What was swept up of a lot, in a statement over `green_lot`."""
+
+
 def _read_lots(session: Session, lot_ids: Collection[int]) -> _Lots:
     """Read these lots with all that came in their deliveries, and what was replaced by what."""
     successor = _replaced(session)
@@ -164,7 +174,7 @@ def _read_lots(session: Session, lot_ids: Collection[int]) -> _Lots:
         select(
             col(GreenLot.unit_id), col(GreenLot.delivery_id), col(Unit.made_g),
             col(Unit.voided_entry_id).is_not(None), col(GreenLot.cost_per_kg),
-            col(GreenLot.currency), col(GreenLot.shipped_g), PurchaseContract,
+            col(GreenLot.currency), col(GreenLot.shipped_g), PurchaseContract, _SWEPT_G,
         )
         .join(Unit, col(Unit.id) == col(GreenLot.unit_id))
         .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
@@ -197,15 +207,3 @@ def _lines(session: Session, lots: _Lots) -> Sequence[CostLine]:
         .where(col(CostLine.id).not_in(voided))
         .order_by(col(CostLine.id))
     ).all()  # fmt: skip
-
-
-def _swept(session: Session, lot_ids: Collection[int]) -> Mapping[int, int]:
-    """Add up what was swept up of each lot."""
-    rows = session.execute(
-        select(col(Sack.lot_id), func.sum(col(Unit.made_g)))
-        .join(Unit, col(Unit.id) == col(Sack.unit_id))
-        .where(among(session, col(Sack.lot_id), lot_ids))
-        .where(col(Sack.condition) == Condition.SWEEPINGS)
-        .group_by(col(Sack.lot_id))
-    )
-    return {lot_id: int(grams) for lot_id, grams in rows}

@@ -53,6 +53,22 @@ CLOCKS: Final = {
     "technical_claim": N_("any other claim"),
 }
 """What days run for, from final discharge on."""
+
+
+class Way(NamedTuple):
+    """Where a step is done, and what somebody must be allowed to do there."""
+
+    path: str
+    needs: Permission
+
+
+WAYS: Final = {
+    "count": Way("/arrivals/{code}/count", Permission.RECEIVE),
+    "weight": Way("/arrivals/{code}/weight", Permission.RECEIVE),
+    "inspection": Way("/arrivals/{code}/inspection", Permission.INSPECT),
+    "sample": Way("/samples?of={code}", Permission.SAMPLE),
+    "moisture": Way("/moisture?subject={code}", Permission.READING),
+}
 KINDS: Final = {
     ExceptionKind.SLACK: N_("slack"),
     ExceptionKind.TORN: N_("torn"),
@@ -97,7 +113,7 @@ def _delivery(session: Session, code: str, settings: Settings) -> _Came:
 
 def _show_delivery(desk: Desk, code: str, form: Form[CloseIn]) -> Response:
     came = desk.read(_delivery, code, desk.settings)
-    return desk.show("delivery.html", form, **came._asdict(), steps=STEPS, kinds=KINDS)
+    return desk.show("delivery.html", form, **came._asdict(), steps=STEPS, ways=WAYS, kinds=KINDS)
 
 
 @router.get("/deliveries/{code}")
@@ -119,7 +135,9 @@ def close_receipt(desk: Receiver, code: str) -> Response:
 def show_arrival(desk: Visiting, code: str) -> Response:
     """Show the order of work on a lot: what is done, and what is next."""
     found = desk.read(arrival, str(fold(code)), desk.settings)
-    return desk.show("arrival.html", arrival=found, steps=STEPS, kinds=KINDS, clocks=CLOCKS)
+    return desk.show(
+        "arrival.html", arrival=found, steps=STEPS, ways=WAYS, kinds=KINDS, clocks=CLOCKS
+    )
 
 
 class _Work(NamedTuple):

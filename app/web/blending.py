@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import APIRouter, Response
 from sqlmodel import Session, col, select
@@ -16,7 +16,7 @@ from app.roasting.tables import Machine, MachineKind
 from app.shared.mass import Grams, grams_from_kg, share_out
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
-from app.web.forms import Form, Unreadable, read_number
+from app.web.forms import Form, Unreadable, asks, kept, read_number
 from app.web.gate import disposition
 from app.web.parts import Loose, by_what_they_are, is_of, loose_coffee, take
 from app.web.shown import kg_of_pounds, mass_kg, number, typed_mass
@@ -28,6 +28,11 @@ router = APIRouter(include_in_schema=False)
 TASKS = (Task("/blend", N_("Blend"), Room.ROASTING, Permission.BLEND, offline=True),)
 
 Blender = Annotated[Desk, may(Permission.BLEND)]
+
+_SHARE: Final = "share"
+"""What the button asks that shares a blend out by its recipe."""
+_WHOLE: Final = "_whole"
+"""The field of how much is to be blended: not of the body, which says how much of what."""
 
 
 class Part(NamedTuple):
@@ -76,12 +81,11 @@ def _parts(card: Recipe, loose: Sequence[Loose], grams: int) -> Sequence[Part]:
     return parts
 
 
-def _wanted_g(desk: Desk) -> int:
+def _wanted_g(said: str) -> int:
     """Read how much is to be blended, in what was chosen; 0 where nothing is said."""
-    said = desk.request.query_params.get("whole", "")
     try:
-        typed = read_number(said)
-        return grams_from_kg(kg_of_pounds(typed) if manner().mass_unit == "lb" else typed)
+        typed = read_number(said.strip())
+        return max(0, grams_from_kg(kg_of_pounds(typed) if manner().mass_unit == "lb" else typed))
     except (Unreadable, ValueError):
         return 0
 
@@ -102,14 +106,17 @@ def _filled(tray: Tray) -> dict[str, str]:
 def show_blend(desk: Blender) -> Response:
     """Show what is there, and share a blend out by its recipe where one is asked for."""
     asked = desk.request.query_params
-    tray = desk.read(_tray, asked.get("recipe"), max(_wanted_g(desk), 0))
+    tray = desk.read(_tray, asked.get("recipe"), _wanted_g(asked.get("whole", "")))
     typed = any(name.startswith("parts.") for name in asked)
-    return _page(desk, desk.blank(BlendIn, **({} if typed else _filled(tray))), tray)
+    whole = {_WHOLE: asked["whole"]} if "whole" in asked else {}
+    return _page(desk, desk.blank(BlendIn, **whole, **({} if typed else _filled(tray))), tray)
 
 
 @router.post("/blend")
 def book_blend(desk: Blender) -> Response:
     """Book the blend, or show its shares before."""
+    if asks(desk.typed) == _SHARE:
+        return _share_out(desk)
     desk.typed = desk.read(by_what_they_are, desk.typed, "parts")
     form = desk.sent(BlendIn)
     may_deviate = desk.staff.may(Permission.OFF_RECIPE)
@@ -118,6 +125,15 @@ def book_blend(desk: Blender) -> Response:
     if made := desk.book(form, blend, may_deviate=may_deviate):
         return desk.onward("/blend", _told(made))
     return _page(desk, form)
+
+
+def _share_out(desk: Desk) -> Response:
+    """Fill in the shares of a recipe, in place of what stood there."""
+    form = kept(BlendIn, desk.typed)
+    tray = desk.read(_tray, form.value("recipe"), _wanted_g(form.value(_WHOLE)))
+    rest = {name: said for name, said in desk.typed.items() if not name.startswith("parts.")}
+    form.typed = rest | {name: [said] for name, said in _filled(tray).items()}
+    return _page(desk, form, tray)
 
 
 def _page(
@@ -132,7 +148,6 @@ def _page(
         form,
         tray=tray,
         seen=seen,
-        whole=desk.request.query_params.get("whole", ""),
         recipes=[(name, name) for name in tray.recipes],
         blenders=[(code, code) for code in tray.blenders],
         may_deviate=desk.staff.may(Permission.OFF_RECIPE),

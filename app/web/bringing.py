@@ -1,5 +1,6 @@
 """The task of bringing green coffee to the drum: what is planned, in which sacks, from where."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Annotated, Any, Final, NamedTuple
@@ -38,6 +39,14 @@ Picker = Annotated[Desk, may(Permission.PICK)]
 _MOST: Final = 200
 
 
+class Wish(NamedTuple):
+    """So many batches of a style on a machine."""
+
+    style: str
+    machine: str | None
+    times: int
+
+
 class Fetch(NamedTuple):
     """What is to be fetched of a lot for all batches that are planned until today."""
 
@@ -47,6 +56,12 @@ class Fetch(NamedTuple):
     lines: Sequence[PickLine]
     short_g: int
     """What its sacks cannot give."""
+
+    @property
+    def wanted_for(self) -> list[Wish]:
+        """What it is for, each style on each machine once."""
+        counted = Counter((each["style"], each["machine"]) for each in self.batches)
+        return [Wish(style, machine, times) for (style, machine), times in counted.items()]
 
     @property
     def kg(self) -> Decimal:

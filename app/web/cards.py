@@ -4,7 +4,7 @@ What nobody touched is not sent, so that no mass is rounded by being shown in po
 says what was changed; what was emptied is taken off the card.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any, Final, TypeVar
 
@@ -24,7 +24,7 @@ Changed = TypeVar("Changed", bound=Change)
 
 VERSION_FIELD: Final = "_version"
 """The field that carries the version of the card that a form was filled in with."""
-_TICKED: Final = frozenset({"kinds"})
+_TICKED: Final = frozenset({"kinds", "weekdays"})
 """Fields that are ticked: on the card they stand in one order, joined by commas."""
 
 
@@ -33,7 +33,10 @@ def filled(card: CardOut, body: type[BaseModel]) -> dict[str, str]:
     found: dict[str, str] = {}
     for name, info in body.model_fields.items():
         value, field = getattr(card, name), info.alias or name
-        if value is None or isinstance(value, list):  # a list is no field of its own
+        if isinstance(value, list) and not any(isinstance(each, BaseModel) for each in value):
+            found |= {field: ",".join(map(str, value))} if value else {}
+            continue
+        if value is None or isinstance(value, list):  # rows have fields of their own
             continue
         if name.endswith("_g"):
             found |= typed_mass(field, value)
@@ -50,32 +53,75 @@ def filled(card: CardOut, body: type[BaseModel]) -> dict[str, str]:
     return found
 
 
-def opened(card: CardOut, body: type[Body]) -> Form[Body]:
-    """Make a form to change a card with."""
-    form = forms.blank(body, **filled(card, body))
+Lists = Mapping[str, Sequence[str]]
+"""The lists of a card whose rows are fields of its form, and what stands in a row."""
+
+NO_LISTS: Final[Lists] = {}
+
+
+def _rows(card: CardOut, lists: Lists) -> Iterator[tuple[str, str]]:
+    """Fill the fields of rows with what stands in the lists of a card."""
+    for name, members in lists.items():
+        for number, row in enumerate(getattr(card, name)):
+            for member in members:
+                value = getattr(row, member)
+                told = typed_number(value) if isinstance(value, Decimal | int) else str(value)
+                yield f"{name}.{number}.{member}", told
+
+
+def opened(card: CardOut, body: type[Body], lists: Lists = NO_LISTS) -> Form[Body]:
+    """Make a form to change a card with, the rows of these lists among its fields."""
+    form = forms.blank(body, **filled(card, body), **dict(_rows(card, lists)))
     kinds = {name: said[0].split(",") for name, said in form.typed.items() if name in _TICKED}
     form.typed = {**form.typed, **kinds, VERSION_FIELD: [str(card.version)]}
     return form
 
 
-def changed(desk: Desk, card: CardOut, body: type[Changed]) -> Form[Changed]:
-    """Read what was changed of a card; the form shows all that was typed."""
+def changed(
+    desk: Desk, card: CardOut, body: type[Changed], lists: Lists = NO_LISTS
+) -> Form[Changed]:
+    """Read what was changed of a card; the form shows all that was typed.
+
+    Of `lists` nothing is sent where no row was touched, and all rows where one was.
+    """
     was = filled(card, body)
+    same = _same_rows(desk, card, lists)
     touched = {
         name: values
         for name, values in desk.typed.items()
         if name == KEY_FIELD or ",".join(values).strip() != was.get(name, "")
+        if name.partition(".")[0] not in same
     }
     form = forms.sent(body, touched)
     form.typed = desk.typed
+    if form.unfinished:
+        return form
     emptied = _emptied(body, touched, was)
-    for name in [name for name, member in emptied.items() if member in body.never_null]:
-        form.errors[name] = _("This is needed.")
+    none: dict[str, list[object]] = {
+        name: [] for name, member in emptied.items() if isinstance(getattr(card, member), list)
+    }
+    needed = [name for name in emptied if emptied[name] in body.never_null and name not in none]
+    needed += [name for name in _TICKED & was.keys() if name not in desk.typed]
+    needed += [name for name in lists if name not in same and not _said_rows(desk, name)]
+    form.errors |= dict.fromkeys(needed, _("This is needed."))
     if form.errors:
         form.asked = None
     if form.asked is not None:
-        form.asked = form.asked.model_copy(update=dict.fromkeys(emptied.values()))
+        update = {member: none.get(name) for name, member in emptied.items()}
+        form.asked = form.asked.model_copy(update=update)
     return form
+
+
+def _said_rows(desk: Desk, name: str) -> dict[str, str]:
+    said = {field: "".join(values).strip() for field, values in desk.typed.items()}
+    return {field: value for field, value in said.items() if value and field.startswith(f"{name}.")}
+
+
+def _same_rows(desk: Desk, card: CardOut, lists: Lists) -> list[str]:
+    """Name the lists in which every row says what stands on the card."""
+    return [
+        name for name in lists if _said_rows(desk, name) == dict(_rows(card, {name: lists[name]}))
+    ]
 
 
 def _emptied(

@@ -1,19 +1,22 @@
 """The task of putting a clean-down on record: of a machine, or of a silo, hopper or tray."""
 
 from collections.abc import Sequence
-from typing import Annotated, Any
+from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import APIRouter, Response
-from sqlalchemy import Row, func, select
+from sqlalchemy import Row, func, literal, select, union_all
 from sqlmodel import Session, col
 
 from app.ledger.cards import find
 from app.ledger.corrections.tables import ActVoid
 from app.ledger.posting import Pen
+from app.ledger.tables import Entry
+from app.places.tables import Location
 from app.roasting.machines import MACHINES, clean_down
 from app.roasting.schemas import CleanDownIn, CleanDownOut
 from app.roasting.silos.cleaning import clean_place
 from app.roasting.silos.schemas import PlaceCleanDownOut
+from app.roasting.silos.tables import PlaceCleanDown
 from app.roasting.tables import CleanDown, Machine
 from app.shared.codes import PlaceCode
 from app.shared.staff import Permission
@@ -29,6 +32,9 @@ TASKS = (
 )
 
 Cleaner = Annotated[Desk, may(Permission.CLEAN)]
+
+_LATEST: Final = 20
+"""So many clean-downs are listed, the newest first."""
 
 
 class CleanedIn(CleanDownIn):
@@ -58,8 +64,48 @@ def _machines(session: Session) -> Sequence[Row[Any]]:
     ).all()
 
 
+def _latest(session: Session) -> Sequence[Row[Any]]:
+    """Name the newest clean-downs of machines and of places, voided ones too."""
+    machine = (
+        select(
+            literal("cleaning").label("what"), col(CleanDown.id), col(Machine.code),
+            col(CleanDown.cleaned_at), col(CleanDown.note), col(CleanDown.entry_id),
+            col(ActVoid.reason),
+        )
+        .join(Machine, col(Machine.id) == col(CleanDown.machine_id))
+        .outerjoin(ActVoid, col(ActVoid.clean_down_id) == col(CleanDown.id))
+    )  # fmt: skip
+    place = (
+        select(
+            literal("place-cleaning"), col(PlaceCleanDown.id), col(Location.code),
+            col(PlaceCleanDown.cleaned_at), col(PlaceCleanDown.note), col(PlaceCleanDown.entry_id),
+            col(ActVoid.reason),
+        )
+        .join(Location, col(Location.id) == col(PlaceCleanDown.location_id))
+        .outerjoin(ActVoid, col(ActVoid.place_clean_down_id) == col(PlaceCleanDown.id))
+    )  # fmt: skip
+    both = union_all(machine, place).subquery()
+    return session.execute(
+        select(both, col(Entry.who))
+        .join(Entry, col(Entry.id) == both.c.entry_id)
+        .order_by(both.c.entry_id.desc())
+        .limit(_LATEST)
+    ).all()
+
+
+class Cleaned(NamedTuple):
+    """When what was cleaned."""
+
+    machines: Sequence[Row[Any]]
+    latest: Sequence[Row[Any]]
+
+
+def _cleaned(session: Session) -> Cleaned:
+    return Cleaned(_machines(session), _latest(session))
+
+
 def _page(desk: Desk, form: Form[CleanedIn]) -> Response:
-    return desk.show("clean.html", form, machines=desk.read(_machines))
+    return desk.show("clean.html", form, cleaned=desk.read(_cleaned))
 
 
 @router.get("/clean")

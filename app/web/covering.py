@@ -1,24 +1,19 @@
 """How long green lasts, for buyers: the board, the stock to come, what to order, what if."""
 
-from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Response
-from sqlmodel import Session
 
 from app.buying import queries
 from app.buying.schemas import UseBy
 from app.cover.frames import Asked
-from app.cover.ordering import orders
+from app.cover.ordering import orders_and_suppliers
 from app.cover.projecting import projection
 from app.cover.routes import DaysAhead, KeyAsked
 from app.cover.schemas import By, ItemBy, ProjectedDay, ProjectionOut, WhatIfIn, WhatIfOut
 from app.cover.supposing import what_if
-from app.green.contracts.queries import contract_page
-from app.settings import Settings
 from app.shared.answers import Pdf, Svg
 from app.shared.names import fold_name
-from app.shared.paging import Page
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting
@@ -138,17 +133,9 @@ def show_orders(
     wanted: Annotated[Literal["due", "all"], Query()] = "all",
 ) -> Response:
     """Show what is to be ordered by when, and of whom it was bought last."""
-    found = desk.read(orders, by, desk.settings)
+    found, bought_of = desk.read(orders_and_suppliers, by, desk.settings)
     items = [each for each in found.items if each.due or (wanted == "all" and each.order_by)]
-    bought_of = desk.read(_bought_of, by, desk.settings)
     return desk.show(
         "order_list.html", found=found, items=items, wanted=wanted, bys=BYS,
         bought_of=lambda key: bought_of.get(fold_name(key)),
     )  # fmt: skip
-
-
-def _bought_of(session: Session, by: ItemBy, settings: Settings) -> Mapping[str, str]:
-    """Name who the last contract for each component or origin was made with, by folded key."""
-    lines, _ = contract_page(session, Page(500, 0), None, settings, prices=False)
-    # No contract says for which product or site it is.
-    return {fold_name(str(line[by])): str(line["supplier"]) for line in lines if line.get(by)}

@@ -1,14 +1,15 @@
-"""Crates that travel alone, and where they all are."""
+"""Crates that travel alone, where they all are, and counting them."""
 
 from collections.abc import Mapping, Sequence
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import APIRouter, Response
 from sqlmodel import Session
 
-from app.sending.crates.actions import move
-from app.sending.crates.queries import balance_page
-from app.sending.crates.schemas import CrateMovementIn
+from app.sending.crates.actions import count, move
+from app.sending.crates.queries import balance_page, latest_movements
+from app.sending.crates.schemas import CrateCountIn, CrateMovementIn, CrateMovementLine
+from app.sending.crates.tables import CrateAct
 from app.sending.tables import CustomerKind
 from app.shared.paging import Page
 from app.shared.staff import Permission
@@ -24,6 +25,12 @@ TASKS = (Task("/crates", N_("Crates out and back"), Room.SENDING, Permission.DIS
 
 Sender = Annotated[Desk, may(Permission.DISPATCH)]
 
+_LATEST: Final = 20
+"""So many movements are listed, the newest first."""
+_ACTS: Final = {
+    CrateAct.OUT: N_("went out"), CrateAct.BACK: N_("came back"), CrateAct.COUNT: N_("counted"),
+}  # fmt: skip
+
 
 class Crates(NamedTuple):
     """Whose they can be, which there are, and where they are."""
@@ -31,16 +38,18 @@ class Crates(NamedTuple):
     customers: Sequence[tuple[str, str]]
     kinds: Sequence[tuple[str, str]]
     balances: Sequence[Mapping[str, Any]]
+    latest: Sequence[CrateMovementLine]
 
 
 def _crates(session: Session) -> Crates:
     balances, _more = balance_page(session, Page(200, 0))
     kinds = [(str(each["kind"]), str(each["kind"])) for each in balances]
-    return Crates(loading.customers(session, CustomerKind.BUSINESS), kinds, balances)
+    return Crates(loading.customers(session, CustomerKind.BUSINESS), kinds, balances,
+                  latest_movements(session, _LATEST))  # fmt: skip
 
 
 def _page(desk: Desk, form: Form[CrateMovementIn]) -> Response:
-    return desk.show("crates.html", form, crates=desk.read(_crates))
+    return desk.show("crates.html", form, crates=desk.read(_crates), acts=_ACTS)
 
 
 @router.get("/crates")
@@ -61,3 +70,23 @@ def move_crates(desk: Sender) -> Response:
         }
         return desk.onward("/crates", told)
     return _page(desk, form)
+
+
+@router.get("/crates/count")
+def show_count(desk: Sender) -> Response:
+    """Ask how many crates of a kind there are, here or at a customer."""
+    return _count_page(desk, desk.blank(CrateCountIn))
+
+
+@router.post("/crates/count")
+def count_crates(desk: Sender) -> Response:
+    """Bring the book to the count."""
+    form = desk.sent(CrateCountIn)
+    if counted := desk.book(form, count):
+        told = _("%(kind)s: %(counted)s counted, the book had %(book)s.") % counted
+        return desk.onward("/crates", told)
+    return _count_page(desk, form)
+
+
+def _count_page(desk: Desk, form: Form[CrateCountIn]) -> Response:
+    return desk.show("crates_count.html", form, crates=desk.read(_crates))

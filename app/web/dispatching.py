@@ -69,6 +69,11 @@ class Open(NamedTuple):
     short: Mapping[str, int]
     """Bags that are not there by product, once earlier orders have theirs."""
 
+    @property
+    def none(self) -> bool:
+        """Whether nothing of it is there to be sent."""
+        return all(self.short.get(line.sku, 0) >= line.bags for line in self.lines)
+
 
 class Waiting(NamedTuple):
     """What waits to be sent, and what is free for it."""

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from app.green.contracts.received import received_of
+from app.green.contracts.received import RECEIVED_G
 from app.green.contracts.shelf import terms_of
 from app.green.contracts.tables import PurchaseContract
 from app.green.tables import Supplier
@@ -34,20 +34,19 @@ class Expected(NamedTuple):
 def expected(session: Session, settings: Settings) -> Sequence[Expected]:
     """Name contracts of which less came than is accepted, the first to be expected first."""
     rows = session.execute(
-        select(PurchaseContract, col(Supplier.name))
+        select(PurchaseContract, col(Supplier.name), RECEIVED_G)
         .join(Supplier, col(Supplier.id) == col(PurchaseContract.supplier_id))
         .order_by(col(PurchaseContract.expected_on), col(PurchaseContract.id))
     ).all()
-    received = received_of(session, [row[0].id for row in rows])
     found = [
         (
             contract,
             Expected(
                 contract.reference, supplier, contract.origin, contract.quantity_g,
-                received.get(contract.id, 0), contract.expected_on,
+                int(received_g), contract.expected_on,
             ),
         )
-        for contract, supplier in rows
+        for contract, supplier, received_g in rows
     ]  # fmt: skip
     open_ones = [
         each

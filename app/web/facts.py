@@ -4,7 +4,7 @@ import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import Row, literal, select
+from sqlalchemy import Row, func, literal, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -51,6 +51,7 @@ class Holder(NamedTuple):
     contact: str | None
     dispatch: str
     bags: int
+    came_back: int
 
 
 class OpenHold(NamedTuple):
@@ -264,12 +265,24 @@ _TOLD: Final[Mapping[UnitKind, tuple[AnySelect, Callable[[Row[Any]], Iterator[Fa
 
 
 def _holders(session: Session, unit: Life) -> list[Holder]:
-    """Name who was sent bags of a pack, or of bags that had come back."""
+    """Name who was sent bags of a pack, or of bags that had come back; what came back again."""
     if unit.kind not in {UnitKind.PACK, UnitKind.RETURN}:
         return []
+    return_unit = aliased(Unit)
+    came_back = (
+        select(func.coalesce(func.sum(col(Returned.bags)), 0))
+        .join(return_unit, col(return_unit.id) == col(Returned.unit_id))
+        .where(
+            col(Returned.dispatch_id) == col(DispatchLine.dispatch_id),
+            col(Returned.pack_id) == col(DispatchLine.pack_id),
+            col(return_unit.voided_entry_id).is_(None),
+        )
+        .scalar_subquery()
+    )
     rows = session.execute(
         select(
-            col(Customer.name), col(Customer.contact), col(Unit.code), col(DispatchLine.bags)
+            col(Customer.name), col(Customer.contact), col(Unit.code), col(DispatchLine.bags),
+            came_back,
         )
         .join_from(DispatchLine, Unit, col(Unit.id) == col(DispatchLine.dispatch_id))
         .join(Dispatch, col(Dispatch.unit_id) == col(Unit.id))

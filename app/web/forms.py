@@ -22,6 +22,7 @@ from pydantic import BaseModel, ValidationError
 from app.shared.flaws import Flaw
 from app.shared.kinds import KINDS
 from app.shared.problems import MemberError, Refused
+from app.web.plain import words_of
 from app.web.shown import kg_of_pounds, typed_number
 from app.web.texts import N_, English, _, manner
 
@@ -104,12 +105,12 @@ class Form(Generic[Body]):
     @property
     def problem_title(self) -> str:
         """What kind of refusal it is, in a few words."""
-        return KINDS[self.problem.slug].title if self.problem else ""
+        return words_of(self.problem.slug).title if self.problem else ""
 
     @property
     def problem_meaning(self) -> str:
         """What to know and to do about it."""
-        return KINDS[self.problem.slug].meaning if self.problem else ""
+        return words_of(self.problem.slug).meaning if self.problem else ""
 
     @property
     def stray(self) -> list[str]:

@@ -1,5 +1,6 @@
 """The tasks of stopping coffee and of letting it go again."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any, Final
 
@@ -8,10 +9,12 @@ from sqlmodel import Session
 
 from app.ledger import actions as ledger
 from app.ledger.schemas import HoldIn, ReleaseIn
+from app.packing.materials.queries import open_holds
+from app.packing.materials.schemas import LotHoldOut
 from app.quality import actions
 from app.quality.queries import hold_page
 from app.quality.routes import HoldNumber
-from app.shared.paging import Page, PageAsked
+from app.shared.paging import Page, PageAsked, PageOf
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.shared.times import now
@@ -62,9 +65,17 @@ def _told(placed: dict[str, Any]) -> str:
 @router.get("/holds")
 def list_open_holds(desk: Visiting, page: PageAsked) -> Response:
     """List holds that stand, the oldest first."""
-    holds, following = desk.read(hold_page, page, None, True)
+    (holds, following), materials = desk.read(_standing, page)
     aged = [(each, _days(str(each["placed_at"]))) for each in holds]
-    return desk.show("holds.html", holds=aged, following=following, most=_NAMED)
+    return desk.show(
+        "holds.html", holds=aged, following=following, most=_NAMED, materials=materials
+    )
+
+
+def _standing(session: Session, page: Page) -> tuple[PageOf, Sequence[LotHoldOut]]:
+    """Read the holds of coffee and, beside the first of them, those of packing material."""
+    of_materials = [] if page.after else open_holds(session, page.limit)
+    return hold_page(session, page, None, True), of_materials
 
 
 def _days(placed_at: str) -> int:

@@ -42,6 +42,8 @@ _PAGES: Final[dict[str, str]] = {
     "delivery": "/deliveries/{code}",
     "instrument": "/instruments/{code}",
     "case": "/cases/{code}",
+    "material_lot": "/material/{code}",
+    "order": "/orders/{code}",
 }
 """Pages of what is no unit; of a kind without one the page of finding tells all there is."""
 

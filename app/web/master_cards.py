@@ -34,6 +34,8 @@ from app.roasting.styles.actions import STYLES
 from app.roasting.styles.schemas import StyleChange, StyleIn
 from app.roasting.tables import MachineKind
 from app.sending.actions import CUSTOMERS
+from app.sending.crates.schemas import CrateKindChange, CrateKindIn
+from app.sending.crates.shelf import CRATE_KINDS
 from app.sending.schemas import CustomerChange, CustomerIn
 from app.sending.tables import CustomerKind
 from app.shared.paging import Page, PageAsked, PageOf
@@ -202,6 +204,14 @@ SORTS: Final[Mapping[str, Sort]] = {
             _NOTE,
         ),
         N_("Code, kind and unit stay: its lots are counted so."),
+    ),
+    "crates": Sort(
+        N_("Kinds of crates"), CRATE_KINDS, CrateKindIn, CrateKindChange, Permission.DISPATCH, (
+            Field("name", N_("Name"), needed=True),
+            Field("tare_kg", N_("An empty one weighs"), "mass"),
+            Field("deposit", N_("A deposit is taken on it"), "yesno"),
+        ),
+        N_("A kind of crate is not erased: movements name it."),
     ),
 }  # fmt: skip
 

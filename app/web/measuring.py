@@ -1,6 +1,7 @@
 """The task of taking a moisture reading."""
 
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Response
 
@@ -42,7 +43,8 @@ def take_moisture(desk: Measurer) -> Response:
     """Book the reading, and say how it stands to the range."""
     form = desk.sent(ReadingIn)
     if taken := desk.book(form, actions.read):
-        return desk.onward("/moisture", _told(taken))
+        meter = urlencode({"instrument": taken["instrument"]}) if taken["instrument"] else ""
+        return desk.onward(f"/moisture?{meter}" if meter else "/moisture", _told(taken))
     return desk.show("moisture.html", form)
 
 
@@ -54,4 +56,6 @@ def _told(taken: dict[str, Any]) -> str:
     if taken["in_range"] is False:
         low, high = map(number, taken["range"])
         told += " " + _("Outside %(low)s to %(high)s %%.") % {"low": low, "high": high}
+    elif taken["in_range"]:
+        told += " " + _("In the range.")
     return " ".join([told, *to_mind(taken)])

@@ -22,7 +22,7 @@ from app.shared.codes import Code, fold
 from app.shared.staff import Permission
 from app.shared.times import begin_of, end_of, now
 from app.web.desk import Desk, Visiting, may
-from app.web.forms import Form
+from app.web.forms import Form, asks, kept
 from app.web.offers import Offer
 from app.web.parts import Loose, by_what_they_are, is_of, loose_coffee, take
 from app.web.shown import local_minute, typed_mass, typed_number
@@ -36,6 +36,8 @@ TASKS = (
     Task("/packing", N_("Packed today"), Room.PACKING, Permission.PACK),
 )
 _PACKED: Final = frozenset({UnitKind.PACK})
+_OLDEST: Final = "oldest"
+"""What the button asks that fills in the coffee."""
 OFFERS = (
     Offer("/packed/{code}", N_("What is on its bags"), Permission.READ, _PACKED, likely=_PACKED),
     Offer("/pack?corrects={code}", N_("Correct it"), Permission.PACK, _PACKED),
@@ -70,15 +72,17 @@ def show_pack(desk: Packer, corrects: Annotated[Code | None, Query()] = None) ->
     line = desk.read(_line)
     filled: Mapping[str, str] = {}
     if not any(name.startswith("from.") for name in desk.request.query_params):
-        filled = desk.read(_as_booked, corrects) if corrects else _coffee_for(desk, line)
+        asked = desk.request.query_params
+        filled = (
+            desk.read(_as_booked, corrects) if corrects
+            else _coffee_for(line, asked.get("product", ""), asked.get("bags", ""))
+        )  # fmt: skip
     return _page(desk, desk.blank(PackIn, **filled), line)
 
 
-def _coffee_for(desk: Desk, line: Line) -> dict[str, str]:
+def _coffee_for(line: Line, sku: str, bags: str) -> dict[str, str]:
     """Take the oldest coffee of what a product is filled with, for so many bags."""
-    asked = desk.request.query_params
-    product = next((each for each in line.products if each.sku == asked.get("product")), None)
-    bags = asked.get("bags", "")
+    product = next((each for each in line.products if each.sku == sku), None)
     made_of = (product.recipe or product.style) if product else None
     if product is None or made_of is None or not bags.isdecimal() or len(bags) > 7:  # noqa: PLR2004 - a million bags at the most
         return {}
@@ -93,6 +97,8 @@ def _coffee_for(desk: Desk, line: Line) -> dict[str, str]:
 @router.post("/pack")
 def book_pack(desk: Packer) -> Response:
     """Book the run, or show its dates, its lot mark and its warnings before."""
+    if asks(desk.typed) == _OLDEST:
+        return _fill_in(desk)
     desk.typed = desk.read(by_what_they_are, desk.typed, "from")
     form = desk.sent(PackIn)
     if desk.only_looks:
@@ -100,6 +106,16 @@ def book_pack(desk: Packer) -> Response:
     if made := desk.book(form, pack):
         return desk.onward(f"/packed/{made['code']}", _told(made))
     return _page(desk, form)
+
+
+def _fill_in(desk: Desk) -> Response:
+    """Fill in the oldest coffee for what was chosen, in place of what stood there."""
+    line = desk.read(_line)
+    form = kept(PackIn, desk.typed)
+    filled = _coffee_for(line, form.value("product"), form.value("bags").strip())
+    rest = {name: said for name, said in desk.typed.items() if not name.startswith("from.")}
+    form.typed = rest | {name: [said] for name, said in filled.items()}
+    return _page(desk, form, line)
 
 
 def _page(

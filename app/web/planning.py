@@ -5,7 +5,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Response
 from sqlmodel import Session
 
-from app.cover.cards.queries import PLANNING_CARDS, tidy
+from app.cover.cards.queries import PLANNING_CARDS, planning_cards, tidy
 from app.cover.cards.schemas import PlanningCardChange, PlanningCardIn, PlanningCardOut
 from app.cover.ordering import orders_of_green
 from app.cover.rules import OrderUnit
@@ -13,7 +13,6 @@ from app.cover.schemas import SuggestedOrder
 from app.ledger import cards as book
 from app.settings import Settings
 from app.shared.names import fold_name
-from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.web import cards
 from app.web.desk import Desk, may
@@ -36,11 +35,11 @@ def show_planning(desk: Planner) -> Response:
 
 def _items(session: Session, settings: Settings) -> list[tuple[str, SuggestedOrder | None, bool]]:
     """Tell of everything that is ordered whether it has a card; what only has one comes last."""
-    rows, _following = book.page_of(session, PLANNING_CARDS, Page(500, 0))
-    there = {fold_name(str(row["item"])): str(row["item"]) for row in rows}
+    known = planning_cards(session)
+    there = {fold_name(card.item): card.item for some in known.values() for card in some.values()}
     found: list[tuple[str, SuggestedOrder | None, bool]] = [
         (item, each, there.pop(fold_name(item), None) is not None)
-        for ordered in orders_of_green(session, settings)
+        for ordered in orders_of_green(session, known, settings)
         for each in ordered.items
         for item in [f"{ordered.by}:{each.key}"]
     ]

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Annotated, Any, Final, NamedTuple
+from typing import Annotated, Final, NamedTuple
 
 from fastapi import APIRouter, Response
-from sqlalchemy import ColumnElement, Row, case, func, or_, select
+from sqlalchemy import ColumnElement, case, func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -63,7 +63,8 @@ def _homeless() -> ColumnElement[bool]:
     return or_(col(Unit.location_id).is_(None), col(Unit.location_id).in_(divided))
 
 
-def _groups() -> AnySelect:
+def lots_waiting() -> AnySelect:
+    """Add up by lot the sacks that wait for a place."""
     lot = aliased(Unit)
     sacks = (
         select(col(Sack.lot_id), col(Unit.left_g), on_hold(col(Unit.id)).label("held"))
@@ -86,25 +87,19 @@ def _groups() -> AnySelect:
         .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
         .join(Entry, col(Entry.id) == col(Delivery.entry_id))
         .group_by(col(lot.id), col(lot.code), col(GreenLot.name), col(Entry.happened_at))
-        .order_by(col(lot.id).desc())
     )
-
-
-def lots_waiting(session: Session) -> Sequence[Row[Any]]:
-    """Add up by lot the sacks that wait for a place, the newest lot first."""
-    return session.execute(_groups()).all()
 
 
 def waiting(session: Session) -> Sequence[Waiting]:
     """Name the lots with sacks that wait for a place, and where most of the others stand."""
-    rows = lots_waiting(session)
-    last = _where_most_stand(session, [row.id for row in rows])
+    newest_first = sorted(session.execute(lots_waiting()), key=lambda row: -row.id)
+    last = _where_most_stand(session, [row.id for row in newest_first])
     return [
         Waiting(
             row.code, row.name, row.sacks, int(row.grams), row.happened_at, int(row.held),
             last.get(row.id),
         )
-        for row in rows
+        for row in newest_first
     ]  # fmt: skip
 
 

@@ -147,9 +147,9 @@ class Series(NamedTuple):
 
 
 def _series(session: Session, code: str, settings: Settings) -> Series:
-    rows, _more = queries.reading_page(session, Page(_ALL, 0), code, None, settings)
     place = find(session, LOCATIONS, code) is not None
     unit = None if place else unit_by_code(session, code)
+    rows, _more = queries.readings_of(session, Page(_ALL, 0), code, None, settings)
     lot = unit if unit and unit.kind == UnitKind.LOT else None
     condition = condition_of(session, lot, settings) if lot else None
     shown = [ReadingOut.model_validate(row) for row in reversed(rows)]

@@ -11,10 +11,12 @@ from app.green.instruments.schemas import CalibrationVoidIn
 from app.green.readings import actions as readings
 from app.green.readings.schemas import ReadingVoidIn
 from app.ledger.corrections.schemas import ActVoidIn
+from app.packing.materials.voids import void_change
 from app.packing.weighing.voids import void_check
 from app.quality.grading.schemas import RecordVoidIn
 from app.quality.grading.voids import void_sample
 from app.roasting import voids as roasting
+from app.sending.crates import actions as crates
 from app.shared.codes import Code
 from app.shared.problems import Refused
 from app.shared.staff import Permission
@@ -64,6 +66,21 @@ ACTS: Final[Mapping[str, Act]] = {
     "calibration": Act(
         N_("Calibration %(number)s"), instruments.void_calibration, CalibrationVoidIn,
         Permission.INSTRUMENTS, "/instruments/{instrument}", by_code=True,
+    ),
+    "cleaning": Act(
+        N_("Cleaning %(number)s"), roasting.void_clean_down, ActVoidIn, Permission.VOID, "/clean",
+        by_code=True,
+    ),
+    "place-cleaning": Act(
+        N_("Cleaning %(number)s"), roasting.void_place_clean_down, ActVoidIn, Permission.VOID,
+        "/clean", by_code=True,
+    ),
+    "crates": Act(
+        N_("Crates, line %(number)s"), crates.void, ActVoidIn, Permission.VOID, "/crates"
+    ),
+    "material-change": Act(
+        N_("Count or write-off %(number)s"), void_change, ActVoidIn, Permission.VOID,
+        "/material/{of}", by_code=True,
     ),
 }  # fmt: skip
 """What the pages list and let somebody void, by its name in an address."""

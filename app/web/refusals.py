@@ -9,10 +9,10 @@ from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
 
 from app.shared.answers import read_json
-from app.shared.kinds import KINDS
 from app.shared.problems import Refused
 from app.web import sessions
 from app.web.desk import manner_of, with_fields
+from app.web.plain import words_of
 from app.web.rendering import for_people, render, tell_next
 from app.web.sessions import Visitor
 from app.web.texts import _, speak
@@ -39,7 +39,7 @@ def _in_words(handler: Handler) -> Handler:
             return _again(request, slug)
         page = render(
             request, "problem.html", answer.status_code,
-            problem=document, meaning=KINDS[slug].meaning, slug=slug,
+            problem=document, words=words_of(slug), slug=slug,
         )  # fmt: skip
         for name in ("allow", "retry-after"):
             if name in answer.headers:

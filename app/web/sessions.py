@@ -7,17 +7,18 @@ made of the same secret, so it is worth as much as the session and needs no room
 import secrets
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
+from functools import cache
 from typing import Final, Literal
 
 from fastapi import Request, Response
 from limits import RateLimitItemPerMinute, storage, strategies
-from sqlalchemy import delete, or_, select, update
+from sqlalchemy import ColumnElement, bindparam, delete, or_, select, update
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, col
 
 from app.settings import Settings
-from app.shared.db import reading, reading_first, writing
+from app.shared.db import AnySelect, look_up, reading, writing
 from app.shared.problems import Refused
 from app.shared.sign_in import Staff, User, digest, knows_password, live_user, split_roles
 from app.shared.times import now
@@ -83,16 +84,49 @@ def begin(request: Request, name: str, password: str) -> str | None:
     secret = secrets.token_urlsafe(32)
     at = now()
     with writing(state.engine) as session:
-        session.execute(delete(WebSession).where(_over(state.settings)))
+        session.execute(delete(WebSession).where(_over()), _ends(state.settings))
         session.add(WebSession(sha256=digest(secret), user_id=user.id, began_at=at, seen_at=at))
     return secret
 
 
-def _over(settings: Settings):  # type: ignore[no-untyped-def] # noqa: ANN202 - SQLAlchemy names it badly
-    at = now()
+def _over() -> ColumnElement[bool]:
     return or_(
-        col(WebSession.seen_at) < at - timedelta(minutes=settings.session_idle_minutes),
-        col(WebSession.began_at) < at - timedelta(hours=settings.session_hours),
+        col(WebSession.seen_at) < bindparam("idle_since"),
+        col(WebSession.began_at) < bindparam("begun_before"),
+    )
+
+
+def _ends(settings: Settings) -> dict[str, datetime]:
+    """Give `_over` its moments."""
+    at = now()
+    return {
+        "idle_since": at - timedelta(minutes=settings.session_idle_minutes),
+        "begun_before": at - timedelta(hours=settings.session_hours),
+    }
+
+
+@cache
+def _who_is_there() -> AnySelect:
+    return (
+        select(
+            col(WebSession.id),
+            col(WebSession.seen_at),
+            col(WebSession.user_id),
+            col(User.name),
+            col(User.roles),
+            col(User.language),
+            col(User.mass_unit),
+        )
+        .join(User, col(User.id) == col(WebSession.user_id))
+        .where(
+            col(WebSession.sha256) == bindparam("sha256"),
+            ~_over(),
+            col(User.closed_at).is_(None),
+            or_(
+                col(User.password_set_at).is_(None),
+                col(User.password_set_at) <= col(WebSession.began_at),
+            ),
+        )
     )
 
 
@@ -102,23 +136,10 @@ def find(request: Request) -> Visitor | None:
     if not secret:
         return None
     state = request.app.state
-    with reading_first(state.engine, state.read_engine) as session:
-        row = session.execute(
-            select(WebSession, User)
-            .join(User, col(User.id) == col(WebSession.user_id))
-            .where(
-                col(WebSession.sha256) == digest(secret),
-                ~_over(state.settings),
-                col(User.closed_at).is_(None),
-                or_(
-                    col(User.password_set_at).is_(None),
-                    col(User.password_set_at) <= col(WebSession.began_at),
-                ),
-            )
-        ).first()
-    if row is None:
+    engines = [state.engine, state.read_engine]
+    there = look_up(engines, _who_is_there(), sha256=digest(secret), **_ends(state.settings))
+    if there is None:
         return None
-    there, user = row
     if now() - there.seen_at > _SEEN_EVERY:
         # Whoever reads while the database is gone is let in by its replica, which takes no notes.
         with suppress(OperationalError), writing(state.engine) as session:
@@ -126,12 +147,12 @@ def find(request: Request) -> Visitor | None:
                 update(WebSession).where(col(WebSession.id) == there.id).values(seen_at=now())
             )
     return Visitor(
-        staff=Staff(user.name, split_roles(user.roles)),
-        user_id=user.id,
+        staff=Staff(there.name, split_roles(there.roles)),
+        user_id=there.user_id,
         session_id=there.id,
         form_token=form_token(secret),
-        language=user.language,
-        mass_unit=user.mass_unit or "kg",
+        language=there.language,
+        mass_unit=there.mass_unit or "kg",
     )
 
 

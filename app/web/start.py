@@ -1,40 +1,32 @@
 """The start page: what needs doing now, for whoever is signed in."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import timedelta
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Response
-from sqlalchemy import func, select
-from sqlmodel import Session, col
+from sqlmodel import Session
 
-from app.copies.queries import standing as backups
+from app.copies.queries import too_long
 from app.cover.ordering import due_orders
 from app.green.condition.queries import watch_page
-from app.green.counting.queries import count_page
-from app.green.counting.rules import Status
 from app.green.instruments.rules import DOUBTFUL
-from app.ledger.tables import Hold, HoldRelease
-from app.recall.drills.queries import due as drill_due
-from app.roasting.batches.queries import Wanted, batch_page
-from app.roasting.queries import set_aside
-from app.sending.orders.queries import open_lines
+from app.recall.drills.rules import is_overdue as drill_overdue
 from app.settings import Settings
 from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, Visiting
 from app.web.expected import expected
+from app.web.first_few import LINES as _LINES
+from app.web.first_few import first_few
 from app.web.instruments import due
-from app.web.putting_away import lots_waiting
 from app.web.shown import day, mass
 from app.web.texts import _, ngettext
 
 router = APIRouter(include_in_schema=False)
 
-_LINES: Final = 5
-"""So many are named beside each; the number says how many there are."""
 _AHEAD: Final = timedelta(days=7)
 
 
@@ -58,12 +50,25 @@ class Due(NamedTuple):
     urgent: bool = False
 
 
-def _arrivals(session: Session, settings: Settings) -> Due | None:
+class Asked(NamedTuple):
+    """What the lines are told by."""
+
+    session: Session
+    settings: Settings
+    few: Mapping[str, Sequence[Any]]
+    """The first rows of those that are read at once, by the name of the line."""
+
+
+def _of(rows: Sequence[Any]) -> int:
+    return int(rows[0].of) if rows else 0
+
+
+def _arrivals(asked: Asked) -> Due | None:
     """Name contracts whose coffee is expected within a week or should have come."""
     today = now().date()
     soon = [
         each
-        for each in expected(session, settings)
+        for each in expected(asked.session, asked.settings)
         if not each.received_g and each.expected_on and each.expected_on <= today + _AHEAD
     ]
     lines = [
@@ -81,35 +86,28 @@ def _arrivals(session: Session, settings: Settings) -> Due | None:
     return Due(len(soon), said, lines, urgent=late)
 
 
-def _homeless(session: Session, settings: Settings) -> Due | None:
+def _homeless(asked: Asked) -> Due | None:
     """Name lots with sacks that stand at no place yet."""
-    del settings
-    lots = lots_waiting(session)
+    rows = asked.few["homeless"]
     lines = [
-        Line(each.code, f"{each.name}, {mass(int(each.grams))}", f"/put-away?of={each.code}")
-        for each in lots[:_LINES]
+        Line(each.code, f"{each.words}, {mass(int(each.grams))}", f"/put-away?of={each.code}")
+        for each in rows
     ]
-    number = sum(each.sacks for each in lots)
-    said = ngettext("sack to be put away", "sacks to be put away", number)
-    return Due(number, said, lines, "/put-away")
+    said = ngettext("sack to be put away", "sacks to be put away", _of(rows))
+    return Due(_of(rows), said, lines, "/put-away")
 
 
-def _counts(session: Session, settings: Settings) -> Due | None:
+def _counts(asked: Asked) -> Due | None:
     """Name counts that somebody who did not count has to decide on."""
-    del settings
-    found, _following = count_page(session, Page(500, 0), Status.CLOSED)
-    lines = [
-        Line(str(each["location"] or each["lot"]), str(each["closed_by"]), f"/counts/{each['id']}")
-        for each in found[:_LINES]
-    ]
-    said = ngettext("count to be decided on", "counts to be decided on", len(found))
-    return Due(len(found), said, lines, "/counts")
+    rows = asked.few["counts"]
+    lines = [Line(each.code, each.words, f"/counts/{each.more}") for each in rows]
+    said = ngettext("count to be decided on", "counts to be decided on", _of(rows))
+    return Due(_of(rows), said, lines, "/counts")
 
 
-def _instruments(session: Session, settings: Settings) -> Due | None:
+def _instruments(asked: Asked) -> Due | None:
     """Name instruments whose word nobody can trust today."""
-    del settings
-    late = [each for each in due(session) if each.status in DOUBTFUL]
+    late = [each for each in due(asked.session) if each.status in DOUBTFUL]
     lines = [
         Line(each.instrument, each.name, f"/instruments/{each.instrument}")
         for each in late[:_LINES]
@@ -118,9 +116,9 @@ def _instruments(session: Session, settings: Settings) -> Due | None:
     return Due(len(late), said, lines, "/instruments")
 
 
-def _readings(session: Session, settings: Settings) -> Due | None:
+def _readings(asked: Asked) -> Due | None:
     """Name lots on hand whose moisture nobody read for long."""
-    page, _following = watch_page(session, Page(500, 0), settings, None, True)
+    page, _following = watch_page(asked.session, Page(500, 0), asked.settings, None, True)
     lines = [
         Line(str(each["lot"]), str(each["name"]), f"/moisture?subject={each['lot']}")
         for each in page[:_LINES]
@@ -129,73 +127,57 @@ def _readings(session: Session, settings: Settings) -> Due | None:
     return Due(len(page), said, lines, "/watch")
 
 
-def _to_taste(session: Session, settings: Settings) -> Due | None:
+def _to_taste(asked: Asked) -> Due | None:
     """Lead whoever tastes to the form for it."""
-    del settings
-    return _set_aside(session, "/cup/{code}", "/cup")
+    return _set_aside(asked, "/cup/{code}", "/cup")
 
 
-def _missed(session: Session, settings: Settings) -> Due | None:
+def _missed(asked: Asked) -> Due | None:
     """Lead a roaster to what was missed."""
-    del settings
-    return _set_aside(session, "/roasted/{code}", "/roasting")
+    return _set_aside(asked, "/roasted/{code}", "/roasting")
 
 
-def _set_aside(session: Session, each: str, all_of_them: str) -> Due:
-    rows = set_aside(session, _LINES)
-    number = rows[0].of if rows else 0
+def _set_aside(asked: Asked, each: str, all_of_them: str) -> Due:
+    rows = asked.few["set aside"]
     lines = [
-        Line(row.code, f"{mass(row.left_g)} {row.style or ''}", each.format(code=row.code))
+        Line(row.code, f"{mass(int(row.grams))} {row.words or ''}", each.format(code=row.code))
         for row in rows
     ]
-    said = ngettext("roast set aside, to be tasted", "roasts set aside, to be tasted", number)
-    return Due(number, said, lines, all_of_them)
+    said = ngettext("roast set aside, to be tasted", "roasts set aside, to be tasted", _of(rows))
+    return Due(_of(rows), said, lines, all_of_them)
 
 
-def _batches(session: Session, settings: Settings) -> Due | None:
+def _batches(asked: Asked) -> Due | None:
     """Name the batches that are planned until today and not roasted."""
-    del settings
-    batches, _following = batch_page(session, Page(500, 0), Wanted("planned", None, now().date()))
+    rows = asked.few["batches"]
     lines = [
-        Line(
-            str(each["id"]), f"{each['style']}, {each['machine'] or ''}",
-            f"/roast?batch={each['id']}",
-        )
-        for each in batches[:_LINES]
-    ]  # fmt: skip
-    said = ngettext("batch to be roasted", "batches to be roasted", len(batches))
-    return Due(len(batches), said, lines, "/roasting")
-
-
-def _holds(session: Session, settings: Settings) -> Due | None:
-    del settings
-    number = session.scalar(
-        select(func.count())
-        .select_from(Hold)
-        .outerjoin(HoldRelease, col(HoldRelease.hold_id) == col(Hold.id))
-        .where(col(HoldRelease.hold_id).is_(None))
-    )
-    return Due(number or 0, ngettext("open hold", "open holds", number or 0), path="/holds")
-
-
-def _orders(session: Session, settings: Settings) -> Due | None:
-    """Name what customers are to have by tomorrow."""
-    del settings
-    today = now().date()
-    lines = open_lines(session, today + timedelta(days=1))
-    orders = {line.order: line for line in reversed(lines)}
-    shown = [
-        Line(line.order, f"{line.customer}, {day(line.due_on)}", f"/send?order={line.order}")
-        for line in [*orders.values()][:_LINES]
+        Line(each.code, f"{each.words}, {each.more or ''}", f"/roast?batch={each.code}")
+        for each in rows
     ]
-    said = ngettext("order to be sent", "orders to be sent", len(orders))
-    late = any(line.due_on < today for line in lines)
-    return Due(len(orders), said, shown, "/sending", urgent=late)
+    said = ngettext("batch to be roasted", "batches to be roasted", _of(rows))
+    return Due(_of(rows), said, lines, "/roasting")
 
 
-def _cover(session: Session, settings: Settings) -> Due | None:
+def _holds(asked: Asked) -> Due | None:
+    number = _of(asked.few["holds"])
+    return Due(number, ngettext("open hold", "open holds", number), path="/holds")
+
+
+def _orders(asked: Asked) -> Due | None:
+    """Name what customers are to have by tomorrow."""
+    rows = asked.few["orders"]
+    lines = [
+        Line(each.code, f"{each.words}, {day(each.day)}", f"/send?order={each.code}")
+        for each in rows
+    ]
+    said = ngettext("order to be sent", "orders to be sent", _of(rows))
+    late = any(each.day < now().date() for each in rows)  # the earliest are among them
+    return Due(_of(rows), said, lines, "/sending", urgent=late)
+
+
+def _cover(asked: Asked) -> Due | None:
     """Name components that are at their order point; what is below it should have been ordered."""
-    due = due_orders(session, "component", settings)
+    due = due_orders(asked.session, "component", asked.settings)
     lines = [
         Line(
             each.key, _("order %(mass)s") % {"mass": mass(each.suggested_g)},
@@ -208,24 +190,24 @@ def _cover(session: Session, settings: Settings) -> Due | None:
     return Due(len(due), said, lines, "/cover/orders", urgent=late)
 
 
-def _drill(session: Session, settings: Settings) -> Due | None:
-    found = drill_due(session, settings)
-    if not found.overdue:
+def _drill(asked: Asked) -> Due | None:
+    last = next((each.at.date() for each in asked.few["drill"]), None)
+    if not drill_overdue(now().date(), last, asked.settings.drill_every_months):
         return None
     return Due(1, _("recall drill due"), path="/drills", urgent=True)
 
 
-def _backup(session: Session, settings: Settings) -> Due | None:
+def _backup(asked: Asked) -> Due | None:
     """Say for how many days the book has gone without a backup, where that is too long."""
-    how = backups(session, settings)
-    if not how.overdue or how.since is None:
+    since = asked.few["backup"][0].at
+    if since is None or not too_long(since, asked.settings):
         return None
-    days = max(1, (now() - how.since).days)
+    days = max(1, (now() - since).days)
     said = ngettext("day without a backup", "days without a backup", days)
     return Due(days, said, path="/backups", urgent=True)
 
 
-_WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | None]]]] = (
+_WAITING: Final[Sequence[tuple[Permission, Callable[[Asked], Due | None]]]] = (
     (Permission.RECEIVE, _arrivals),
     (Permission.CONTRACTS, _arrivals),
     (Permission.RECEIVE, _homeless),
@@ -241,15 +223,24 @@ _WAITING: Final[Sequence[tuple[Permission, Callable[[Session, Settings], Due | N
     (Permission.RECALL, _drill),
     (Permission.ADMIN, _backup),
 )
-"""What may wait, and for whom: whoever may do it. One query a line."""
+"""What may wait, and for whom: whoever may do it."""
 
 
 def _due(session: Session, desk: Desk) -> list[Due]:
-    mine = {query: None for needed, query in _WAITING if desk.staff.may(needed)}
+    mine = {told: None for needed, told in _WAITING if desk.staff.may(needed)}
     if _to_taste in mine:
         mine.pop(_missed, None)  # Whoever tastes is told of the same roasts, with the form for it.
-    asked = (query(session, desk.settings) for query in mine)
-    return [each for each in asked if each is not None and each.number]
+    names = tuple(dict.fromkeys(_FEW[told] for told in mine if told in _FEW))
+    asked = Asked(session, desk.settings, first_few(session, names))
+    found = (told(asked) for told in mine)
+    return [each for each in found if each is not None and each.number]
+
+
+_FEW: Final[Mapping[Callable[[Asked], Due | None], str]] = {
+    _homeless: "homeless", _orders: "orders", _to_taste: "set aside", _missed: "set aside",
+    _batches: "batches", _holds: "holds", _counts: "counts", _drill: "drill", _backup: "backup",
+}  # fmt: skip
+"""What is told by its first few rows; these are read at once."""
 
 
 @router.get("/")

@@ -9,7 +9,6 @@ from fastapi import APIRouter, Response
 from sqlalchemy import select
 from sqlmodel import Session, col
 
-from app.green.tables import GreenLot
 from app.ledger.tables import Unit, UnitKind
 from app.shared.answers import Svg
 from app.shared.db import among
@@ -103,21 +102,9 @@ def _asked(desk: Desk) -> tuple[Form[TraceIn], str]:
 
 
 def _trace(session: Session, asked: TraceIn) -> Traced:
-    answer, followed, lines = traced(session, asked)
-    units: Any = answer["units"]
-    lots = [each["code"] for each in units if each["kind"] == UnitKind.LOT]
-    return Traced(answer, boxes_of(session, followed, lines), _grown(session, lots))
-
-
-def _grown(session: Session, codes: Sequence[str]) -> Mapping[str, Grown]:
-    if not codes:
-        return {}
-    rows = session.execute(
-        select(col(Unit.code), col(GreenLot.name), col(GreenLot.origin), col(GreenLot.producer))
-        .join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
-        .where(col(Unit.code).in_(codes[: MOST * 5]))
-    )
-    return {code: Grown(name, country(origin), who) for code, name, origin, who in rows}
+    found = traced(session, asked)
+    grown = {lot.code: Grown(lot.name, country(lot.origin), lot.producer) for lot in found.lots}
+    return Traced(found.answer, boxes_of(session, found.walked, found.sent.traced), grown)
 
 
 def _shown(form: Form[TraceIn], found: Traced) -> dict[str, object]:

@@ -5,6 +5,7 @@ from typing import NamedTuple
 from fastapi import APIRouter, Response
 from sqlmodel import Session
 
+from app.places.tables import MIXING
 from app.shared.codes import fold
 from app.web.desk import Visiting
 from app.web.facts import Known, known_of
@@ -54,4 +55,4 @@ def show_unit(desk: Visiting, code: str) -> Response:
 def show_place(desk: Visiting, code: str) -> Response:
     """Show what stands at a place and below it, and what can be done there."""
     here = desk.read(standing_at, str(fold(code)))
-    return desk.show("place.html", here=here, place=here.place, named=named)
+    return desk.show("place.html", here=here, place=here.place, named=named, mixing=MIXING)

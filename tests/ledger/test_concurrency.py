@@ -8,7 +8,9 @@ from typing import Any
 
 import httpx
 import pytest
+from sqlalchemy import Engine
 
+from app.shared.db import writing
 from tests.api import Api, kg, problem
 from tests.serving import ServiceProcess, Wire, at_once
 
@@ -88,6 +90,31 @@ def test_once_a_hold_is_answered_no_draw_is_accepted(wire: Wire, sack: str) -> N
     kinds = [entry["kind"] for entry in wire.get("/entries?limit=500")["items"]]
     assert "roast" in kinds[: kinds.index("hold")]
     assert "roast" not in kinds[kinds.index("hold") :]
+
+
+def test_whoever_reads_is_answered_while_many_wait_to_write(
+    wire: Wire, sack: str, engine: Engine
+) -> None:
+    under_way = threading.Semaphore(0)
+    looked_up = threading.Event()
+
+    def draw_on() -> int:
+        under_way.release()
+        status = wire.post("/roasts", draw(sack, "1")).status_code
+        assert looked_up.is_set(), "a draw was booked by somebody without the pen"
+        return status
+
+    def look_up() -> int:
+        with writing(engine):  # somebody else, whose disk is slow
+            for _ in range(6):
+                under_way.acquire()
+            for _ in range(20):
+                assert wire.get(f"/sacks/{sack}")["on_hand_kg"] == 10
+            looked_up.set()
+        return 0
+
+    assert at_once([*[draw_on] * 6, look_up]) == [201] * 6 + [0]
+    assert wire.get(f"/sacks/{sack}")["on_hand_kg"] == 4
 
 
 def test_twins_with_one_key_are_booked_once(wire: Wire, sack: str) -> None:

@@ -16,6 +16,7 @@ from app.tracing.flow.rules import (
     MOST_BOXES,
     Gathered,
     Movement,
+    Node,
     Side,
     came_in,
     closed,
@@ -24,6 +25,7 @@ from app.tracing.flow.rules import (
     gathered,
 )
 from app.tracing.flow.rules import Box as Place
+from app.tracing.flow.wording import label
 from app.tracing.spread import SCALE
 from tests.api import Api, kg
 from tests.makers import blend, dispatch, furnish, pack, receive, roast, sack_codes
@@ -211,3 +213,13 @@ def test_no_words_of_a_picture_overlap_or_leave_it(weights: list[int], width: in
         assert whole.holds(word)
         assert not any(word.overlaps(other) for other in words[:number])
     assert all(band.thick > 0 for band in picture.bands)
+
+
+def test_what_a_count_found_more_is_not_called_less() -> None:
+    boxes = (Place(side, "", "count") for side in (Side.CAME_IN, Side.END))
+    nodes = [Node(box, 0, 1, (), start=False, grams=100, suspect_g=0) for box in boxes]
+
+    assert [*map(label, nodes)] == [
+        "Counted more",
+        "Counted less",
+    ]

@@ -12,6 +12,7 @@ from app.recall.drills.rules import WANTED
 from app.shared.kinds import KINDS
 from app.shared.texts import LANGUAGES, LOCALES
 from app.standards import handling, recalls
+from app.web.plain import words_of
 from app.web.rendering import TEMPLATES
 
 _WEB = TEMPLATES.parent
@@ -46,9 +47,9 @@ def extracted() -> Catalog:
         folder = str(_WEB.parent / package)
         for _file, _line, message, *_more in extract_from_dir(folder, keywords=_KEYWORDS):
             found.add(message)
-    for kind in KINDS.values():
-        found.add(kind.title)
-        found.add(kind.meaning)
+    for slug in KINDS:
+        for said in words_of(slug):
+            found.add(said)
     for said in _OF_RULES:
         found.add(said)
     return found

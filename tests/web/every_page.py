@@ -20,6 +20,7 @@ from tests.makers import PASSING
 PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/": ("/",),
     "/account": ("/account",),
+    "/adjust": ("/adjust", "/adjust?what={sack}"),
     "/adjustments": ("/adjustments",),
     "/adjustments/{number}/void": ("/adjustments/1/void",),
     "/arrivals/{code}": ("/arrivals/{lot}",),
@@ -28,8 +29,10 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/arrivals/{code}/inspection": ("/arrivals/{lot}/inspection",),
     "/arrivals/{code}/weight": ("/arrivals/{lot}/weight",),
     "/backups": ("/backups",),
+    "/batches": ("/batches",),
     "/blend": ("/blend", "/blend?recipe={recipe}&whole=40"),
     "/bring": ("/bring",),
+    "/cancel/{what}/{which}": ("/cancel/order/{order}", "/cancel/batch/1"),
     "/cards/{name}": ("/cards/places", "/cards/products", "/cards/styles", "/cards/customers"),
     "/cards/{name}/new": ("/cards/instruments/new",),
     "/cards/{name}/{key}": ("/cards/products/{sku}",),
@@ -48,6 +51,7 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/cover/orders": ("/cover/orders",),
     "/cover/projection": ("/cover/projection?key={component}",),
     "/crates": ("/crates",),
+    "/crates/count": ("/crates/count",),
     "/cup": ("/cup",),
     "/cup/{code}": ("/cup/{aside}",),
     "/deliveries/{code}": ("/deliveries/{delivery}",),
@@ -74,11 +78,17 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/labels/{number}": ("/labels/1",),
     "/mass-balance": ("/mass-balance", "/mass-balance?code={lot}"),
     "/material": ("/material",),
+    "/material-holds/{number}/release": ("/material-holds/1/release",),
+    "/material/{code}": ("/material/ROLL-9",),
+    "/material/{code}/{name}": ("/material/ROLL-9/count", "/material/ROLL-9/hold"),
     "/measure": ("/measure?subject={lot}",),
     "/moisture": ("/moisture",),
     "/move": ("/move",),
     "/offline": ("/offline",),
     "/opening-stock": ("/opening-stock",),
+    "/orders": ("/orders", "/orders?state=sent"),
+    "/orders/new": ("/orders/new",),
+    "/orders/{code}": ("/orders/{order}",),
     "/pack": ("/pack", "/pack?product={sku}&bags=40", "/pack?corrects={pack}"),
     "/packed/{code}": ("/packed/{pack}",),
     "/packing": ("/packing",),
@@ -114,6 +124,9 @@ PAGES: Final[Mapping[str, Sequence[str]]] = {
     "/sent/{code}": ("/sent/{dispatch}",),
     "/settings": ("/settings",),
     "/sign-in": ("/sign-in",),
+    "/standing-orders": ("/standing-orders",),
+    "/standing-orders/new": ("/standing-orders/new",),
+    "/standing-orders/{code}": ("/standing-orders/{standing}",),
     "/store": ("/store",),
     "/void/{what}/{number}": ("/void/sample/1",),
     "/tokens": ("/tokens",),
@@ -254,6 +267,8 @@ def _stock_up(api: Api, lot: str) -> dict[str, Any]:
     film = {"code": "BAG-250", "name": "Bag", "kind": "bag", "unit": "piece", "has_valve": False}
     api.post("/materials", film)
     api.post("/material-lots", {"material": "BAG-250", "code": "ROLL-9", "quantity": 500})
+    api.post("/material-lots/ROLL-9/changes", {"written_off": 4, "reason": "creased"})
+    api.post("/material-lots/ROLL-9/holds", {"reason": "seal looks weak"})
     api.post("/crate-kinds", {"name": "Blue crate"})
     api.post("/crates/counts", {"kind": "Blue crate", "counted": 20, "reason": "all of them"})
     api.post("/customers", {"name": "Our counter", "kind": "consumers"})
@@ -277,7 +292,8 @@ def _on_file(api: Api) -> dict[str, Any]:
         for name, listed, field in (
             ("sku", "/products", "sku"), ("recipe", "/recipes", "name"),
             ("name", "/lots", "name"), ("contract", "/contracts", "reference"),
-            ("order", "/orders", "code"), ("component", "/cover/orders", "key"),
+            ("order", "/orders", "code"), ("standing", "/standing-orders", "code"),
+            ("component", "/cover/orders", "key"),
             ("instrument", "/instruments", "code"), ("entry", "/entries", "id"),
         )
     }  # fmt: skip

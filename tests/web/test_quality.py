@@ -35,7 +35,8 @@ def test_the_page_of_a_unit_says_what_is_known_and_offers_what_somebody_may_do(
         (sack_codes(lot)[0], "Came in sound"), (sack_codes(lot)[0], "number 1"),
         (made["code"], "released by tasting"), (made["code"], "missed:"),
         (made["code"], "Tasted: release, 84.5"),
-        (packed["code"], "Who has it"), (packed["code"], "Ida, +49 000 1234"),
+        (packed["code"], "Bags sent Came back Dispatch Contact"),
+        (packed["code"], f"12 2 {sent['code']} Ida, +49 000 1234"),
         (packed["code"], "68 of 80 left"), (sent["code"], "Café Nord"),
         (back, "Came back from Café Nord"), (back, "Release hold"),
     ):  # fmt: skip

@@ -44,9 +44,9 @@ def test_the_day_says_what_is_next_on_which_machine_and_which_sacks_to_fetch(
 
     assert told.index("DRUM-15") < told.index("DRUM-75")
     assert f"Batch 1 of {now().day}" in told
-    assert f"{sacks[0]} A-01: 60 kg" in told
-    assert f"{sacks[1]} A-01: 60" in told
-    assert f"{sacks[2]} A-01: 10" in told
+    assert f"{sacks[0]} 60 kg, A-01" in told
+    assert f"{sacks[1]} 60 kg, A-01" in told
+    assert f"{sacks[2]} 10 kg, A-01" in told
     assert "3 batches to be roasted" in start
     assert of_day <= 8
 
@@ -89,7 +89,7 @@ def test_a_planned_batch_is_roasted_by_typing_weights_and_colour_alone(
     assert "it is empty now" in words(page)
     (moved,) = api.get(f"/adjustments?unit={sacks[0]}")["items"]
     assert (str(moved["kg"]), moved["reason"]) == ("-0.2", "draw_difference")
-    assert "passed" in told
+    assert "Passed" in told
     assert "End weight met: loss 15.72 % against 15.0 to 17.0 %" in told
     assert "Colour met: colour 54.5 ground on Agtron (mean of 54, 55) against 55.0 ± 2.0" in told
     assert f"{code} Dark" in words(rana.get("/roasting"))
@@ -237,16 +237,20 @@ def test_a_recipe_is_shared_out_of_the_oldest_and_its_shares_are_shown_before_bo
     tray = rana.get("/blend?recipe=House&whole=20")
     assert statements() <= 6
     fields = _typed(tray.text)
+    asked = {"recipe": "House", "_whole": "20", "_ask": "share"}
+    pressed = rana.post("/blend", {"_token": fields["_token"], "parts.4.unit": "R-1"} | asked)
+    assert _typed(pressed.text) == fields | {"_key": _typed(pressed.text)["_key"]}
     assert (fields["parts.0.unit"], fields["parts.0.kg"]) == ("SILO-1", "12")
     assert (fields["parts.1.unit"], fields["parts.1.kg"]) == (light["code"], "8")
     looked = rana.post("/blend", fields | {"recipe": "House", "_ask": "look"})
     assert "Not booked yet" in words(looked)
-    assert f"{dark['code']} Dark 12 kg 60 %" in words(looked)
+    assert f"{dark['code']} Dark 12 kg, 60 %" in words(looked)
     assert api.get("/blends")["items"] == []
 
     off = rana.post("/blend", fields | {"recipe": "House", "parts.1.kg": "12"})
     assert off.status_code == 409
     assert "Light 50.0 %, wanted 40.0 ± 1.0" in words(off)
+    assert "let quality book it with a reason" in words(off)
     booked = rana.post("/blend", fields | {"recipe": "House", "machine": "TUMBLER"})
     assert booked.status_code == 303
     (made,) = api.get("/blends")["items"]

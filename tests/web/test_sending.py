@@ -71,6 +71,10 @@ def test_an_order_is_picked_by_the_oldest_date_looked_at_and_sent_with_its_paper
     assert note.content.startswith(b"%PDF")
     assert api.get(f"/dispatches/{code}")["pick"] == 1
     assert "No order is due" in words(sam.get("/sending"))
+    short = {"product": "HOUSE-250", "bags": 50}
+    api.post("/orders", {"customer": "Café Nord", "due_on": str(now().date()), "lines": [short]})
+    # Of 60 that were free 32 are gone.
+    assert "/pack?product=HOUSE-250&amp;bags=22" in sam.get("/sending").text
     assert visitor_as("roaster").get("/send").status_code == 403
     book_is_sound()
 

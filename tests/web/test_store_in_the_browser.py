@@ -137,6 +137,10 @@ def test_what_is_wrong_is_put_on_record_and_photographed(
         Image.effect_noise((640, 480), 60).convert("RGB").save(tmp_path / f"{name}.jpg")
         Image.new("RGB", (480, 640), colour).save(tmp_path / f"{name}.png")
     browser.sign_in(add_person("Noor", "warehouse"), PASSWORD)
+    browser.open("/arrivals/GL-7/count")
+    browser.wait_until(lambda: browser.value("sound") == "12", "what was counted is not there")
+    browser.scan("11")  # in the place of what stood there
+    browser.wait_for("Counted, and it does not reconcile: off by -1")
     browser.open(f"/deliveries/{delivery}")
     browser.press_in(".card", "Something is wrong with sacks")
     browser.run("document.querySelector('[name=kind]').value = 'wet'")

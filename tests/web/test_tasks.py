@@ -65,13 +65,15 @@ def test_a_reading_takes_a_decimal_comma_or_point_and_refuses_what_could_be_two_
         noor.get(noor.fill("/moisture", subject=lot["code"], value=value).headers["location"])
         for value in ("11.4", "10,9", "13")
     ]
+    kept = noor.fill("/moisture", subject="GL-7", value="11", instrument="meter 7")
     two = noor.fill("/moisture", subject="GL-7", value="1,234")
     none = noor.fill("/moisture", subject="GL-7", value="damp")
 
-    assert "GL-7: 11.4 % moisture." in words(told[0])
+    assert "GL-7: 11.4 % moisture. In the range." in words(told[0])
+    assert 'value="meter 7"' in noor.get(kept.headers["location"]).text
     assert "Outside 8 to 12.5 %." in words(told[2])
     booked = [each["value"] for each in api.get("/readings?subject=GL-7")["items"]]
-    assert [str(each) for each in booked] == ["11.4", "10.9", "13.0"]
+    assert [str(each) for each in booked] == ["11.4", "10.9", "13.0", "11.0"]
     assert (two.status_code, none.status_code) == (422, 422)
     assert "can be read in two ways" in words(two)
     assert "such as 11.4" in words(none)

@@ -10,7 +10,9 @@ import pytest
 from fastapi import FastAPI
 
 from app.settings import Settings
+from app.shared.kinds import KINDS
 from app.web.forms import Unreadable, read_number
+from app.web.plain import words_of
 from app.web.rendering import TEMPLATES
 from app.web.shown import kg_of_pounds, mass, moment, number
 from app.web.texts import Manner, language_asked, speaking
@@ -25,6 +27,17 @@ GERMAN = Manner("de", zone="Europe/Berlin")
 @pytest.mark.parametrize("language", catalogue.translated())
 def test_every_text_has_its_words_in_every_language(language: str) -> None:
     assert list(catalogue.flaws(language)) == []
+
+
+def test_no_refusal_speaks_to_people_of_members_and_headers_of_the_api() -> None:
+    spoken = {slug: " ".join(words_of(slug)) for slug in KINDS}
+
+    assert {
+        (slug, word)
+        for slug, said in spoken.items()
+        for word in re.findall("`([^`]+)`", said)
+        if not word.startswith("jutebook ")
+    } == set()
 
 
 def test_no_part_of_a_page_takes_the_name_of_another() -> None:

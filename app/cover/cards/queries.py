@@ -1,10 +1,11 @@
 """Where planning cards stand, and finding those of one sort."""
 
 import re
+from collections import defaultdict
 from collections.abc import Mapping
 
 from sqlalchemy import select
-from sqlmodel import Session
+from sqlmodel import Session, col
 
 from app.cover.cards.schemas import PlanningCardOut
 from app.cover.cards.tables import PlanningCard
@@ -22,8 +23,14 @@ def tidy(item: str) -> str:
     return f"{by}:{name.upper() if by in {'origin', 'product'} else name}"
 
 
-def planning_cards(session: Session, by: str) -> Mapping[str, PlanningCard]:
-    """Read the cards of one sort, by folded name."""
-    cards = session.scalars(select(PlanningCard)).all()
-    split = [(card.item.partition(":"), card) for card in cards]
-    return {fold_name(name): card for (kind, _, name), card in split if kind == by}
+PlanningCards = Mapping[str, Mapping[str, PlanningCard]]
+"""Cards by what they are for, and by folded name."""
+
+
+def planning_cards(session: Session) -> PlanningCards:
+    """Read all cards."""
+    found: defaultdict[str, dict[str, PlanningCard]] = defaultdict(dict)
+    for card in session.scalars(select(PlanningCard).order_by(col(PlanningCard.id))):
+        by, _, name = card.item.partition(":")
+        found[by][fold_name(name)] = card
+    return found

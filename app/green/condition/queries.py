@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from sqlalchemy import func, select
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.green.condition.climate import rooms_of
@@ -26,8 +27,7 @@ from app.green.tables import GreenLot, Sack
 from app.ledger.queries import on_hold, unit_by_code
 from app.ledger.tables import Unit, UnitKind
 from app.settings import Settings
-from app.shared.db import among
-from app.shared.paging import Page, PageOf, turn_page
+from app.shared.paging import Page, PageOf, page_by_key
 from app.shared.shares import plain
 from app.shared.times import now
 from app.standards.moisture import explained_change, half_up, mixed
@@ -204,34 +204,33 @@ def watch_page(
     session: Session, page: Page, settings: Settings, status: Band | None, overdue: bool | None
 ) -> PageOf:
     """Read lots on hand that are not green, or of one status, in the order they came."""
-    lot_id = col(Sack.lot_id)
-    left = {
-        lot: int(grams)
-        for lot, grams in session.execute(
-            select(lot_id, func.sum(col(Unit.left_g)))
-            .join(Unit, col(Unit.id) == col(Sack.unit_id))
-            .where(col(Unit.left_g) > 0)
-            .group_by(lot_id)
-        )
-    }
-    known = lot_readings(session, left, settings)
-    wanted = [
-        lot
-        for lot, found in known.items()
-        if _is_wanted(found, status) and overdue in {None, found.state.overdue}
-    ]
-    statement = (
+    sack = aliased(Unit)
+    left = (
+        select(col(Sack.lot_id), func.sum(col(sack.left_g)).label("grams"))
+        .join(sack, col(sack.id) == col(Sack.unit_id))
+        .where(col(sack.left_g) > 0)
+        .group_by(col(Sack.lot_id))
+        .subquery()
+    )
+    there = session.execute(
         select(
-            col(Unit.id), col(Unit.code), col(GreenLot.name), on_hold(col(Unit.id)).label("held")
+            col(Unit.id), col(Unit.code), col(GreenLot.name), left.c.grams,
+            on_hold(col(Unit.id)).label("held"),
         )
         .join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
-        .where(among(session, col(Unit.id), wanted))
-    )
-    rows, following = turn_page(session, statement, col(Unit.id), page)
+        .join(left, left.c.lot_id == col(Unit.id))
+    ).all()  # fmt: skip
+    known = lot_readings(session, [row.id for row in there], settings)
+    wanted = {
+        row.id: row
+        for row in there
+        if _is_wanted(known[row.id], status) and overdue in {None, known[row.id].state.overdue}
+    }
+    rows, following = page_by_key(wanted, page)
     return [
-        _watched(row.code, row.name, _Watched(known[row.id], left[row.id]), held=row.held)
+        _watched(row.code, row.name, _Watched(known[row.id], int(row.grams)), held=row.held)
         for row in rows
-    ], following  # fmt: skip
+    ], following
 
 
 def _is_wanted(found: LotReadings, status: Band | None) -> bool:

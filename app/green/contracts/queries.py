@@ -7,7 +7,7 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.green.arrivals.tables import ReceiptClose
-from app.green.contracts.received import received_of
+from app.green.contracts.received import RECEIVED_G, received_of
 from app.green.contracts.schemas import (
     ContractDelivery,
     ContractLine,
@@ -47,15 +47,17 @@ def contract_page(
 ) -> PageOf:
     """Read contracts in the order they were entered."""
     statement: AnySelect = select(
-        col(PurchaseContract.id), PurchaseContract, col(Supplier.name).label("supplier")
+        col(PurchaseContract.id),
+        PurchaseContract,
+        col(Supplier.name).label("supplier"),
+        RECEIVED_G.label("received_g"),
     ).join(Supplier, col(Supplier.id) == col(PurchaseContract.supplier_id))
     if supplier_id is not None:
         statement = statement.where(col(PurchaseContract.supplier_id) == supplier_id)
     rows, following = turn_page(session, statement, col(PurchaseContract.id), page)
-    received = received_of(session, [row.id for row in rows])
     return [
         _line(
-            row.PurchaseContract, row.supplier, received.get(row.id, 0), settings, prices=prices
+            row.PurchaseContract, row.supplier, int(row.received_g), settings, prices=prices
         ).model_dump(by_alias=True)
         for row in rows
     ], following

@@ -114,6 +114,13 @@ def _brief(row: Row[Any]) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def undecided() -> AnySelect:
+    """Select the counts that have ended and on which nobody decided."""
+    closed, decided = col(StockCountClose.entry_id), col(StockCountDecision.entry_id)
+    of_what = func.coalesce(col(Location.code), col(Unit.code)).label("of_what")
+    return counts().add_columns(of_what).where(closed.is_not(None), decided.is_(None))
+
+
 def count_page(session: Session, page: Page, status: Status | None) -> PageOf:
     """Read counts in the order they were opened."""
     statement = counts()

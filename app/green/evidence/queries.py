@@ -3,6 +3,7 @@
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
+from itertools import groupby
 from typing import Any
 
 from sqlalchemy import ColumnElement, and_, func, or_, select
@@ -36,54 +37,49 @@ def known_of(session: Session, lot_ids: Collection[int]) -> dict[int, Known]:
             col(Supplier.name).label("supplier"),
             col(Supplier.address),
             col(Supplier.email),
+            col(DeliveryRole.role),
+            col(DeliveryRole.from_operator),
+            col(PlotFile.id).label("file"),
+            (col(PlotFile.points) + col(PlotFile.outlines)).label("plots"),
+            col(PlotFile.area_m2),
+            col(PlotFile.countries),
         )
         .join(GreenLot, col(GreenLot.unit_id) == col(Unit.id))
         .join(Delivery, col(Delivery.id) == col(GreenLot.delivery_id))
         .outerjoin(Supplier, col(Supplier.id) == col(Delivery.supplier_id))
+        .outerjoin(DeliveryRole, col(DeliveryRole.id) == _latest_role())
+        .outerjoin(PlotFile, and_(col(PlotFile.lot_id) == col(Unit.id), _counts()))
         .where(among(session, col(Unit.id), lot_ids))
         .order_by(col(Unit.id))
-    ).all()
-    roles = _roles(session, {row.delivery_id for row in rows})
-    files = _files(session, lot_ids)
-    known = {}
-    for row in rows:
-        role, from_operator = roles.get(row.delivery_id, (None, None))
-        known[row.id] = Known(
+    )
+    known = {
+        row.id: Known(
             lot_id=row.id, lot=row.code, name=row.name, origin=row.origin, delivery=row.delivery,
             supplier=row.supplier, supplier_address=row.address, supplier_email=row.email,
-            role=role, from_operator=from_operator, plots=files.get(row.id),
-        )  # fmt: skip
+            role=FirmRole(row.role) if row.role else None, from_operator=row.from_operator,
+            plots=_on_file(row),
+        )
+        for row in rows
+    }  # fmt: skip
     _add_records(session, known)
     return known
 
 
-def _roles(
-    session: Session, delivery_ids: Collection[int]
-) -> Mapping[int, tuple[FirmRole, bool | None]]:
-    rows = session.scalars(
-        select(DeliveryRole)
-        .where(among(session, col(DeliveryRole.delivery_id), delivery_ids))
-        .order_by(col(DeliveryRole.id))
+def _latest_role() -> Any:  # noqa: ANN401 - a scalar subquery has no narrower public type
+    """Build the number of the latest word on the firm's role in a delivery: it stays."""
+    role = aliased(DeliveryRole)
+    return (
+        select(func.max(col(role.id)))
+        .where(col(role.delivery_id) == col(Delivery.id))
+        .correlate(Delivery)
+        .scalar_subquery()
     )
-    # The latest word stays.
-    return {row.delivery_id: (FirmRole(row.role), row.from_operator) for row in rows}
 
 
-def _files(session: Session, lot_ids: Collection[int]) -> Mapping[int, OnFile]:
-    rows = session.execute(
-        select(
-            col(PlotFile.lot_id),
-            col(PlotFile.id),
-            col(PlotFile.points),
-            col(PlotFile.outlines),
-            col(PlotFile.area_m2),
-            col(PlotFile.countries),
-        ).where(among(session, col(PlotFile.lot_id), lot_ids), _counts())
-    )
-    return {
-        row.lot_id: OnFile(row.id, row.points + row.outlines, row.area_m2, _codes(row.countries))
-        for row in rows
-    }
+def _on_file(row: Any) -> OnFile | None:  # noqa: ANN401 - a row of `known_of`
+    if row.file is None:
+        return None
+    return OnFile(row.file, row.plots, row.area_m2, _codes(row.countries))
 
 
 def _codes(countries: str) -> list[str]:
@@ -112,13 +108,13 @@ def _counts() -> ColumnElement[bool]:
 
 def _add_records(session: Session, known: dict[int, Known]) -> None:
     """Add what was said of each lot since its evidence was last declared not available."""
-    records = session.scalars(
-        select(DueDiligence)
+    rows = session.execute(
+        select(DueDiligence, Statement)
+        .outerjoin(Statement, col(Statement.due_diligence_id) == col(DueDiligence.id))
         .where(among(session, col(DueDiligence.lot_id), known))
-        .order_by(col(DueDiligence.id))
-    ).all()
-    statements = _statements(session, [record.id for record in records if record.id is not None])
-    for record in records:
+        .order_by(col(DueDiligence.id), col(Statement.id))
+    )
+    for record, some in groupby(rows, key=lambda row: row.DueDiligence):
         before = known[record.lot_id]
         if record.not_available is not None:
             known[record.lot_id] = replace(
@@ -131,7 +127,7 @@ def _add_records(session: Session, known: dict[int, Known]) -> None:
             hs_code=record.hs_code or before.hs_code,
             produced_from=record.produced_from or before.produced_from,
             produced_to=record.produced_to or before.produced_to,
-            statements=_named(before.statements, statements.get(record.id or 0, ())),
+            statements=_named(before.statements, [row.Statement for row in some if row.Statement]),
         )
 
 

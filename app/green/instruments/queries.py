@@ -1,10 +1,9 @@
 """Reading calibrations, and what they say of an instrument on a day."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from datetime import date
-from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import and_, exists, select
 from sqlmodel import Session, col
 
 from app.green.instruments import rules
@@ -16,7 +15,7 @@ from app.ledger.cards import card_at
 from app.ledger.tables import Entry
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams
-from app.shared.paging import Page, PageOf, turn_page
+from app.shared.paging import Page, PageOf, page_by_key, turn_page
 from app.shared.times import now
 
 
@@ -96,21 +95,40 @@ def calibration_page(session: Session, page: Page, code: str) -> PageOf:
 def due_page(session: Session, page: Page, status: CalibrationStatus | None) -> PageOf:
     """Read what every instrument is worth today, in the order their cards were entered."""
     today = now().date()
-    everyone = session.execute(select(col(Instrument.id), col(Instrument.calibration_every_days)))
-    rhythms: dict[int, int | None] = {number: days for number, days in everyone if number}
-    known = calibrations_of(session, rhythms)
-    last = {number: rules.in_force(known.get(number, []), today) for number in rhythms}
-    states = {number: rules.status(last[number], days, today) for number, days in rhythms.items()}
-    wanted = [number for number, state in states.items() if status in {None, state}]
-    statement: AnySelect = select(col(Instrument.id), Instrument).where(
-        col(Instrument.id).in_(wanted)
+    known = _all_with_calibrations(session)
+    found = {card.id or 0: _due(card, checked, today) for card, checked in known.values()}
+    wanted = {number: each for number, each in found.items() if status in {None, each.status}}
+    rows, following = page_by_key(wanted, page)
+    return [each.model_dump() for each in rows], following
+
+
+def _all_with_calibrations(session: Session) -> dict[int, tuple[Instrument, list[Checked]]]:
+    voided = exists(
+        select(col(CalibrationVoid.entry_id))
+        .where(col(CalibrationVoid.calibration_id) == col(Calibration.id))
+        .correlate(Calibration)
     )
-    rows, following = turn_page(session, statement, col(Instrument.id), page)
-    return [_due(row, last[row.id], states[row.id]).model_dump() for row in rows], following
+    rows = session.execute(
+        select(
+            Instrument, col(Calibration.id), col(Calibration.calibrated_on),
+            col(Calibration.valid_until), col(Calibration.result),
+        ).outerjoin(
+            Calibration, and_(col(Calibration.instrument_id) == col(Instrument.id), ~voided)
+        )
+    )  # fmt: skip
+    found: dict[int, tuple[Instrument, list[Checked]]] = {}
+    for card, number, calibrated_on, valid_until, result in rows:
+        _card, calibrations = found.setdefault(card.id, (card, []))
+        if number is not None:
+            calibrations.append(
+                Checked(number, calibrated_on, valid_until, CalibrationResult(result))
+            )
+    return found
 
 
-def _due(row: Any, last: Checked | None, state: CalibrationStatus) -> InstrumentDue:  # noqa: ANN401 - a row of `due_page`
-    instrument: Instrument = row.Instrument
+def _due(instrument: Instrument, calibrations: Iterable[Checked], today: date) -> InstrumentDue:
+    last = rules.in_force(calibrations, today)
+    state = rules.status(last, instrument.calibration_every_days, today)
     return InstrumentDue(
         instrument=instrument.code,
         name=instrument.name,

@@ -28,6 +28,16 @@ def reading_page(
     settings: Settings,
 ) -> PageOf:
     """Read measurements in the order they were booked, voided ones too."""
+    folded = None if subject is None else subject.upper()
+    if folded is not None and find(session, LOCATIONS, folded) is None:
+        unit_by_code(session, folded)
+    return readings_of(session, page, folded, kind, settings)
+
+
+def readings_of(
+    session: Session, page: Page, code: str | None, kind: ReadingKind | None, settings: Settings
+) -> PageOf:
+    """Read those of a place or a unit that there is."""
     statement: AnySelect = (
         select(
             col(Reading.id),
@@ -46,11 +56,8 @@ def reading_page(
         .outerjoin(Instrument, col(Instrument.id) == col(Reading.instrument_id))
         .outerjoin(ReadingVoid, col(ReadingVoid.reading_id) == col(Reading.id))
     )
-    if subject is not None:
-        folded = subject.upper()
-        if find(session, LOCATIONS, folded) is None:
-            unit_by_code(session, folded)
-        statement = statement.where((col(Unit.code) == folded) | (col(Location.code) == folded))
+    if code is not None:
+        statement = statement.where((col(Unit.code) == code) | (col(Location.code) == code))
     if kind is not None:
         statement = statement.where(col(Reading.kind) == kind)
     rows, following = turn_page(session, statement, col(Reading.id), page)

@@ -270,6 +270,13 @@ def hold_page(session: Session, page: Page, code: str) -> PageOf:
     return [_hold_shown(row).model_dump(by_alias=True) for row in rows], following
 
 
+def open_holds(session: Session, most: int) -> Sequence[LotHoldOut]:
+    """Read the holds of packing material that stand, the oldest first."""
+    standing = _holds().where(col(MaterialRelease.hold_id).is_(None))
+    rows = session.execute(standing.order_by(col(MaterialHold.id)).limit(most))
+    return [_hold_shown(row) for row in rows]
+
+
 def used_by(session: Session, pack_id: int) -> Sequence[MaterialUseOut]:
     """Read what a pack used, in the order in which the lots came."""
     rows = session.execute(

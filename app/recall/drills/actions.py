@@ -96,7 +96,7 @@ def complete(pen: Pen, code: str, asked: CompletionIn) -> DrillOut:
     found = drill_of(pen.session, case)
     if pen.session.get(DrillReport, found.case_id) is not None:
         raise Refused("already-done", f"Drill {code} was completed before.")
-    results = find(pen.session, found, code)
+    results = find(pen.session, case)
     goal = pen.settings.drill_goal_minutes
     gaps = [*results.gaps, *_of_the_drill(pen, case.steps[0].at, goal)]
     entry_id = pen.note("drill completed", {"recall": code, "gaps": [each.gap for each in gaps]})

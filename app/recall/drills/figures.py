@@ -1,7 +1,7 @@
 """The figures of a drill: both directions, with quantities."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -9,15 +9,14 @@ from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.green.tables import Delivery, GreenLot
-from app.ledger.tables import Unit, UnitKind
+from app.ledger.tables import UnitKind
+from app.recall.cases import Case
 from app.recall.drills.gaps import gaps_of
 from app.recall.drills.schemas import BackwardFigures, ForwardFigures, Gap
-from app.recall.drills.tables import Drill
 from app.recall.frozen import Frozen, all_of, scope_now
 from app.recall.reconciling import bags_of
 from app.recall.rules import part
 from app.recall.scope import CONTACT, Scope
-from app.recall.showing import customers_by_id
 from app.shared.db import among
 from app.shared.shares import percent
 from app.tracing.schemas import Direction
@@ -31,30 +30,23 @@ class Found(NamedTuple):
     gaps: list[Gap]
 
 
-def find(session: Session, drill: Drill, code: str) -> Found:
+def find(session: Session, case: Case) -> Found:
     """Trace both directions as the book has them now, and look for gaps."""
-    frozen = {each.scope.direction: each for each in all_of(session, drill.case_id)}
+    frozen = {each.scope.direction: each for each in all_of(session, case.row.id)}
     ahead, behind = (_now(session, frozen.get(direction)) for direction in Direction)
-    names = _codes(session, drill)
-    forward = _forward(session, _traced(names, drill, ahead, code), ahead) if ahead else None
-    backward = _backward(session, names.get(drill.pack_id or 0, code), behind) if behind else None
+    forward = _forward(_traced(ahead, case), ahead) if ahead else None
+    backward = _backward(session, _traced(behind, case), behind) if behind else None
     return Found(forward, backward, gaps_of(session, [each for each in (ahead, behind) if each]))
 
 
-def _traced(names: Mapping[int, str], drill: Drill, scope: Scope, code: str) -> str:
-    """Name what the way forward began at; what a drill traces is kept in its frozen scope."""
-    material = scope.starts[0].material_lot if scope.starts else None
-    return material or names.get(drill.lot_id or 0, code)
+def _traced(scope: Scope, case: Case) -> str:
+    """Name what a way began at; what a drill traces is kept in its frozen scope."""
+    start = scope.starts[0]
+    return start.material_lot or next(iter(start.units or ()), case.row.code)
 
 
 def _now(session: Session, frozen: Frozen | None) -> Scope | None:
     return None if frozen is None else scope_now(session, frozen)
-
-
-def _codes(session: Session, drill: Drill) -> dict[int, str]:
-    wanted = [each for each in (drill.lot_id, drill.pack_id) if each is not None]
-    rows = session.execute(select(col(Unit.id), col(Unit.code)).where(col(Unit.id).in_(wanted)))
-    return {row[0]: row[1] for row in rows}
 
 
 def _accounted(scope: Scope) -> Decimal | None:
@@ -63,11 +55,10 @@ def _accounted(scope: Scope) -> Decimal | None:
     return percent(figures, received) if received else None
 
 
-def _forward(session: Session, lot: str, scope: Scope) -> ForwardFigures:
-    bags = bags_of(session, scope)
-    reached = {line.customer_id for line in scope.lines if line.place != CONTACT}
-    cards = customers_by_id(session, reached)
-    known = sum(1 for card in cards.values() if card.contact)
+def _forward(lot: str, scope: Scope) -> ForwardFigures:
+    bags = bags_of(scope)
+    reached = {line.customer_id: line.contact for line in scope.lines if line.place != CONTACT}
+    known = sum(1 for contact in reached.values() if contact)
     return ForwardFigures(
         lot=lot,
         units=sum(1 for unit in scope.units if unit.place != CONTACT),

@@ -86,14 +86,21 @@ def drill_page(session: Session, page: Page, settings: Settings) -> PageOf:
     return [_line(row, settings).model_dump(by_alias=True) for row in rows], following
 
 
+def last_completed() -> AnySelect:
+    """Select when the last drill was completed: one whose record lacks something does not count."""
+    return (
+        select(col(Entry.recorded_at).label("completed_at"))
+        .join(DrillReport, col(DrillReport.entry_id) == col(Entry.id))
+        .join(Drill, col(Drill.case_id) == col(DrillReport.case_id))
+        .where(col(Drill.lot_id).is_not(None), col(Drill.pack_id).is_not(None))
+        .order_by(col(DrillReport.entry_id).desc())
+        .limit(1)
+    )
+
+
 def due(session: Session, settings: Settings) -> Due:
-    """Tell when the next drill is due: one whose record lacks something does not count."""
-    row = session.execute(
-        _drills().where(col(Drill.lot_id).is_not(None), col(Drill.pack_id).is_not(None))
-        .where(col(DrillReport.entry_id).is_not(None))
-        .order_by(col(DrillReport.entry_id).desc()).limit(1)
-    ).first()  # fmt: skip
-    last = row.completed_at if row is not None else None
+    """Tell when the next drill is due."""
+    last = session.scalar(last_completed())
     day: date | None = last.date() if last is not None else None
     every = settings.drill_every_months
     return Due(
@@ -141,17 +148,23 @@ def _backward(figures: dict[str, Any]) -> BackwardFigures | None:
 
 def drill_of(session: Session, case: Case) -> Drill:
     """Find the drill that a case is of."""
-    drill = session.get(Drill, case.row.id)
-    if drill is None:
+    found: Drill = _of_case(session, case).Drill
+    return found
+
+
+def _of_case(session: Session, case: Case) -> Row[Any]:
+    row = session.execute(
+        _drills().add_columns(Drill).where(col(RecallCase.id) == case.row.id)
+    ).first()
+    if row is None:
         raise Refused("not-found", f"{case.row.code} is a recall case and no drill.")
-    return drill
+    return row
 
 
 def drill(session: Session, code: str, settings: Settings) -> DrillOut:
     """Read a drill: as it was completed or, while it runs, as the book has it now."""
     case = case_at(session, code)
-    found = drill_of(session, case)
-    row = session.execute(_drills().where(col(RecallCase.id) == found.case_id)).one()
+    row = _of_case(session, case)
     completed = row.figures is not None
     if completed:
         figures = _figures(row.figures)
@@ -159,12 +172,12 @@ def drill(session: Session, code: str, settings: Settings) -> DrillOut:
         gaps = [Gap.model_validate(each) for each in json.loads(row.gaps)]
         own = [str(each) for each in json.loads(row.own_gaps)]
     else:
-        forward, backward, gaps = find(session, found, code)
+        forward, backward, gaps = find(session, case)
         own = []
     lacks = lacking(forward=forward is not None, backward=backward is not None, completed=completed)
     return DrillOut(
         **dict(_line(row, settings)),
-        pick=found.pick_id,
+        pick=row.Drill.pick_id,
         state=case.state,
         scenario=case.row.trigger_text,
         forward=forward,

@@ -21,12 +21,13 @@ from app.recall.drills.schemas import DrillOut
 from app.recall.evidence.events import Event, events_of
 from app.recall.flow import flow_of_scope, title
 from app.recall.frozen import Frozen, all_of, newest, scope_now
-from app.recall.queries import case_out, whole_log
+from app.recall.queries import case_out
 from app.recall.reconciling import reconcile
 from app.recall.reports import ReconciliationOut
 from app.recall.schemas import CaseOut, LogLine, ScopeOut
 from app.recall.scope import ScopeUnit
 from app.recall.showing import whole
+from app.recall.written import log, written_of
 from app.settings import Settings
 from app.shared.db import among
 from app.tracing.flow.rules import Flow as Picture
@@ -100,15 +101,16 @@ def evidence(session: Session, code: str, settings: Settings) -> Evidence:
     latest = {each.scope.direction: each for each in scopes}
     ids = [unit.id for unit in frozen.scope.units]
     entry = newest_entry(session)
+    written = written_of(session, case.row.id)
     return Evidence(
         firm=settings.firm_name,
         firm_address=settings.firm_address,
         case=case_out(session, case),
         scopes=len(scopes),
         frozen=frozen,
-        scope=whole(session, frozen),
-        reconciliation=reconcile(session, case, scope_now(session, frozen)),
-        log=[LogLine.model_validate(line) for line in whole_log(session, case)],
+        scope=whole(frozen),
+        reconciliation=reconcile(session, case, scope_now(session, frozen), written),
+        log=[LogLine.model_validate(line) for line in log(written)],
         drill=drill(session, code, settings) if case.row.drill else None,
         known=_known(session, ids),
         events=events_of(session, ids),

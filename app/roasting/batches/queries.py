@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping
 from datetime import date
 from typing import Any, NamedTuple
 
-from sqlalchemy import and_, bindparam, select
+from sqlalchemy import ColumnElement, and_, bindparam, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -108,6 +108,11 @@ def batch_page(session: Session, page: Page, wanted: Wanted) -> PageOf:
         statement = statement.where(col(PlannedBatch.planned_for) <= wanted.last)
     rows, following = turn_page(session, statement, col(PlannedBatch.id), page)
     return [each.model_dump(by_alias=True) for each in _shown(session, rows)], following
+
+
+def still_planned(last: ColumnElement[date]) -> AnySelect:
+    """Select the batches that are planned until a day and not roasted yet."""
+    return _BATCHES.where(_PLANNED, col(PlannedBatch.planned_for) <= last)
 
 
 def charges_to_come(session: Session, last: date) -> Mapping[int, list[int]]:

@@ -5,7 +5,7 @@ from datetime import date
 from functools import cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, select
 from sqlmodel import Session, col
 
 from app.ledger.cards import card_at
@@ -23,6 +23,7 @@ from app.sending.orders.tables import (
 from app.sending.tables import Customer, Dispatch
 from app.shared.db import AnySelect
 from app.shared.paging import Page, PageOf, turn_page
+from app.shared.problems import Refused
 
 
 class Wanted(NamedTuple):
@@ -52,21 +53,27 @@ def _orders() -> AnySelect:
 
 def order(session: Session, code: str) -> OrderOut:
     """Read one order with what went out for it."""
-    card = card_at(session, ORDERS, code)
-    assert card.id is not None  # noqa: S101 - read from the database
-    return order_out(session, card.id)
+    row = session.execute(_orders().where(col(CustomerOrder.code) == ORDERS.fold(code))).first()
+    if row is None:
+        raise Refused("not-found", f"There is no {ORDERS.noun} {code}.")
+    return _order_out(session, row)
 
 
 def order_out(session: Session, order_id: int) -> OrderOut:
     """Answer an order in full."""
-    row = session.execute(_orders().where(col(CustomerOrder.id) == order_id)).one()
+    return _order_out(
+        session, session.execute(_orders().where(col(CustomerOrder.id) == order_id)).one()
+    )
+
+
+def _order_out(session: Session, row: Any) -> OrderOut:  # noqa: ANN401 - a row of `_orders`
     dispatches = session.scalars(
         select(col(Unit.code))
         .join(Dispatch, col(Dispatch.unit_id) == col(Unit.id))
-        .where(col(Dispatch.order_id) == order_id, col(Unit.voided_entry_id).is_(None))
+        .where(col(Dispatch.order_id) == row.id, col(Unit.voided_entry_id).is_(None))
         .order_by(col(Unit.id))
     )
-    found = _row(row, _lines(session, [order_id]).get(order_id, []))
+    found = _row(row, _lines(session, [row.id]).get(row.id, []))
     return OrderOut(**dict(found), dispatches=list(dispatches))
 
 
@@ -123,6 +130,18 @@ def _row(row: Any, lines: list[OrderedBags]) -> OrderRow:  # noqa: ANN401 - a ro
         reference=card.reference, due_on=card.due_on, state=state, lines=lines, note=card.note,
         standing_order=row.standing_order, called_for=card.called_for,
         cancelled_reason=row.cancelled_reason,
+    )  # fmt: skip
+
+
+def open_orders(last: ColumnElement[date]) -> AnySelect:
+    """Select the orders due until a day that still want something."""
+    return (
+        select(
+            col(CustomerOrder.id), col(CustomerOrder.code), col(Customer.name),
+            col(CustomerOrder.due_on),
+        )
+        .join(Customer, col(Customer.id) == col(CustomerOrder.customer_id))
+        .where(col(CustomerOrder.due_on) <= last, ~cancelled(), unfilled())
     )  # fmt: skip
 
 

@@ -14,14 +14,14 @@ from sqlmodel import Session, col
 from app.green.evidence.queries import known_of, lots_under
 from app.green.evidence.rules import Known, Named, lacking
 from app.green.evidence.schemas import LackOut, LotStanding, StatementOut
-from app.ledger.queries import live, unit_by_code, units_by_code
+from app.ledger.queries import live, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.ledger.walk import lots_behind, reached_from
 from app.settings import Settings
 from app.shared.speech import N_
 from app.standards.due_diligence import kept_until
 from app.standards.geolocation import hectares
-from app.tracing.carry_over import possible_contact
+from app.tracing.carry_over import contacts
 from app.tracing.evidence.schemas import LotEvidence, UnitEvidence, UnitIs
 from app.tracing.schemas import Direction
 from app.tracing.walk import walk
@@ -68,10 +68,9 @@ def unit_evidence(
     lots = _standings(session, lots_behind(session, [unit.id]), settings)
     touched = None
     if carry_over:
-        contact = possible_contact(session, walk(session, [unit.id], Direction.BACKWARD))
-        codes = [str(each["code"]) for each in contact if each["kind"] == UnitKind.LOT]
-        found = units_by_code(session, codes)
-        touched = _standings(session, [each.id for each in found.values()], settings)
+        beside = contacts(session, walk(session, [unit.id], Direction.BACKWARD), hops=1)
+        near = [number for number, each in beside.found.items() if each.unit.kind == UnitKind.LOT]
+        touched = _standings(session, near, settings)
     without = [lot.lot for lot in lots if not lot.complete]
     return UnitEvidence(
         of=UnitIs(code=unit.code, kind=unit.kind),

@@ -5,7 +5,7 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import NamedTuple
 
-from sqlalchemy import func, select, union_all
+from sqlalchemy import BigInteger, cast, func, null, select, union_all
 from sqlmodel import Session, col
 
 from app.green.tables import Delivery, GreenLot, Sack, Supplier
@@ -23,14 +23,7 @@ from app.tracing.reached import rows_of
 from app.tracing.rules import Sent, backward_content, forward_shares
 from app.tracing.schemas import Direction, TraceIn
 from app.tracing.spread import Inflows, Spread, inflows
-from app.tracing.walk import (
-    Followed,
-    Walk,
-    by_way_of_dispatches,
-    came_back_from,
-    follow,
-    sent_lines,
-)
+from app.tracing.walk import Walk, by_way_of_dispatches, sent_lines, walk
 
 
 class Traced(NamedTuple):
@@ -78,82 +71,89 @@ def boxed(
     session: Session, unit_ids: Collection[int], direction: Direction, upto: int | None
 ) -> Boxed:
     """Trace units together, and keep which of them share a box."""
-    followed = follow(session, unit_ids, direction, upto)
+    walked = walk(session, unit_ids, direction, upto)
     ahead = direction is Direction.FORWARD
-    lines = sent_lines(session, followed.walked) if ahead else []
-    return boxes_of(session, followed, lines)
+    return boxes_of(session, walked, sent_lines(session, walked).traced if ahead else [])
 
 
-def boxes_of(session: Session, followed: Followed, lines: Sequence[Sent]) -> Boxed:
+def boxes_of(session: Session, walked: Walk, lines: Sequence[Sent]) -> Boxed:
     """Put what was followed into boxes; the lines of dispatches count ahead alone."""
-    walked = followed.walked
-    ahead = walked.direction is Direction.FORWARD
-    if ahead:
+    known = _known(session, walked)
+    if walked.direction is Direction.FORWARD:
         into: Inflows = inflows(walked.flows)
         parts = forward_shares(list(walked.units), into, walked.start)
         trace = Trace(walked.units, into, walked.start, _parts(parts))
-        movements = moved_ahead(_ahead(session, walked, trace, lines))
+        movements = moved_ahead(Ahead(trace, lines, _came_back(walked), known.adjusted))
     else:
-        into = by_way_of_dispatches(walked, followed.back)
+        into = by_way_of_dispatches(walked)
         order = sorted(walked.units, reverse=True)
         parts = backward_content(order, into, walked.start, walked.units)
         movements = moved_behind(Trace(walked.units, into, walked.start, _parts(parts)))
     units = {unit.id: (unit.code, unit.kind) for unit in walked.units.values()}
     weights = {unit.id: parts.bounds[unit.id][0] * unit.made_g for unit in walked.units.values()}
-    shared = _shared(session, walked)
-    together = gathered(units, shared, weights, walked.start)
-    return Boxed(flow_of(movements, together, suspects=ahead), together)
+    together = gathered(units, known.shared, weights, walked.start)
+    suspects = walked.direction is Direction.FORWARD
+    return Boxed(flow_of(movements, together, suspects=suspects), together)
 
 
 def _parts(spread: Spread) -> Mapping[int, int]:
     return {unit: low for unit, (low, _) in spread.bounds.items()}
 
 
-def _ahead(session: Session, walked: Walk, trace: Trace, lines: Sequence[Sent]) -> Ahead:
-    dispatches = [unit.id for unit in walked.units.values() if unit.kind == UnitKind.DISPATCH]
-    back = came_back_from(session, dispatches, walked.upto)
-    return Ahead(
-        trace,
-        lines,
-        {bags.unit: bags.dispatch for bags in back},
-        _adjusted(session, walked),
-    )
+def _came_back(walked: Walk) -> Mapping[int, int]:
+    """Name the returns of reached dispatches, each with its dispatch."""
+    return {
+        unit.id: unit.came_from
+        for unit in walked.units.values()
+        if unit.came_from is not None and unit.came_from in walked.units
+    }
 
 
-def _adjusted(session: Session, walked: Walk) -> Mapping[int, Mapping[str, int]]:
-    """Add up adjustments by unit and reason, but for bags that came back."""
+class _Known(NamedTuple):
+    """What the boxes want to know of units beside their mass."""
+
+    shared: Mapping[int, str]
+    """What many units of a kind have in common: supplier, lot, style, recipe, product."""
+    adjusted: Mapping[int, Mapping[str, int]]
+    """Grams by unit and reason, but for bags that came back."""
+
+
+def _known(session: Session, walked: Walk) -> _Known:
+    """Read it in one statement, a word a row: those of adjustments have grams."""
+    by_kind: dict[str, list[int]] = defaultdict(list)
+    for unit in walked.units.values():
+        by_kind[unit.kind].append(unit.id)
+    words = [
+        statement.add_columns(cast(null(), BigInteger)).where(
+            among(session, next(iter(statement.selected_columns)), some)
+        )
+        for kind, statement in _COMMON.items()
+        # Dispatches always have their customer in common.
+        if (some := by_kind[kind]) and (len(some) > MOST_BOXES or kind is UnitKind.DISPATCH)
+    ]
+    if walked.direction is Direction.FORWARD:
+        words.append(_adjusted(session, walked))
+    shared: dict[int, str] = {}
+    adjusted: defaultdict[int, dict[str, int]] = defaultdict(dict)
+    rows = rows_of(session, union_all(*words)) if words else ()
+    for unit, word, grams in sorted(rows, key=lambda row: (row[0], row[1] or "")):
+        if grams is None:
+            shared[unit] = word or ""
+        else:
+            adjusted[unit][word] = int(grams)
+    return _Known(shared, adjusted)
+
+
+def _adjusted(session: Session, walked: Walk) -> AnySelect:
     statement = (
         select(col(Adjustment.unit_id), col(Adjustment.reason), func.sum(col(Adjustment.grams)))
         .where(among(session, col(Adjustment.unit_id), list(walked.units)))
         .where(col(Adjustment.reason) != Reason.RETURNED)
         .group_by(col(Adjustment.unit_id), col(Adjustment.reason))
-        .order_by(col(Adjustment.unit_id), col(Adjustment.reason))
     )
     if walked.upto is not None:
         statement = statement.where(col(Adjustment.entry_id) <= walked.upto)
-    found: dict[int, dict[str, int]] = defaultdict(dict)
-    for unit, reason, grams in rows_of(session, statement):
-        found[unit][reason] = int(grams)
-    return found
-
-
-def _shared(session: Session, walked: Walk) -> Mapping[int, str]:
-    """Name what many units of a kind have in common: supplier, lot, style, recipe, product.
-
-    Dispatches always have their customer in common.
-    """
-    by_kind: dict[str, list[int]] = defaultdict(list)
-    for unit in walked.units.values():
-        by_kind[unit.kind].append(unit.id)
-    statements = [
-        statement.where(among(session, next(iter(statement.selected_columns)), some))
-        for kind, statement in _COMMON.items()
-        if (some := by_kind[kind]) and (len(some) > MOST_BOXES or kind is UnitKind.DISPATCH)
-    ]
-    if not statements:
-        return {}
-    rows = session.connection().execute(union_all(*statements))
-    return {unit: name or "" for unit, name in rows}
+    return statement
 
 
 _COMMON: Mapping[UnitKind, AnySelect] = {

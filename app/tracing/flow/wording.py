@@ -45,6 +45,12 @@ TERMS: Final[Mapping[str, str]] = {
 }
 """Of other terms the word itself is the name."""
 
+CAME_IN: Final[Mapping[str, str]] = {
+    "count": N_("Counted more"),
+    "moisture": N_("Gained in storage"),
+}
+"""Terms that are called otherwise where they added to what is there."""
+
 KINDS: Final[Mapping[str, tuple[str, str]]] = {
     "lot": pair("%(number)s lot", "%(number)s lots"),
     "sack": pair("%(number)s sack", "%(number)s sacks"),
@@ -66,7 +72,8 @@ def label(node: Node, speech: Speech = PLAIN) -> str:
     """Name a box: by its unit where it has one, else by how many and what they share."""
     name = node.box.name
     if node.box.side is not Side.UNITS:
-        return term_name(name, speech)
+        more = CAME_IN.get(name) if node.box.side is Side.CAME_IN else None
+        return speech.gettext(more) if more else term_name(name, speech)
     if node.box.stage not in KINDS:
         return name
     count = speech.ngettext(*KINDS[node.box.stage], node.units) % {

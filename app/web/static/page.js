@@ -27,9 +27,18 @@ function wake(within) {
   runClocks(within);
 }
 
+// Where the cursor begins something may stand already: what is typed or scanned takes its place.
+function takeThePlace(within) {
+  const first = within.querySelector("main input[autofocus]");
+  if (!first?.value || within.querySelector('[aria-invalid="true"]')) return;
+  first.focus();
+  first.select();
+}
+
 addRows(document, listenToScans);
 readFiles(document);
 weighFiles(document);
 wake(document);
+takeThePlace(document);
 refreshAfterEach(document.getElementById("main"), wake);
 waitForConnection(document);

@@ -65,7 +65,9 @@ function goOn(from) {
   const fields = [...form.elements].filter(
     (each) => each.offsetParent !== null && !each.disabled && each.type !== "hidden" && !each.closest(".scanbox button, .taken"),
   );
-  fields[fields.indexOf(from) + 1]?.focus();
+  const next = fields[fields.indexOf(from) + 1];
+  next?.focus();
+  if (next?.matches("input")) next.select();
 }
 
 function onEnter(field, act) {
@@ -117,6 +119,10 @@ function many(kept) {
 
   const codes = () => kept.value.split(/[\s;,]+/).filter(Boolean);
   const keep = (all) => { kept.value = all.join("\n"); show(); kept.dispatchEvent(new Event("change", { bubbles: true })); };
+  const counted = () => {
+    const all = codes();
+    return all.length === 1 ? kept.dataset.countOne : kept.dataset.countMany.replace("%s", all.length);
+  };
   const show = () => {
     list.replaceChildren(...codes().toReversed().map((code) => {
       const line = document.createElement("li");
@@ -142,8 +148,7 @@ function many(kept) {
     if (!all.includes(answer.code)) all.push(answer.code);
     field.value = "";
     keep(all);
-    const count = all.length === 1 ? kept.dataset.countOne : kept.dataset.countMany.replace("%s", all.length);
-    heard.textContent = [answer.code, answer.says, count].filter(Boolean).join(" · ");
+    heard.textContent = [answer.code, answer.says, counted()].filter(Boolean).join(" · ");
     field.focus();
   };
   onEnter(field, take);
@@ -154,5 +159,6 @@ function many(kept) {
   }, { capture: true });
   eye(field, take);
   show();
+  if (codes().length) heard.textContent = counted();
   if (kept.autofocus) field.focus();
 }

@@ -35,11 +35,19 @@ function walk(form) {
       const typing = key.target.matches("input:not([data-scan])");
       if (key.key !== "Enter" || !typing || number === steps.length - 1) return;
       key.preventDefault();
-      next();
+      const open = unanswered(step, key.target);
+      if (open) open.focus();
+      else next();
     });
   });
   form.addEventListener("walk", () => show(0));
   show(at, at > 0);
+}
+
+// A choice that nobody made yet is not passed over by Enter; from the choice itself it is.
+function unanswered(step, from) {
+  const choice = [...step.querySelectorAll("fieldset.pick")].find((each) => !each.querySelector(":checked"));
+  return choice && !choice.contains(from) ? choice.querySelector("input") : null;
 }
 
 function fields(step) {

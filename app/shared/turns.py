@@ -1,0 +1,57 @@
+"""Whoever writes waits for their turn without a thread, so that whoever reads finds one.
+
+Writes follow one another, since one pen is handed round. On a slow disk those that wait for it
+would soon have every thread, and nobody could look up a sack until they are through.
+"""
+
+from collections.abc import Awaitable, Callable
+from functools import wraps
+from typing import Any, Final, ParamSpec, TypeVar
+
+from anyio import Semaphore
+from anyio.lowlevel import RunVar
+from fastapi.routing import APIRoute
+from starlette.concurrency import run_in_threadpool
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+AT_ONCE: Final = 2
+"""One has the pen; the next learns meanwhile who asks, and is there when the pen is free."""
+
+_TURNS: Final[RunVar[Semaphore]] = RunVar("turns of those who write")
+
+
+def _turns() -> Semaphore:
+    turns = _TURNS.get(None)
+    if turns is None:
+        _TURNS.set(turns := Semaphore(AT_ONCE))
+    return turns
+
+
+def in_turn(endpoint: Callable[P, R]) -> Callable[P, Awaitable[R]]:
+    """Let an endpoint wait for its turn in the order in which requests came, then run it."""
+
+    @wraps(endpoint)
+    async def waiting(*args: P.args, **kwargs: P.kwargs) -> R:
+        async with _turns():
+            return await run_in_threadpool(endpoint, *args, **kwargs)
+
+    return waiting
+
+
+class TurnRoute(APIRoute):
+    """A route that takes turns where it writes."""
+
+    def __init__(
+        self,
+        path: str,
+        endpoint: Callable[..., Any],
+        *,
+        methods: set[str] | list[str] | None = None,
+        **kwargs: Any,  # noqa: ANN401 - what a route of the library takes
+    ) -> None:
+        """Make it as the library does."""
+        if set(methods or ()) - {"GET", "HEAD"}:
+            endpoint = in_turn(endpoint)
+        super().__init__(path, endpoint, methods=methods, **kwargs)

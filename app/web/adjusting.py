@@ -1,0 +1,121 @@
+"""Saying that coffee became lighter or heavier: a unit, or all that mixed in a place."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Query, Response
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from app.ledger.cards import card_at
+from app.ledger.posting import Pen
+from app.ledger.schemas import Adjusting, AdjustmentIn, AdjustmentOut
+from app.ledger.tables import Unit, UnitKind
+from app.places.actions import LOCATIONS
+from app.places.mixing import mixed_in
+from app.roasting.silos.adjusting import adjust, adjust_place
+from app.roasting.silos.schemas import PlaceAdjustmentOut
+from app.shared.codes import PlaceCode
+from app.shared.staff import Permission
+from app.web import forms
+from app.web.desk import Desk, may
+from app.web.forms import Form, Typed
+from app.web.offers import Offer, standing
+from app.web.shown import mass_kg
+from app.web.tasks import Room, Task
+from app.web.texts import N_, _
+
+router = APIRouter(include_in_schema=False)
+
+TASKS = (Task("/adjust", N_("Adjust a weight"), Room.STORE, Permission.ADJUST, offline=True),)
+OFFERS = (
+    Offer(
+        "/adjust?what={code}", N_("Adjust its weight"), Permission.ADJUST,
+        frozenset({UnitKind.SACK, UnitKind.ROAST, UnitKind.BLEND, UnitKind.PACK, UnitKind.RETURN}),
+        standing,
+    ),
+)  # fmt: skip
+
+Adjuster = Annotated[Desk, may(Permission.ADJUST)]
+
+WAY: Final = "_way"
+"""The field that says whether there is less or more than the book has."""
+LESS: Final = "less"
+WAYS: Final = {LESS: N_("less than the book has"), "more": N_("more than the book has")}
+REASONS: Final = {
+    "spill": N_("spilled"), "count": N_("counted or weighed"), "moisture": N_("dried or got damp"),
+    "sample": N_("drawn as a sample"), "destroyed": N_("destroyed"), "other": N_("something else"),
+}  # fmt: skip
+
+
+class AdjustedIn(Adjusting):
+    what: PlaceCode
+    """The code of a unit, or of a place in which coffee mixes."""
+
+
+def adjust_what(pen: Pen, asked: AdjustedIn) -> AdjustmentOut | PlaceAdjustmentOut:
+    """Adjust whichever it is."""
+    said = {name: getattr(asked, name) for name in Adjusting.model_fields}
+    if _unit(pen.session, asked.what) is not None:
+        return adjust(pen, AdjustmentIn.model_construct(unit=asked.what, **said))
+    return adjust_place(pen, asked.what, Adjusting.model_construct(**said))
+
+
+def _unit(session: Session, code: str) -> Unit | None:
+    return session.scalars(select(Unit).where(col(Unit.code) == code)).first()
+
+
+def _left_g(session: Session, code: str) -> int:
+    """Tell what the book has of a unit, or of all that mixed in a place."""
+    unit = _unit(session, code)
+    if unit is not None:
+        return unit.left_g
+    return sum(each.left_g for each in mixed_in(session, card_at(session, LOCATIONS, code)))
+
+
+@router.get("/adjust")
+def show_adjust(desk: Adjuster, what: Annotated[PlaceCode | None, Query()] = None) -> Response:
+    """Ask what became lighter or heavier, by how much and why."""
+    left_g = desk.read(_left_g, what) if what else None
+    return _page(desk, desk.blank(AdjustedIn), left_g)
+
+
+@router.post("/adjust")
+def book_adjustment(desk: Adjuster) -> Response:
+    """Book it, and be ready for the next."""
+    form = forms.sent(AdjustedIn, _signed(desk.typed))
+    form.typed = desk.typed
+    if not form.value(WAY):
+        form.asked, form.errors[WAY] = None, _("This is needed.")
+    if made := desk.book(form, adjust_what):
+        return desk.onward("/adjust", _told(made))
+    return _page(desk, form)
+
+
+def _signed(typed: Typed) -> Typed:
+    """Write what is missing as the negative mass that the API takes."""
+    if [*typed.get(WAY, ())] != [LESS]:
+        return typed
+    return {
+        name: [f"-{each.strip()}" for each in values if each.strip()]
+        if name.partition(":")[0] == "kg"
+        else values
+        for name, values in typed.items()
+    }
+
+
+def _page(desk: Desk, form: Form[AdjustedIn], left_g: int | None = None) -> Response:
+    ways, reasons = ([(key, _(said)) for key, said in each.items()] for each in (WAYS, REASONS))
+    return desk.show("adjust.html", form, left_g=left_g, ways=ways, reasons=reasons)
+
+
+def _told(made: Mapping[str, Any]) -> str:
+    if "location" in made:
+        told = _("%(place)s: %(mass)s, to each by its part.") % {
+            "place": made["location"], "mass": mass_kg(made["kg"]),
+        }  # fmt: skip
+    else:
+        told = _("%(unit)s now holds %(mass)s.") % {
+            "unit": made["unit"], "mass": mass_kg(made["left_kg"]),
+        }  # fmt: skip
+    return " ".join([told, *made["warnings"]])

@@ -1,0 +1,71 @@
+"""What refusals are called on pages, where the words of the API name its members and headers.
+
+Whoever stands at a drum has fields and buttons before them, and no JSON.
+"""
+
+from collections.abc import Mapping
+from typing import Final, NamedTuple
+
+from app.shared.kinds import KINDS
+from app.web.texts import N_
+
+
+class Words(NamedTuple):
+    """The short title of a refusal, and what to know and do."""
+
+    title: str
+    meaning: str
+
+
+_TITLES: Final[Mapping[str, str]] = {"invalid": N_("Something is not right")}
+
+_MEANINGS: Final[Mapping[str, str]] = {
+    "ambiguous-code": N_(
+        "A unit and a place carry the same code. Begin at the page of the one that is meant."
+    ),
+    "busy": N_("Send it again in a moment: it is booked once, whatever came of it before."),
+    "has-dependants": N_(
+        "An entry can be voided while nothing was made from its coffee. Void what is named first, "
+        "the newest first, or all of it together at the page of the unit."
+    ),
+    "idempotency-key-reused": N_("Open the form anew: this one was booked with something else."),
+    "implausible-loss": N_(
+        "The charge or the end weight is probably a slip of the scale or the keyboard. Weigh "
+        "again. If it is so, tick that it was weighed again, further below on the form."
+    ),
+    "invalid": N_("Beside each field stands what is wrong with it. Nothing was stored."),
+    "malformed-gs1": N_(
+        "It claims to be a barcode or a link of GS1 and breaks a rule of it. Scan it again; if it "
+        "stays so, the label itself is wrong: tell whoever printed it."
+    ),
+    "mark-taken": N_(
+        "An ICO mark names one shipment in a coffee year. Look at the sack again. If this lot is "
+        "a further parcel of it, or was shipped in another coffee year, say so with the mark."
+    ),
+    "not-empty": N_(
+        "A place is cleaned when it is empty. Draw or move what is in it first, or say when it "
+        "was cleaned."
+    ),
+    "off-recipe": N_(
+        "The shares are further from those of the recipe than its tolerance. Weigh again, or let "
+        "quality book it with a reason."
+    ),
+    "precondition-failed": N_("Open it as it is now, then decide."),
+    "precondition-required": N_("Open it as it is now, so that nobody's change is lost."),
+    "request-in-flight": N_("It is being booked. Look again in a moment."),
+    "tasting-limits-use": N_(
+        "A tasting decided what the roast may be used for; the words above say what. Take less of "
+        "it, choose a recipe that takes rework, or have it tasted again."
+    ),
+    "too-many-requests": N_("More came than is answered within a minute. Try again in a moment."),
+    "unauthorized": N_("Sign in first."),
+    "unknown-reference": N_("It names something that has no card yet. Enter that first."),
+    "unsupported-media-type": N_("A photo is sent as JPEG, PNG or WebP."),
+    "voided": N_("A correcting entry says that it never was. What took its place is named."),
+}
+
+
+def words_of(slug: str) -> Words:
+    """Say a kind of refusal to somebody at a page."""
+    kind = KINDS[slug]
+    return Words(_TITLES.get(slug, kind.title), _MEANINGS.get(slug, kind.meaning))
