@@ -47,7 +47,7 @@ def newest_backup(session: Session) -> BookBackup | None:
 def standing(session: Session, settings: Settings) -> Standing:
     """Tell how long the book has gone without a backup, and whether that is too long."""
     last = newest_backup(session)
-    since = session.scalar(last_safe())
+    since = last.made_at if last else session.scalar(last_safe())
     return Standing(last, since, too_long(since, settings))
 
 

@@ -19,6 +19,7 @@ from app.cover.schemas import (
 from app.ledger.clerk import Reader
 from app.shared.answers import Answer, api_router
 from app.shared.times import Day
+from app.shared.turns import reads
 
 router = api_router("cover")
 
@@ -84,6 +85,7 @@ def show_projection(
 
 
 @router.post("/cover/what-if", response_model=WhatIfOut)
+@reads
 def suppose(clerk: Reader, asked: WhatIfIn) -> Response:
     """Say how cover would change if a customer joined or a lot failed. Nothing is booked."""
     return Answer(clerk.read(supposing.what_if, asked, clerk.settings))

@@ -13,6 +13,7 @@ from app.settings import Settings
 from app.shared.answers import Answer, api_router
 from app.shared.bodies import body_of
 from app.shared.problems import Refused
+from app.shared.turns import reads
 from app.tracing.schemas import Direction
 
 router = api_router("epcis")
@@ -80,6 +81,7 @@ def _given(request: Request, content: Annotated[bytes, Depends(_body)]) -> Mappi
 
 
 @router.post("/epcis/proposals", response_model=ProposalsOut, openapi_extra=_SENT)
+@reads
 def propose_deliveries(
     clerk: Reader, document: Annotated[Mapping[str, Any], Depends(_given)]
 ) -> Response:

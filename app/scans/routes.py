@@ -6,11 +6,13 @@ from app.ledger.clerk import Reader
 from app.scans import queries
 from app.scans.schemas import ScanIn, ScanOut
 from app.shared.answers import Answer, api_router
+from app.shared.turns import reads
 
 router = api_router("scans")
 
 
 @router.post("/scans", response_model=ScanOut)
+@reads
 def scan(clerk: Reader, asked: ScanIn) -> Response:
     """Tell what a scanner read: a code of the house, a GS1 barcode or link, an ICO mark.
 

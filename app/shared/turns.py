@@ -6,6 +6,7 @@ would soon have every thread, and nobody could look up a sack until they are thr
 
 from collections.abc import Awaitable, Callable
 from functools import wraps
+from inspect import iscoroutinefunction
 from typing import Any, Final, ParamSpec, TypeVar
 
 from anyio import Semaphore
@@ -40,6 +41,15 @@ def in_turn(endpoint: Callable[P, R]) -> Callable[P, Awaitable[R]]:
     return waiting
 
 
+_READING: Final[set[Callable[..., Any]]] = set()
+
+
+def reads(endpoint: Callable[P, R]) -> Callable[P, R]:
+    """Mark an endpoint that is posted to and writes nothing: it waits for nobody."""
+    _READING.add(endpoint)
+    return endpoint
+
+
 class TurnRoute(APIRoute):
     """A route that takes turns where it writes."""
 
@@ -51,7 +61,8 @@ class TurnRoute(APIRoute):
         methods: set[str] | list[str] | None = None,
         **kwargs: Any,  # noqa: ANN401 - what a route of the library takes
     ) -> None:
-        """Make it as the library does."""
-        if set(methods or ()) - {"GET", "HEAD"}:
+        """Make it as the library does; a coroutine takes no thread and is left alone."""
+        writes = set(methods or ()) - {"GET", "HEAD"} and endpoint not in _READING
+        if writes and not iscoroutinefunction(endpoint):
             endpoint = in_turn(endpoint)
         super().__init__(path, endpoint, methods=methods, **kwargs)

@@ -8,6 +8,7 @@ from app.ledger.clerk import Reader
 from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
 from app.shared.times import MomentIn
+from app.shared.turns import reads
 from app.tracing import impact, queries, units
 from app.tracing.schemas import MOST_HOPS, Direction, ImpactOut, TraceIn, TraceOut, UnitOut
 
@@ -41,6 +42,7 @@ def trace(
 
 
 @router.post("/trace", response_model=TraceOut)
+@reads
 def trace_set(clerk: Reader, asked: TraceIn) -> Response:
     """Trace a set of units, what stood at a place during a time, or what a material lot is in."""
     return Answer(clerk.read(queries.trace_set, asked))

@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from pydantic import BaseModel, Field
 
 from app.shared.db import reading, writing
@@ -11,9 +11,10 @@ from app.shared.sign_in import User, knows_password, set_password
 from app.web import forms, sessions
 from app.web.desk import Desk, Visiting
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.texts import _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 class MannerIn(BaseModel):

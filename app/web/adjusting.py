@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlalchemy import select
 from sqlmodel import Session, col
 
@@ -21,11 +21,12 @@ from app.web import forms
 from app.web.desk import Desk, may
 from app.web.forms import Form, Typed
 from app.web.offers import Offer, standing
+from app.web.routing import page_router
 from app.web.shown import mass_kg
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/adjust", N_("Adjust a weight"), Room.STORE, Permission.ADJUST, offline=True),)
 OFFERS = (

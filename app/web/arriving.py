@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from pydantic import BaseModel
 from sqlalchemy import func, select
 from sqlmodel import Session, col
@@ -32,9 +32,10 @@ from app.shared.codes import fold
 from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 Receiver = Annotated[Desk, may(Permission.RECEIVE)]
 Inspector = Annotated[Desk, may(Permission.INSPECT)]

@@ -11,11 +11,12 @@ from mimetypes import guess_type
 from pathlib import Path
 from typing import Final
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.shared.problems import Refused
+from app.web.routing import page_router
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 STATIC: Final = Path(__file__).parent / "static"
 _FONTS: Final = {

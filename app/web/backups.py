@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Annotated, Any, Final
 
 from anyio import CapacityLimiter, to_thread
-from fastapi import APIRouter, Response
+from fastapi import Response
 from pydantic import BaseModel
 
 from app.copies.files import CopyError
@@ -17,10 +17,11 @@ from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/backups", N_("Backups"), Room.OFFICE, Permission.ADMIN),)
 

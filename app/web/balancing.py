@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Annotated, Final
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from pydantic import Field
 from sqlmodel import Session
 
@@ -19,11 +19,12 @@ from app.tracing.flow.svg import draw_in_page
 from app.web.desk import Visiting
 from app.web.kinds import named
 from app.web.offers import Offer
+from app.web.routing import page_router
 from app.web.shown import moment, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/mass-balance", N_("Mass balance"), Room.QUALITY, Permission.READ),)
 OFFERS = (Offer("/mass-balance?code={code}", N_("Mass balance"), Permission.READ),)

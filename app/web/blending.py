@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session, col, select
 
 from app.packing.actions import blend
@@ -19,11 +19,12 @@ from app.web.desk import Desk, may
 from app.web.forms import Form, Unreadable, asks, kept, read_number
 from app.web.gate import disposition
 from app.web.parts import Loose, by_what_they_are, is_of, loose_coffee, take
+from app.web.routing import page_router
 from app.web.shown import kg_of_pounds, mass_kg, number, typed_mass
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, manner
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/blend", N_("Blend"), Room.ROASTING, Permission.BLEND, offline=True),)
 

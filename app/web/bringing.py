@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlalchemy import select
 from sqlmodel import Session, col
 
@@ -26,10 +26,11 @@ from app.web import forms
 from app.web.desk import Desk, may
 from app.web.forms import Form
 from app.web.moving import told
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, manner
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/bring", N_("Bring to the drum"), Room.STORE, Permission.MOVE, offline=True),)
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import BaseModel
 
 from app.roasting.batches import actions as batches
@@ -17,9 +17,10 @@ from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 class Cancel(NamedTuple):

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
@@ -20,10 +20,11 @@ from app.web import forms, loading
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.offers import Offer, left
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/cases", N_("Pack cases"), Room.PACKING, Permission.PACK, offline=True),)
 OFFERS = (

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlalchemy import Row, func, literal, select, union_all
 from sqlmodel import Session, col
 
@@ -22,10 +22,11 @@ from app.shared.codes import PlaceCode
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/clean", N_("Machine or silo cleaned"), Room.ROASTING, Permission.CLEAN, offline=True),

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from pycountry import countries
 from sqlalchemy import ColumnElement, case, func, or_, select
 from sqlalchemy.orm import aliased
@@ -24,10 +24,11 @@ from app.shared.times import now
 from app.web.desk import Visiting
 from app.web.moistures import WORDS
 from app.web.offers import Offer, left
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, manner
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/coffee", N_("Find a coffee"), Room.STORE, Permission.READ),)
 OFFERS = (

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlmodel import Session
 
 from app.green.actions import SUPPLIERS
@@ -18,11 +18,12 @@ from app.shared.times import now
 from app.standards.buying import Form, PriceUnit, WeightBasis
 from app.web import cards
 from app.web.desk import Desk, may
+from app.web.routing import page_router
 from app.web.shown import mass_kg
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/contracts", N_("Contracts"), Room.BUYING, Permission.CONTRACTS),

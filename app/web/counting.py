@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import BaseModel
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -29,11 +29,12 @@ from app.shared.staff import Permission
 from app.web import forms
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form, Typed
+from app.web.routing import page_router
 from app.web.shown import mass_kg
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/counts", N_("Count a rack"), Room.STORE, Permission.COUNT),)
 

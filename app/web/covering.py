@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from app.buying import queries
 from app.buying.schemas import UseBy
@@ -18,11 +18,12 @@ from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.shown import kilograms, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/cover", N_("Days of cover"), Room.BUYING, Permission.PLANNING),

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session
 
 from app.sending.crates.actions import count, move
@@ -16,10 +16,11 @@ from app.shared.staff import Permission
 from app.web import loading
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/crates", N_("Crates out and back"), Room.SENDING, Permission.DISPATCH),)
 

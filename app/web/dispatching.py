@@ -5,7 +5,7 @@ from datetime import timedelta
 from itertools import groupby
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlmodel import Session
 
 from app.ledger.tables import UnitKind
@@ -34,11 +34,12 @@ from app.web import loading
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.offers import Offer
+from app.web.routing import page_router
 from app.web.shown import mass_kg
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/sending", N_("Orders to send"), Room.SENDING, Permission.DISPATCH),

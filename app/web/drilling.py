@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session
 
 from app.recall.drills import actions, picking, queries
@@ -14,10 +14,11 @@ from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/drills", N_("Recall drills"), Room.QUALITY, Permission.SIGN_DRILL),)
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from fastapi.responses import RedirectResponse
 
 from app.scans.queries import scan
@@ -11,9 +11,10 @@ from app.shared.answers import Answer
 from app.shared.problems import Refused
 from app.web.desk import Visiting
 from app.web.kinds import address_of, named
+from app.web.routing import page_router
 from app.web.texts import _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 Text = Annotated[str, Query(min_length=1, max_length=LONGEST)]
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlmodel import Session
 
 from app.ledger.tables import UnitKind
@@ -24,10 +24,11 @@ from app.web import forms, sampling
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form, Typed
 from app.web.offers import Offer, standing
+from app.web.routing import page_router
 from app.web.shown import number
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 OFFERS = (
     Offer(

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session, col, select
 
 from app.green.certificates.actions import put_on_record
@@ -17,9 +17,10 @@ from app.value.actions import add_cost
 from app.value.schemas import CostIn
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 Certifier = Annotated[Desk, may(Permission.CERTIFICATES)]
 Bookkeeper = Annotated[Desk, may(Permission.COSTS)]

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session
 
 from app.ledger import actions as ledger
@@ -21,10 +21,11 @@ from app.shared.times import now
 from app.web.arriving import STEPS
 from app.web.desk import Desk, Visiting, may
 from app.web.offers import IN_STOCK, Offer
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/hold", N_("Stop coffee"), Room.QUALITY, Permission.HOLD, offline=True),

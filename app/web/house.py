@@ -3,7 +3,7 @@
 import platform
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlalchemy import Engine, func, make_url, select, text
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col
@@ -18,10 +18,11 @@ from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.backups import backed_up
 from app.web.desk import Desk, may
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/settings", N_("Settings"), Room.OFFICE, Permission.ADMIN),

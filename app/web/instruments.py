@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session
 
 from app.green.instruments import actions, queries
@@ -18,10 +18,11 @@ from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.readings import KINDS
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/instruments", N_("Look after instruments"), Room.STORE, Permission.INSTRUMENTS),)
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field
 from sqlalchemy import Row, select
 from sqlmodel import Session, col
@@ -25,10 +25,11 @@ from app.web.acts import act
 from app.web.desk import Desk, Visiting, may
 from app.web.life import entries_of
 from app.web.offers import Offer
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, manner
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/journal", N_("Journal"), Room.OFFICE, Permission.READ),)
 OFFERS = (Offer("/journal?code={code}", N_("Its entries"), Permission.READ, fits=lambda _: True),)

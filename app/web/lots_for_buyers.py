@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal, NamedTuple
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import Depends, Query, Response
 from sqlmodel import Session
 
 from app.buying.queries import age_by_month
@@ -27,11 +27,12 @@ from app.value.schemas import AgedLot, CostOfMass
 from app.value.showing import of_mass
 from app.web.desk import Visiting
 from app.web.offers import Offer
+from app.web.routing import page_router
 from app.web.shown import kilograms, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/green", N_("Green on hand"), Room.BUYING, Permission.PRICES),)
 OFFERS = (Offer("/green/{code}", N_("Where it grew"), Permission.READ, frozenset({UnitKind.LOT})),)

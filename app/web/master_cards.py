@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Annotated, Any, Final, NamedTuple
 from urllib.parse import quote
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from sqlmodel import Session
 
 from app.green.actions import SUPPLIERS
@@ -50,11 +50,12 @@ from app.shared.staff import Permission
 from app.web import cards, readings, store
 from app.web.desk import Desk, Visiting
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.shown import mass_kg, number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 class Field(NamedTuple):

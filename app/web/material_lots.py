@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from pydantic import BaseModel
 from sqlmodel import Session
 
@@ -18,10 +18,11 @@ from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.shown import number
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 Releaser = Annotated[Desk, may(Permission.RELEASE)]
 

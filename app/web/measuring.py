@@ -3,7 +3,7 @@
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.green.readings import actions
 from app.green.readings.schemas import ReadingIn
@@ -12,11 +12,12 @@ from app.shared.staff import Permission
 from app.web.desk import Desk, may
 from app.web.offers import Offer, left
 from app.web.readings import to_mind
+from app.web.routing import page_router
 from app.web.shown import number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/moisture", N_("Take a moisture reading"), Room.STORE, Permission.READING, offline=True),

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.ledger.tables import UnitKind
 from app.places import actions
@@ -10,10 +10,11 @@ from app.places.schemas import MoveIn
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
 from app.web.offers import Offer, left
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/move", N_("Move sacks"), Room.STORE, Permission.MOVE, offline=True),)
 OFFERS = (

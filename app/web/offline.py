@@ -1,12 +1,13 @@
 """What a browser needs to go on while the connection is gone."""
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.shared.answers import Answer
 from app.web.assets import contents
 from app.web.desk import Visiting
+from app.web.routing import page_router
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 @router.get("/worker.js")

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlmodel import Session, col, select
 
 from app.packing.tables import Product
@@ -16,10 +16,11 @@ from app.shared.staff import Permission
 from app.web import cards, loading
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/orders", N_("Orders"), Room.SENDING, Permission.ORDERS),)
 

@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlalchemy import Row
 from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, select
@@ -25,11 +25,12 @@ from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form, asks, kept
 from app.web.offers import Offer
 from app.web.parts import Loose, by_what_they_are, is_of, loose_coffee, take
+from app.web.routing import page_router
 from app.web.shown import local_minute, typed_mass, typed_number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/pack", N_("Fill bags"), Room.PACKING, Permission.PACK, offline=True),

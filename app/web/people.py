@@ -3,7 +3,7 @@
 from enum import StrEnum
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import BaseModel, Field
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -16,10 +16,11 @@ from app.shared.staff import Permission, Role
 from app.shared.times import Day, now
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/people", N_("People"), Room.OFFICE, Permission.ADMIN),

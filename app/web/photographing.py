@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Annotated, Final
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from starlette.datastructures import UploadFile
 
 from app.green.arrivals import photos
@@ -17,9 +17,10 @@ from app.web import forms
 from app.web.arriving import KINDS
 from app.web.desk import MOST_FILES, Desk, Visiting, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.texts import _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 Photographer = Annotated[Desk, may(Permission.INSPECT, files=True)]
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlmodel import Session
 
 from app.cover.cards.queries import PLANNING_CARDS, planning_cards, tidy
@@ -17,10 +17,11 @@ from app.shared.staff import Permission
 from app.web import cards
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/planning", N_("How it is bought"), Room.BUYING, Permission.PLANNING),)
 Planner = Annotated[Desk, may(Permission.PLANNING)]

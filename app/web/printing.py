@@ -2,7 +2,7 @@
 
 from typing import Annotated, Final
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from sqlalchemy import func, select
 from sqlmodel import Session, col
 
@@ -17,10 +17,11 @@ from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.offers import Offer
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/labels", N_("Print labels"), Room.STORE, Permission.LABELS),)
 _LABELLED: Final = frozenset(UnitKind) - {UnitKind.LOT, UnitKind.DISPATCH}

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlalchemy import ColumnElement, case, func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
@@ -22,10 +22,11 @@ from app.web.desk import Desk, may
 from app.web.forms import Form
 from app.web.moving import told
 from app.web.offers import Offer, left
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/put-away", N_("Put away"), Room.STORE, Permission.MOVE, offline=True),)
 OFFERS = (

@@ -5,7 +5,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session
 
 from app.green.condition.climate import climate_page
@@ -27,11 +27,12 @@ from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.moistures import WORDS
 from app.web.offers import Offer
+from app.web.routing import page_router
 from app.web.shown import number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/watch", N_("Watch moisture and rooms"), Room.STORE, Permission.READ),

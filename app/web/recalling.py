@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from pydantic import BaseModel
 
 from app.epcis.routes import tell
@@ -24,11 +24,12 @@ from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.kinds import named
 from app.web.rendering import as_file
+from app.web.routing import page_router
 from app.web.shown import mass_kg, number, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/recalls", N_("Recall cases"), Room.QUALITY, Permission.RECALL),)
 

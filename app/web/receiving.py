@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from pycountry import countries
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -18,6 +18,7 @@ from app.web import forms
 from app.web.desk import Desk, may
 from app.web.expected import Expected, expected
 from app.web.forms import Form, Typed, Unreadable
+from app.web.routing import page_router
 from app.web.sack_lines import (
     SOUND,
     Line,
@@ -35,7 +36,7 @@ from app.web.shown import local_minute, mass_kg, number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, manner, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/receive", N_("Receive a delivery"), Room.STORE, Permission.RECEIVE, offline=True),)
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from pydantic import BaseModel
 
 from app.green.certificates.actions import withdraw
@@ -26,9 +26,10 @@ from app.value.actions import void_cost
 from app.value.schemas import CostVoidIn
 from app.web.desk import Desk, Visiting
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.texts import N_, _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
 Of = Annotated[Code | None, Query()]

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlmodel import Session
 
 from app.ledger.tables import UnitKind
@@ -16,10 +16,11 @@ from app.web import loading
 from app.web.desk import Desk, may
 from app.web.forms import Form
 from app.web.offers import Offer
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/returns", N_("Take bags back"), Room.SENDING, Permission.RETURN),)
 OFFERS = (

@@ -5,7 +5,7 @@ from datetime import date
 from itertools import groupby
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlalchemy import Row, select
 from sqlmodel import Session, col
 
@@ -24,10 +24,11 @@ from app.web.charges import Charge, waiting
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.gate import disposition
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/roasting", N_("Today's roasts"), Room.ROASTING, Permission.ROAST),

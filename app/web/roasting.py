@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlmodel import Session, col, select
 
 from app.ledger.queries import unit_by_code
@@ -30,11 +30,12 @@ from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form, Typed
 from app.web.gate import CHECKS, disposition
 from app.web.offers import Offer
+from app.web.routing import page_router
 from app.web.shown import local_minute, mass_kg, number, typed_mass, typed_number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/roast", N_("Roast"), Room.ROASTING, Permission.ROAST, offline=True),)
 _ROASTED: Final = frozenset({UnitKind.ROAST})

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlmodel import Session
 
 from app.ledger.queries import unit_by_code
@@ -21,11 +21,12 @@ from app.web import forms
 from app.web.desk import Desk, may
 from app.web.forms import Form, Typed, Unreadable
 from app.web.offers import Offer, left
+from app.web.routing import page_router
 from app.web.shown import mass_kg
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/samples", N_("Draw a sample"), Room.STORE, Permission.SAMPLE),)
 OFFERS = (

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session
 
 from app.sending.sales.actions import sell
@@ -17,10 +17,11 @@ from app.shared.times import now
 from app.web import loading
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (
     Task("/sales", N_("Sold over the counter"), Room.SENDING, Permission.DISPATCH, offline=True),

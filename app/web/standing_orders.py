@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session
 
 from app.sending.standing import actions, queries
@@ -23,11 +23,12 @@ from app.web import cards
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.ordering import LINES, choices
+from app.web.routing import page_router
 from app.web.shown import day
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/standing-orders", N_("Standing orders"), Room.SENDING, Permission.ORDERS),)
 

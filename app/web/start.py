@@ -5,7 +5,7 @@ from datetime import timedelta
 from typing import Any, Final, NamedTuple
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session
 
 from app.copies.queries import too_long
@@ -22,10 +22,11 @@ from app.web.expected import expected
 from app.web.first_few import LINES as _LINES
 from app.web.first_few import first_few
 from app.web.instruments import due
+from app.web.routing import page_router
 from app.web.shown import day, mass
 from app.web.texts import _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 _AHEAD: Final = timedelta(days=7)
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlalchemy import case, func, select
 from sqlmodel import Session, col
 
@@ -18,10 +18,11 @@ from app.settings import Settings
 from app.shared.staff import Permission
 from app.web.desk import Visiting
 from app.web.moistures import WORDS
+from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/store", N_("See the store"), Room.STORE, Permission.READ),)
 

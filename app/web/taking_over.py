@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.green.opening import Sorted, sort_asked, take_over
 from app.green.schemas import StockFileIn
@@ -12,11 +12,12 @@ from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.shown import mass_kg, number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/opening-stock", N_("Take over opening stock"), Room.OFFICE, Permission.ADMIN),)
 

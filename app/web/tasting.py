@@ -4,7 +4,7 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlalchemy import Row
 from sqlmodel import Session
 
@@ -22,11 +22,12 @@ from app.web.desk import Desk, may
 from app.web.forms import Form
 from app.web.gate import CHECKS, disposition
 from app.web.offers import Offer
+from app.web.routing import page_router
 from app.web.shown import mass_kg, number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 _ROASTED: Final = frozenset({UnitKind.ROAST})
 OFFERS = (Offer("/cup/{code}", N_("Taste it"), Permission.CUP, _ROASTED, likely=_ROASTED),)

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlalchemy import select
 from sqlmodel import Session, col
 
@@ -28,11 +28,12 @@ from app.web.forms import Form
 from app.web.kinds import named
 from app.web.offers import Offer
 from app.web.rendering import as_file
+from app.web.routing import page_router
 from app.web.shown import country, spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/trace", N_("Trace coffee"), Room.QUALITY, Permission.READ),)
 OFFERS = (

@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from sqlmodel import Session
 
 from app.places.tables import MIXING
@@ -14,10 +14,11 @@ from app.web.kinds import REASONS, named
 from app.web.life import SHOWN, Life, life
 from app.web.offers import offers_of
 from app.web.readings import KINDS
+from app.web.routing import page_router
 from app.web.standing import standing_at
 from app.web.tasting import VERDICTS
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 
 class Whole(NamedTuple):

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.ledger.corrections import acts
 from app.ledger.corrections.schemas import ActVoidIn
@@ -18,10 +18,11 @@ from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.kinds import REASONS, named
 from app.web.offers import Offer
+from app.web.routing import page_router
 from app.web.shown import mass_kg
 from app.web.texts import N_, _, ngettext
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 OFFERS = (
     Offer("/void/{code}", N_("Void"), Permission.VOID, grave=True),

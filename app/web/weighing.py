@@ -8,7 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from fastapi.responses import RedirectResponse
 from sqlmodel import Session
 
@@ -36,11 +36,12 @@ from app.web.desk import Desk, may
 from app.web.forms import Form, Unreadable, read_number
 from app.web.offers import Offer
 from app.web.packing import packed_on
+from app.web.routing import page_router
 from app.web.shown import number, spoken, typed_number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 TASKS = (Task("/weigh", N_("Weigh bags"), Room.PACKING, Permission.WEIGH),)
 _PACKED: Final = frozenset({UnitKind.PACK})
