@@ -55,6 +55,7 @@ def throw_anything(
     with writing(service.state.engine) as session:
         token = add_token(session, "anything", [Role.ADMIN])
         codes = list(session.scalars(select(col(Unit.code)).order_by(col(Unit.id)).limit(60)))
+    service.openapi()  # made once and kept: whoever asks for it gives up after ten seconds
     with TemporaryDirectory(prefix="jutebook-anything-") as folder, served(service) as address:
         known = Path(folder) / "known.json"
         numbers = [str(number) for number in range(1, 9)]
