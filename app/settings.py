@@ -267,7 +267,8 @@ class Settings(BaseSettings):
     bag_pages_a_minute: Annotated[int, Field(ge=1, le=1_000_000)] = 300
     """How many are answered within a minute, to everybody together."""
     house_language: Literal["en", "de"] = "en"
-    """What labels are printed in, whoever prints them: they are read for years and by all."""
+    """What labels and delivery notes are printed in, whoever prints them: they are read for years,
+    by all of the house and by whoever is sent its coffee."""
     firm_name: Annotated[str, Field(max_length=200)] = ""
     """Who sends, as it stands on delivery notes."""
     firm_address: Annotated[str, Field(max_length=1000)] = ""

@@ -203,7 +203,7 @@ def _packs(session: Session, ids: Collection[int], settings: Settings) -> Faces:
                 row.name,
                 row.bags,
                 row.nominal_g,
-                date_mark(row.best_before, row.date_form),
+                date_mark(row.best_before, row.date_form, _speech(settings).gettext),
                 row.happened_at.date(),
                 bool(row.held),
             ),

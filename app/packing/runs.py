@@ -1,7 +1,7 @@
 """What a pack says of its run beside its mass: dates, warnings, packing materials, gaps."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -70,9 +70,11 @@ def _known_to_have_no_valve(taken: Sequence[Taken]) -> bool:
     return bool(of_bags) and all(has_valve is False for has_valve in of_bags)
 
 
-def date_mark(best_before: date | None, form: str | None) -> str | None:
+def date_mark(
+    best_before: date | None, form: str | None, say: Callable[[str], str] = str
+) -> str | None:
     """Word the date for the bags; packs of before its form was kept were dated to the day."""
-    return written(best_before, DateForm(form or DateForm.DAY)) if best_before else None
+    return written(best_before, DateForm(form or DateForm.DAY), say) if best_before else None
 
 
 def told_of_run(pack: Pack, materials: Sequence[MaterialUseOut]) -> dict[str, Any]:

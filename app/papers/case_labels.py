@@ -13,9 +13,10 @@ from fpdf import FPDF
 from app.labels.drawing import PrintJob, draw
 from app.labels.fonts import FontRuler
 from app.labels.pieces import MM, Face, Item, Lettering, half_points
+from app.papers.cases import case_name, contents_text
 from app.papers.drawing import draw_words
-from app.papers.sheets import Words
-from app.shared.mass import kg_text
+from app.papers.sheets import Words, wrapped
+from app.shared.speech import PLAIN, Speech
 from app.standards.sscc import element_string, is_sscc
 
 _MODULE: Final = 495
@@ -37,22 +38,24 @@ class CaseFacts(NamedTuple):
     packed_at: datetime
     caution: str | None
 
-    def said(self) -> tuple[str, ...]:
+    def said(self, speech: Speech) -> tuple[str, str, str | None]:
         """Say what is in it: its lot mark where it is one, else how many there are."""
         marks = self.lot_marks
-        lots = marks[0] if len(marks) == 1 else f"{len(marks)} lot marks"
-        kind = self.kind.replace("_", " ").capitalize()
-        return (f"{kind}: {self.bags} bags, {kg_text(self.grams)} net", lots)
+        many = speech.gettext("%(number)s lot marks") % {"number": len(marks)}
+        lots = marks[0] if len(marks) == 1 else many
+        within = contents_text(self.bags, self.grams, speech)
+        caution = speech.gettext(self.caution) if self.caution else None
+        return f"{case_name(self.kind, speech)}: {within}", lots, caution
 
 
-def draw_case_label(facts: CaseFacts, width_mm: int, height_mm: int) -> bytes:
+def draw_case_label(facts: CaseFacts, size_mm: tuple[int, int], speech: Speech = PLAIN) -> bytes:
     """Draw the label of one case."""
-    size = (width_mm * MM, height_mm * MM)
+    size = (size_mm[0] * MM, size_mm[1] * MM)
     if is_sscc(facts.code):
-        return _draw_sscc(facts, *size)
-    first, second = facts.said()
+        return _draw_sscc(facts, *size, speech)
+    first, second, caution = facts.said(speech)
     items = (Item((first,), 125, bold=True), Item((second,)))
-    face = Face(facts.code, items, caution=facts.caution)
+    face = Face(facts.code, items, caution=caution)
     return draw(PrintJob(facts.code, facts.packed_at, [face], size))
 
 
@@ -62,7 +65,7 @@ def bars(code: str) -> str:
     return str(modules)
 
 
-def _draw_sscc(facts: CaseFacts, width: int, height: int) -> bytes:
+def _draw_sscc(facts: CaseFacts, width: int, height: int, speech: Speech) -> bytes:
     modules = bars(facts.code)
     # A narrow roll gets narrower modules: better read from near than not at all.
     module = min(_MODULE, width // (len(modules) + 2 * QUIET))
@@ -83,18 +86,22 @@ def _draw_sscc(facts: CaseFacts, width: int, height: int) -> bytes:
             x = (left + place * module) / MM
             pdf.rect(x, _TOP / MM, len(run) * module / MM, tall / MM, style="F")
         place += len(run)
-    _draw_texts(pdf, facts, _TOP + tall, width)
+    _draw_texts(pdf, facts, (_TOP + tall, width), speech)
     return bytes(pdf.output())
 
 
-def _draw_texts(pdf: FPDF, facts: CaseFacts, y: int, width: int) -> None:
+def _draw_texts(pdf: FPDF, facts: CaseFacts, below: tuple[int, int], speech: Speech) -> None:
     ruler = FontRuler()
-    texts = [(element_string(facts.code), _LARGE), *((said, _TEXT) for said in facts.said())]
-    if facts.caution:
-        texts.append((facts.caution, _TEXT))
+    y, width = below
+    first, second, caution = facts.said(speech)
+    across = width - 6 * MM
+    lines = wrapped(caution, across, _TEXT, Lettering.TEXT, ruler) if caution else []
+    texts = [
+        (element_string(facts.code), _LARGE), *((said, _TEXT) for said in (first, second, *lines)),
+    ]  # fmt: skip
     for text, em in texts:
         lettering = Lettering.CODE if em == _LARGE else Lettering.TEXT
-        fitting = min(em, em * (width - 6 * MM) // max(ruler.width(text, lettering, em), 1))
+        fitting = min(em, em * across // max(ruler.width(text, lettering, em), 1))
         y += fitting * 14 // 10
         x = (width - ruler.width(text, lettering, fitting)) // 2
         draw_words(pdf, Words(x, y, text, fitting, lettering), ruler)

@@ -12,8 +12,9 @@ from fpdf.enums import TextMode
 
 from app.labels.fonts import FontRuler, readable, runs
 from app.labels.pieces import MM, Lettering, half_points
-from app.papers.layout import NoteFacts, lay_out
+from app.papers.layout import NoteFacts, lay_out, title
 from app.papers.sheets import PAGE, Page, Words
+from app.shared.speech import PLAIN, Speech
 
 _POINT = half_points(2)
 _STROKE = 0.03
@@ -22,23 +23,24 @@ _RULE = 0.2
 _LEFT, _RIGHT = 18, 192
 
 
-def draw_note(facts: NoteFacts) -> bytes:
+def draw_note(facts: NoteFacts, speech: Speech = PLAIN) -> bytes:
     """Draw a delivery note and write the file."""
     ruler = FontRuler()
-    pages = lay_out(_readable(facts), ruler)
-    pdf = blank_file(f"Delivery note {facts.code}", facts.recorded_at)
+    pages = lay_out(_readable(facts), ruler, speech)
+    pdf = blank_file(title(facts.code, speech), facts.recorded_at, speech)
     for page in pages:
         draw_page(pdf, page, ruler)
     return bytes(pdf.output())
 
 
-def blank_file(title: str, at: datetime) -> FPDF:
+def blank_file(title: str, at: datetime, speech: Speech = PLAIN) -> FPDF:
     """Begin a file of A4 that carries this time and no other."""
     pdf = FPDF(unit="mm", format=(PAGE[0] / MM, PAGE[1] / MM))
     pdf.set_auto_page_break(False)
     pdf.set_margin(0)
     pdf.set_creation_date(at)
     pdf.set_title(title)
+    pdf.set_lang(speech.language)
     pdf.set_creator("Jutebook")
     pdf.set_draw_color(0)
     pdf.set_text_color(0)

@@ -9,14 +9,15 @@ from datetime import date, datetime
 from typing import Final, NamedTuple
 
 from app.labels.pieces import MM, Lettering, Ruler
+from app.papers.cases import case_name, contents_text
 from app.papers.sheets import GAP, LEFT, RIGHT, SMALL, TEXT, Page, Sheet, leading
-from app.shared.mass import kg_text
+from app.shared.speech import N_, PLAIN, Speech, at_utc
 from app.standards.sscc import element_string, is_sscc
 
 _HALF = LEFT + 90 * MM
-_LOT, _UNTIL, _BAGS = LEFT + 74 * MM, LEFT + 116 * MM, LEFT + 152 * MM
+_LOT, _UNTIL, _BAGS = LEFT + 74 * MM, LEFT + 110 * MM, LEFT + 152 * MM
 
-SOURCE: Final = (
+SOURCE: Final = N_(
     "Kept to say who supplied and who was supplied: Regulation (EC) No 178/2002, Article 18. What "
     "is said follows the pattern of Implementing Regulation (EU) No 931/2011, Article 3."
 )
@@ -61,87 +62,97 @@ class NoteFacts(NamedTuple):
     crates: Sequence[tuple[str, int]]
 
 
-def lay_out(facts: NoteFacts, ruler: Ruler) -> list[Page]:
+def lay_out(facts: NoteFacts, ruler: Ruler, speech: Speech = PLAIN) -> list[Page]:
     """Lay a delivery note out."""
-    heads = ["VOIDED"] if facts.voided else []
-    sheet = Sheet(ruler, [*heads, f"Delivery note {facts.code}"])
-    _parties(sheet, facts)
-    _about(sheet, facts)
-    _heading(sheet)
+    say = speech.gettext
+    heads = [say("VOIDED")] if facts.voided else []
+    sheet = Sheet(ruler, [*heads, title(facts.code, speech)])
+    _parties(sheet, facts, speech)
+    _about(sheet, facts, speech)
+    _heading(sheet, speech)
     for line in facts.lines:
-        _row(sheet, line)
-    _totals(sheet, facts)
-    _list(sheet, "Cases and pallets", [_case(each) for each in facts.cases])
-    _list(sheet, "Crates", [f"{kind}: {count}" for kind, count in facts.crates])
-    _list(sheet, "", [SOURCE], SMALL)
-    return sheet.number(facts.code)
+        _row(sheet, line, speech)
+    _totals(sheet, facts, speech)
+    _list(sheet, say("Cases and pallets"), [_case(each, speech) for each in facts.cases])
+    _list(sheet, say("Crates"), [f"{kind}: {count}" for kind, count in facts.crates])
+    _list(sheet, "", [say(SOURCE)], SMALL)
+    return sheet.number(facts.code, speech)
 
 
-def _parties(sheet: Sheet, facts: NoteFacts) -> None:
+def title(code: str, speech: Speech) -> str:
+    """Name a delivery note."""
+    return speech.gettext("Delivery note %(code)s") % {"code": code}
+
+
+def _parties(sheet: Sheet, facts: NoteFacts, speech: Speech) -> None:
     """Name who sends and who receives; an address that nobody entered is missed aloud."""
-    sheet.write(LEFT, "From", SMALL)
-    sheet.write(_HALF, "To", SMALL)
+    say = speech.gettext
+    sheet.write(LEFT, say("Sender"), SMALL)
+    sheet.write(_HALF, say("Receiver"), SMALL)
     sheet.y += leading(SMALL)
-    sender = [facts.sender or "Sender not entered", facts.sender_address or "Address not entered"]
-    receiver = [facts.customer, facts.address or "Address not entered"]
+    missing = say("Address not entered")
+    sender = [facts.sender or say("Sender not entered"), facts.sender_address or missing]
+    receiver = [facts.customer, facts.address or missing]
     width = _HALF - LEFT - 2 * GAP
     sheet.y += max(sheet.column(LEFT, width, sender), sheet.column(_HALF, RIGHT - _HALF, receiver))
     sheet.y += GAP
 
 
-def _about(sheet: Sheet, facts: NoteFacts) -> None:
-    said = [f"Dispatched {facts.dispatched_at:%Y-%m-%d %H:%M} UTC"]
+def _about(sheet: Sheet, facts: NoteFacts, speech: Speech) -> None:
+    say, at = speech.gettext, at_utc(facts.dispatched_at, speech, "%H:%M")
+    said = [say("Dispatched %(at)s") % {"at": at}]
     if facts.reference:
-        said.append(f"Reference {facts.reference}")
+        said.append(say("Reference %(reference)s") % {"reference": facts.reference})
     if facts.order:
-        said.append(f"Order {facts.order}")
+        said.append(say("Order %(number)s") % {"number": facts.order})
     sheet.y += sheet.column(LEFT, RIGHT - LEFT, said) + GAP
 
 
-def _heading(sheet: Sheet) -> None:
-    sheet.write(LEFT, "Product", SMALL)
-    sheet.write(_LOT, "Lot mark", SMALL)
-    sheet.write(_UNTIL, "Best before", SMALL)
-    sheet.right(_BAGS, "Bags", SMALL)
-    sheet.right(RIGHT, "Net", SMALL)
+def _heading(sheet: Sheet, speech: Speech) -> None:
+    say = speech.gettext
+    sheet.write(LEFT, say("Product"), SMALL)
+    sheet.write(_LOT, say("Lot mark"), SMALL)
+    sheet.write(_UNTIL, say("Best before"), SMALL)
+    sheet.right(_BAGS, say("Bags"), SMALL)
+    sheet.right(RIGHT, say("Net"), SMALL)
     sheet.y += leading(SMALL)
     sheet.rule()
 
 
-def _row(sheet: Sheet, line: NoteLine) -> None:
+def _row(sheet: Sheet, line: NoteLine, speech: Speech) -> None:
     """Write one line of the table, whole on one page."""
     about = [line.product, line.sku + (f", GTIN {line.gtin}" if line.gtin else "")]
     widths = (_LOT - LEFT - GAP, _UNTIL - _LOT - GAP)
     height = max(sheet.height(widths[0], about), sheet.height(widths[1], [line.lot_mark]))
     if not sheet.room(height):
         sheet.turn()
-        _heading(sheet)
+        _heading(sheet, speech)
     sheet.column(LEFT, widths[0], about)
     sheet.column(_LOT, widths[1], [line.lot_mark])
     if line.best_before:
-        sheet.write(_UNTIL, str(line.best_before), TEXT)
-    sheet.right(_BAGS, str(line.bags), TEXT)
-    sheet.right(RIGHT, kg_text(line.grams), TEXT)
+        sheet.write(_UNTIL, speech.day(line.best_before), TEXT)
+    sheet.right(_BAGS, speech.number(line.bags), TEXT)
+    sheet.right(RIGHT, speech.mass(line.grams), TEXT)
     sheet.y += height + GAP // 2
 
 
-def _totals(sheet: Sheet, facts: NoteFacts) -> None:
+def _totals(sheet: Sheet, facts: NoteFacts, speech: Speech) -> None:
     if not sheet.room(leading(TEXT) + GAP):
         sheet.turn()
-        _heading(sheet)
+        _heading(sheet, speech)
     sheet.rule()
     bags = sum(line.bags for line in facts.lines)
-    sheet.write(LEFT, "Total", TEXT, Lettering.BOLD)
-    sheet.right(_BAGS, str(bags), TEXT, Lettering.BOLD)
-    total = kg_text(sum(line.grams for line in facts.lines))
+    sheet.write(LEFT, speech.gettext("Total"), TEXT, Lettering.BOLD)
+    sheet.right(_BAGS, speech.number(bags), TEXT, Lettering.BOLD)
+    total = speech.mass(sum(line.grams for line in facts.lines))
     sheet.right(RIGHT, total, TEXT, Lettering.BOLD)
     sheet.y += leading(TEXT) + GAP
 
 
-def _case(case: NoteCase) -> str:
+def _case(case: NoteCase, speech: Speech) -> str:
     code = f"SSCC {element_string(case.code)}" if is_sscc(case.code) else case.code
-    kind = case.kind.replace("_", " ").capitalize()
-    return f"{kind} {code}: {case.bags} bags, {kg_text(case.grams)} net"
+    kind = case_name(case.kind, speech)
+    return f"{kind} {code}: {contents_text(case.bags, case.grams, speech)}"
 
 
 def _list(sheet: Sheet, title: str, texts: Sequence[str], em: int = TEXT) -> None:

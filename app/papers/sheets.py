@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from app.labels.pieces import MM, Lettering, Ruler, half_points
+from app.shared.speech import PLAIN, Speech
 
 PAGE: Final = (210 * MM, 297 * MM)
 """A4: ISO 216."""
@@ -139,9 +140,14 @@ class Sheet:
         self.pages[-1].rules.append(self.y)
         self.y += GAP // 2
 
-    def number(self, said: str) -> list[Page]:
+    def number(self, said: str, speech: Speech = PLAIN) -> list[Page]:
         """Number the pages in their feet."""
         for number, page in enumerate(self.pages, 1):
-            text = f"{said}, page {number} of {len(self.pages)}"
-            page.words.append(Words(LEFT, FOOT, text, SMALL))
+            page.words.append(numbered(said, number, len(self.pages), FOOT, speech))
         return self.pages
+
+
+def numbered(said: str, number: int, pages: int, y: int, speech: Speech) -> Words:
+    """Write in the foot of a page which of how many it is."""
+    text = speech.gettext("%(said)s, page %(number)s of %(pages)s")
+    return Words(LEFT, y, text % {"said": said, "number": number, "pages": pages}, SMALL)

@@ -5,11 +5,12 @@ the pages finds it.
 """
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Final, NamedTuple
 
 from app.shared.mass import kg_text
+from app.shared.times import to_utc
 
 
 def _as_it_is(said: str) -> str:
@@ -42,6 +43,12 @@ class Speech(NamedTuple):
     day: Callable[[date], str] = date.isoformat
     decimal: str = "."
     """The decimal sign of the figures along an axis."""
+
+
+def at_utc(moment: datetime, speech: Speech, clock: str = "%H:%M:%S") -> str:
+    """Write a moment on a paper: the day as the language has it, the time by UTC."""
+    utc = to_utc(moment)
+    return f"{speech.day(utc.date())} {utc:{clock}} UTC"
 
 
 PLAIN: Final = Speech()

@@ -7,6 +7,7 @@ the lot mark. A best-before date speaks of quality alone: of nothing else may be
 """
 
 from calendar import monthrange
+from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 from enum import StrEnum
 from typing import Final, NamedTuple
@@ -80,12 +81,28 @@ def stronger(one: DateForm, other: DateForm) -> DateForm:
     return min(one, other, key=_ORDER.index)
 
 
-def written(best_before: date, form: DateForm) -> str:
+WORDS: Final[Mapping[DateForm, str]] = {
+    DateForm.DAY: "Best before %(day)s %(month)s %(year)s",
+    DateForm.MONTH: "Best before end %(month)s %(year)s",
+    DateForm.YEAR: "Best before end %(year)s",
+}
+"""In another language these are the words of the regulation in that language, as German has
+"mindestens haltbar bis" and "mindestens haltbar bis Ende"."""
+
+
+def written(best_before: date, form: DateForm, say: Callable[[str], str] = str) -> str:
     """Write the date as it stands on the label: in its own order, uncoded."""
-    if form is DateForm.DAY:
-        return f"Best before {best_before:%d %m} {best_before.year:04d}"
-    month = f"{best_before:%m} " if form is DateForm.MONTH else ""
-    return f"Best before end {month}{best_before.year:04d}"
+    return say(WORDS[form]) % {
+        "day": f"{best_before:%d}", "month": f"{best_before:%m}", "year": f"{best_before.year:04d}",
+    }  # fmt: skip
+
+
+def reworded(said: str, say: Callable[[str], str]) -> str:
+    """Say the words of a date that was written in English in another language."""
+    figures = [part for part in said.split() if part.isdigit()]
+    # The forms stand in the order of what they name, so that the last ones have the fewest figures.
+    words = say(WORDS[_ORDER[-len(figures)]])
+    return words % dict(zip(("day", "month", "year")[-len(figures) :], figures, strict=True))
 
 
 def covers_until(best_before: date, form: DateForm) -> date:

@@ -8,6 +8,7 @@ from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.ledger.tables import UnitKind
+from app.papers.cases import CASES
 from app.sending.cases import actions
 from app.sending.cases.naming import CaseCode
 from app.sending.cases.queries import case_out, case_page
@@ -37,11 +38,6 @@ OFFERS = (
 Packer = Annotated[Desk, may(Permission.PACK)]
 
 CONTENTS: Final = "contents"
-KINDS: Final = {
-    CaseKind.CASE: N_("case"),
-    CaseKind.CRATE_LOAD: N_("crate with bags"),
-    CaseKind.PALLET: N_("pallet"),
-}
 STATES: Final = {
     CaseState.HERE: N_("stands here"),
     CaseState.SENT: N_("was sent"),
@@ -59,9 +55,9 @@ def _standing(session: Session) -> Sequence[Mapping[str, Any]]:
 
 
 def _ask(desk: Desk, form: Form[CaseIn]) -> Response:
-    kinds = [(str(kind), _(said)) for kind, said in KINDS.items()]
+    kinds = [(str(kind), _(said)) for kind, said in CASES.items()]
     return desk.show(
-        "cases.html", form, cases=desk.read(_standing), kinds=kinds, named=KINDS, list=CONTENTS
+        "cases.html", form, cases=desk.read(_standing), kinds=kinds, named=CASES, list=CONTENTS
     )
 
 
@@ -92,7 +88,7 @@ def _told(made: Mapping[str, Any]) -> str:
 
 def _show(desk: Desk, code: str, template: str, form: Form[Any] | None = None) -> Response:
     case = desk.read(case_out, code, desk.settings)
-    return desk.show(template, form, case=case, kinds=KINDS, states=STATES, list=CONTENTS)
+    return desk.show(template, form, case=case, kinds=CASES, states=STATES, list=CONTENTS)
 
 
 @router.get("/cases/{code}")

@@ -29,6 +29,7 @@ from app.shared.answers import Pdf
 from app.shared.codes import Code, fold
 from app.shared.paging import Page
 from app.shared.staff import Permission
+from app.shared.texts import speech_in
 from app.shared.times import now
 from app.web import loading
 from app.web.desk import Desk, Visiting, may
@@ -210,13 +211,15 @@ def show_sent(desk: Visiting, code: str) -> Response:
 def show_note(desk: Visiting, code: Code) -> Response:
     """Draw the delivery note."""
     facts = desk.read(note_facts, code, desk.settings)
+    note = draw_note(facts, speech_in(desk.settings.house_language))
     name = f'inline; filename="delivery-note-{facts.code}.pdf"'
-    return Pdf(draw_note(facts), headers={"Content-Disposition": name})
+    return Pdf(note, headers={"Content-Disposition": name})
 
 
 @router.get("/case/{code}/label.pdf")
 def show_case_label(desk: Visiting, code: CaseCode) -> Response:
     """Draw the label of a case or pallet."""
     facts = desk.read(case_facts, code, desk.settings)
-    pdf = draw_case_label(facts, *desk.settings.label_large_mm)
+    speech = speech_in(desk.settings.house_language)
+    pdf = draw_case_label(facts, desk.settings.label_large_mm, speech)
     return Pdf(pdf, headers={"Content-Disposition": f'inline; filename="case-{facts.code}.pdf"'})

@@ -12,6 +12,7 @@ from app.green.contracts.tables import PurchaseContract
 from app.green.tables import Delivery, GreenLot, Sack, Supplier
 from app.ledger.queries import held_with
 from app.ledger.tables import Entry, Hold, HoldRelease, HoldUnit, Unit, UnitKind
+from app.packing.runs import date_mark
 from app.packing.tables import Blend, Pack, Product
 from app.roasting.colours.queries import colours_of
 from app.roasting.queries import DISPOSITION
@@ -22,7 +23,7 @@ from app.sending.tables import Customer, Dispatch, DispatchLine, Returned
 from app.shared.db import AnySelect
 from app.web.gate import disposition
 from app.web.life import Life
-from app.web.shown import country, day, mass, number
+from app.web.shown import country, mass, number
 from app.web.texts import N_, _
 
 
@@ -208,7 +209,7 @@ def _of_pack(row: Row[Any]) -> Iterator[Fact]:
         _("%(left)s of %(made)s left") % {"left": number(left), "made": number(known.bags)},
     )
     yield Fact(N_("Lot mark"), known.lot_mark)
-    yield Fact(N_("Best before"), day(known.best_before) if known.best_before else "")
+    yield Fact(N_("Date on the bag"), date_mark(known.best_before, known.date_form, _) or "")
     yield Fact(N_("Packing line"), row.machine or "")
     yield Fact(N_("Film"), known.film_roll or "")
 

@@ -11,6 +11,7 @@ from app.shared.mass import GRAM, kg_from_grams
 from app.shared.speech import Speech
 from app.shared.texts import country_in
 from app.shared.times import now
+from app.standards.best_before import reworded
 from app.web.texts import gettext, manner, ngettext
 
 POUND_KG = Decimal("0.45359237")
@@ -117,7 +118,13 @@ def spoken(mass: Callable[[int], str] = mass) -> Speech:
     )  # fmt: skip
 
 
+def bag_date(mark: str) -> str:
+    """Say the date for a bag, which acts answer in English, as the page has it."""
+    return reworded(mark, gettext)
+
+
 FILTERS = {
+    "bag_date": bag_date,
     "number": number,
     "thousandths": thousandths,
     "mass": mass,

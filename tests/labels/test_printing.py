@@ -148,13 +148,14 @@ def test_a_roast_s_label_says_what_may_be_done_with_it(api: Api) -> None:
     assert "REJECTED" in fetch(api, ordered).text(1)
 
 
-def test_a_pack_s_label_dates_the_bags(api: Api) -> None:
+def test_a_pack_s_label_dates_the_bags(service: FastAPI, settings: Settings, api: Api) -> None:
     furnish(api)
     [sack] = sack_codes(receive(api, 60))
     made = roast(api, {sack: 20}, 17)
     packed = pack(api, {made["code"]: 5}, 20, packed_at="2026-03-05T09:00:00Z")
 
-    said = fetch(api, order(api, packed["code"], copies=3))
+    ordered = order(api, packed["code"], copies=3)
+    said = fetch(api, ordered)
 
     assert len(said) == 3
     for text in (
@@ -162,6 +163,9 @@ def test_a_pack_s_label_dates_the_bags(api: Api) -> None:
         "Best before end 03 2027", "packed 2026-03-05", "HOUSE-250",
     ):  # fmt: skip
         assert text in said.text(2)
+    service.state.settings = settings.model_copy(update={"house_language": "de"})
+    # Regulation (EU) No 1169/2011, Annex X, 1 (a).
+    assert "Mindestens haltbar bis Ende 03/2027" in fetch(api, ordered).text()
 
 
 def test_returned_bags_are_labelled_with_their_hold(api: Api) -> None:

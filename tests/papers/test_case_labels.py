@@ -4,9 +4,11 @@ from typing import Any
 
 import pytest
 import zxingcpp
+from fastapi import FastAPI
 
 from app.papers.case_labels import QUIET, bars
-from tests.api import Api, problem
+from app.settings import Settings
+from tests.api import Api, kg, problem
 from tests.labels.paper import Paper
 from tests.makers import furnish, pack, receive, roast, sack_codes
 
@@ -52,6 +54,22 @@ def test_a_code_of_the_house_is_scanned_as_qr(api: Api, bags: str) -> None:
 
     assert [seen.text for seen in paper.scan(203)] == ["CASE-7"]
     assert "Case: 12 bags, 3.0 kg net" in paper.text()
+
+
+@pytest.mark.parametrize("code", [SSCC, "CASE-7"])
+def test_the_label_of_a_german_house_speaks_german(
+    service: FastAPI, settings: Settings, api: Api, bags: str, code: str
+) -> None:
+    german = {"house_language": "de", "heavy_over_kg": kg("2.5")}
+    service.state.settings = settings.model_copy(update=german)
+
+    paper = fetch(api, code, bags)
+
+    said = paper.text()
+    for words in ("Karton: 12 Beutel, 3 kg netto", "L PK-99", "Schwer: mit Hebehilfe"):
+        assert words in said
+    if code == SSCC:
+        assert [seen.text for seen in zxingcpp.read_barcodes(paper.image(203))] == [f"(00){SSCC}"]
 
 
 def test_a_case_that_was_taken_apart_has_no_label(api: Api, bags: str) -> None:

@@ -12,6 +12,7 @@ from app.papers.drawing import draw_note
 from app.papers.layout import NoteCase, NoteFacts, NoteLine, lay_out
 from app.papers.sheets import PAGE, wrapped
 from app.settings import Settings
+from app.shared.texts import LANGUAGES, speech_in
 from tests.api import Api, problem
 from tests.labels.paper import Paper
 from tests.makers import furnish, pack, receive, roast, sack_codes
@@ -90,6 +91,28 @@ def test_a_note_says_what_the_law_and_its_pattern_ask_for(api: Api, sent: str) -
     assert "safe" not in said.lower()
 
 
+def test_the_note_of_a_german_house_speaks_german_whoever_fetches_it(
+    api: Api, service: FastAPI, sent: str
+) -> None:
+    settings = service.state.settings
+    service.state.settings = settings.model_copy(update={"house_language": "de"})
+    api.post(f"/units/{sent}/void", {"reason": "wrong customer"})
+
+    said = Paper(fetch(api, sent)).text()
+
+    # Regulation (EU) No 1169/2011, Annex X, 1 (a), names the date; dates and decimal signs are
+    # those of Unicode CLDR, common/main/de.xml.
+    for text in (
+        "STORNIERT", f"Lieferschein {sent}", "Absender", "Empfänger",
+        "Versandt 06.03.2026 06:30 UTC", "Referenz SO-310", "Produkt", "Loskennzeichen",
+        "Mindestens haltbar bis", "Beutel", "Netto", "05.03.2027", "Summe 15 3,75 kg",
+        "Kartons und Paletten",
+        "Karton SSCC (00)395212340000000427: 12 Beutel, 3 kg netto", "Kisten", "Green 60: 2",
+        "178/2002, Artikel 18", "931/2011, Artikel 3", "Seite 1 von 1",
+    ):  # fmt: skip
+        assert text in said, text
+
+
 def test_the_same_dispatch_makes_the_same_bytes(api: Api, sent: str) -> None:
     assert fetch(api, sent) == fetch(api, sent)
 
@@ -148,7 +171,8 @@ def test_what_nobody_entered_is_missed_aloud() -> None:
     assert said.count("Address not entered") == 2
 
 
-def test_everything_stands_on_its_page_whatever_it_is_called() -> None:
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_everything_stands_on_its_page_whatever_it_is_called(language: str) -> None:
     long = facts(
         code="D" * 32, customer="W" * 200, address="\n".join(["M" * 90] * 8), reference="R" * 200,
         lines=[NoteLine("Ä" * 200, "S" * 32, "09521234000105", f"L {'P' * 32}", None, 10**6, 10**7)]
@@ -157,7 +181,7 @@ def test_everything_stands_on_its_page_whatever_it_is_called() -> None:
     )  # fmt: skip
     ruler = FontRuler()
 
-    pages = lay_out(long, ruler)
+    pages = lay_out(long, ruler, speech_in(language))
 
     off = [
         words.text

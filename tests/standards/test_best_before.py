@@ -4,6 +4,7 @@ from datetime import date
 
 import pytest
 
+from app.shared.texts import speech_in
 from app.standards.best_before import (
     DateForm,
     Keeps,
@@ -11,6 +12,7 @@ from app.standards.best_before import (
     covers_until,
     least_form,
     least_form_between,
+    reworded,
     serves_as_lot_mark,
     stronger,
     written,
@@ -91,6 +93,24 @@ def test_a_date_says_as_much_as_its_form_and_covers_what_it_says(
     assert written(IN_NOVEMBER, form) == words
     assert covers_until(IN_NOVEMBER, form) == date.fromisoformat(until)
     assert serves_as_lot_mark(form) is alone
+
+
+@pytest.mark.parametrize(
+    ("form", "words"),
+    # Regulation (EU) No 1169/2011, Annex X, 1 (a), in German (from memory), as Directive
+    # 2000/13/EC, article 9 (2), had it before (read): "mindestens haltbar bis" with the day,
+    # "mindestens haltbar bis Ende" without.
+    [
+        (DAY, "Mindestens haltbar bis 05.11.2027"),
+        (MONTH, "Mindestens haltbar bis Ende 11/2027"),
+        (YEAR, "Mindestens haltbar bis Ende 2027"),
+    ],
+)
+def test_a_date_is_worded_in_german_as_the_law_has_it(form: DateForm, words: str) -> None:
+    say = speech_in("de").gettext
+
+    assert written(IN_NOVEMBER, form, say) == words
+    assert reworded(written(IN_NOVEMBER, form), say) == words
 
 
 def test_the_end_of_february_is_the_one_of_that_year() -> None:

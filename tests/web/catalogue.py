@@ -11,19 +11,20 @@ from babel.messages.pofile import read_po, write_po
 from app.recall.drills.rules import WANTED
 from app.shared.kinds import KINDS
 from app.shared.texts import LANGUAGES, LOCALES
-from app.standards import handling, recalls
+from app.standards import best_before, handling, recalls
 from app.web.plain import words_of
 from app.web.rendering import TEMPLATES
 
 _WEB = TEMPLATES.parent
 _SPEAKING = (
     "shared", "packing/charts", "tracing", "recall", "buying", "cover", "green/arrivals", "labels",
+    "papers",
 )  # fmt: skip
 """Packages whose words and pictures the pages show."""
 _OF_RULES = (
     handling.HEAVY, handling.IN_PARTS, handling.PALLET, handling.ABOVE_SHOULDER, handling.IN_LOADS,
     recalls.IN_THE_HOUSE, recalls.AT_BUSINESSES, recalls.AT_CONSUMERS, recalls.PERHAPS_AT_CONSUMERS,
-    *recalls.NOTICE_SAYS, *WANTED,
+    *recalls.NOTICE_SAYS, *WANTED, *best_before.WORDS.values(),
 )  # fmt: skip
 """What rules and standards say; they know of no catalogue."""
 _KEYWORDS = DEFAULT_KEYWORDS | {"pair": (1, 2), "Flaw": None, "say": None}

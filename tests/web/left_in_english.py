@@ -16,7 +16,6 @@ _SIGNS: Final = frozenset({"kg", "g", "lb"})
 _TYPED: Final = (
     "inspection on arrival", "retained sample", "for the cupping table", "one bag burst",
     "wet and musty, claim settled", "stone", "on the rack", "wet hulled",
-    "Best before end",  # as it is printed on a bag
     "lot, name, origin",  # columns of a file are named so
 )  # fmt: skip
 """How words begin or go that are of the roastery and not of the pages."""

@@ -62,6 +62,10 @@ def test_a_run_shows_lot_mark_and_dates_before_and_is_booked_as_it_was_shown(
     assert f"L {code}" in shown
     told = words(pia.get(booked.headers["location"]))
     assert f"L {code}" in told
+    for path in (booked.headers["location"], f"/u/{code}"):
+        # One wording wherever the date of the bags is shown: that of the bag.
+        assert "Best before end" in words(pia.get(path))
+        assert "Mindestens haltbar bis Ende" in words(pia.get(path, accept_language="de"))
     assert "ROLL-9 BAG-250: 100 used, 2 spoiled" in told
     assert "House single" in words(pia.get("/packing"))
     assert of_page <= 5
