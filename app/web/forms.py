@@ -182,6 +182,14 @@ def blank(body: type[Body], **filled: object) -> Form[Body]:
     return Form(body, typed)
 
 
+def in_place_of(typed: Typed, beginning: str, filled: Mapping[str, str]) -> Typed:
+    """Fill fields in, in the place of those that begin so; where nothing was found they stay."""
+    if not filled:
+        return typed
+    rest = {name: said for name, said in typed.items() if not name.startswith(beginning)}
+    return rest | {name: [said] for name, said in filled.items()}
+
+
 def kept(body: type[Body], typed: Typed) -> Form[Body]:
     """Take up a form that somebody sent and is still at, without reading it."""
     keys = typed.get(KEY_FIELD, ())
