@@ -86,7 +86,7 @@ def book_adjustment(desk: Adjuster) -> Response:
     """Book it, and be ready for the next."""
     form = forms.sent(AdjustedIn, _signed(desk.typed))
     form.typed = desk.typed
-    if not form.value(WAY):
+    if form.value(WAY) not in WAYS:
         form.asked, form.errors[WAY] = None, _("This is needed.")
     if made := desk.book(form, adjust_what):
         return desk.onward("/adjust", _told(made))
