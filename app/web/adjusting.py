@@ -1,7 +1,7 @@
 """Saying that coffee became lighter or heavier: a unit, or all that mixed in a place."""
 
 from collections.abc import Mapping
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, get_args
 
 from fastapi import Query, Response
 from sqlalchemy import select
@@ -9,8 +9,8 @@ from sqlmodel import Session, col
 
 from app.ledger.cards import card_at
 from app.ledger.posting import Pen
-from app.ledger.schemas import Adjusting, AdjustmentIn, AdjustmentOut
-from app.ledger.tables import Unit, UnitKind
+from app.ledger.schemas import Adjusting, AdjustmentIn, AdjustmentOut, Bookable
+from app.ledger.tables import Reason, Unit, UnitKind
 from app.places.actions import LOCATIONS
 from app.places.mixing import mixed_in
 from app.roasting.silos.adjusting import adjust, adjust_place
@@ -20,6 +20,7 @@ from app.shared.staff import Permission
 from app.web import forms
 from app.web.desk import Desk, may
 from app.web.forms import Form, Typed
+from app.web.kinds import REASONS
 from app.web.offers import Offer, standing
 from app.web.routing import page_router
 from app.web.shown import mass_kg
@@ -43,10 +44,6 @@ WAY: Final = "_way"
 """The field that says whether there is less or more than the book has."""
 LESS: Final = "less"
 WAYS: Final = {LESS: N_("less than the book has"), "more": N_("more than the book has")}
-REASONS: Final = {
-    "spill": N_("spilled"), "count": N_("counted or weighed"), "moisture": N_("dried or got damp"),
-    "sample": N_("drawn as a sample"), "destroyed": N_("destroyed"), "other": N_("something else"),
-}  # fmt: skip
 
 
 class AdjustedIn(Adjusting):
@@ -86,7 +83,7 @@ def book_adjustment(desk: Adjuster) -> Response:
     """Book it, and be ready for the next."""
     form = forms.sent(AdjustedIn, _signed(desk.typed))
     form.typed = desk.typed
-    if not form.value(WAY):
+    if form.value(WAY) not in WAYS:
         form.asked, form.errors[WAY] = None, _("This is needed.")
     if made := desk.book(form, adjust_what):
         return desk.onward("/adjust", _told(made))
@@ -106,8 +103,11 @@ def _signed(typed: Typed) -> Typed:
 
 
 def _page(desk: Desk, form: Form[AdjustedIn], left_g: int | None = None) -> Response:
-    ways, reasons = ([(key, _(said)) for key, said in each.items()] for each in (WAYS, REASONS))
-    return desk.show("adjust.html", form, left_g=left_g, ways=ways, reasons=reasons)
+    return desk.show(
+        "adjust.html", form, left_g=left_g,
+        ways=[(way, _(said)) for way, said in WAYS.items()],
+        reasons=[(reason, _(REASONS[Reason(reason)])) for reason in get_args(Bookable)],
+    )  # fmt: skip
 
 
 def _told(made: Mapping[str, Any]) -> str:

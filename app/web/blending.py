@@ -16,7 +16,7 @@ from app.roasting.tables import Machine, MachineKind
 from app.shared.mass import Grams, grams_from_kg, share_out
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
-from app.web.forms import Form, Unreadable, asks, kept, read_number
+from app.web.forms import Form, Unreadable, asks, in_place_of, kept, read_number
 from app.web.gate import disposition
 from app.web.parts import Loose, by_what_they_are, is_of, loose_coffee, take
 from app.web.routing import page_router
@@ -132,8 +132,7 @@ def _share_out(desk: Desk) -> Response:
     """Fill in the shares of a recipe, in place of what stood there."""
     form = kept(BlendIn, desk.typed)
     tray = desk.read(_tray, form.value("recipe"), _wanted_g(form.value(_WHOLE)))
-    rest = {name: said for name, said in desk.typed.items() if not name.startswith("parts.")}
-    form.typed = rest | {name: [said] for name, said in _filled(tray).items()}
+    form.typed = in_place_of(desk.typed, "parts.", _filled(tray))
     return _page(desk, form, tray)
 
 

@@ -16,7 +16,7 @@ from app.shared.codes import fold
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting
-from app.web.forms import Form
+from app.web.forms import Form, small_number
 from app.web.routing import page_router
 from app.web.texts import N_, _
 
@@ -61,10 +61,11 @@ Which = Annotated[str, Path(max_length=40)]
 def _cancel(desk: Desk, what: str, which: str) -> tuple[Cancel, str | int]:
     """Find what is cancelled, and how its action names it."""
     found = CANCELS.get(what)
-    if found is None or (found.numbered and not (which.isdecimal() and len(which) < 10)):  # noqa: PLR2004 - a number the database holds
+    named = small_number(which) if found and found.numbered else str(fold(which))
+    if found is None or named is None:
         raise Refused("not-found", f"There is no {what} {which} that is cancelled here.")
     desk.staff.refuse_without(found.permission)
-    return found, int(which) if found.numbered else str(fold(which))
+    return found, named
 
 
 @router.get("/cancel/{what}/{which}")

@@ -28,7 +28,7 @@ from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.web import forms
 from app.web.desk import Desk, Visiting, may
-from app.web.forms import Form, Typed
+from app.web.forms import MOST_ROWS, Form, Typed, small_number
 from app.web.routing import page_router
 from app.web.shown import mass_kg
 from app.web.tasks import Room, Task
@@ -109,11 +109,12 @@ def _page(desk: Desk, number: int, form: Form[Any] | None = None) -> Response:
 
 
 def _parts(typed: Typed) -> list[int]:
-    return [
-        int(name.removeprefix("_part."))
+    said = [
+        small_number(name.removeprefix("_part."))
         for name, values in typed.items()
-        if name.startswith("_part.") and name[6:].isdecimal() and any(map(str.strip, values))
+        if name.startswith("_part.") and any(map(str.strip, values))
     ]
+    return [number for number in said if number is not None and number < MOST_ROWS]
 
 
 @router.get("/counts/{number}")

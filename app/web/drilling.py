@@ -13,7 +13,7 @@ from app.shared.paging import PageAsked
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, Visiting, may
-from app.web.forms import Form
+from app.web.forms import Form, small_number
 from app.web.routing import page_router
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
@@ -63,13 +63,13 @@ def show_new(desk: Recaller) -> Response:
 
 
 def _new(desk: Desk, form: Form[DrillIn]) -> Response:
-    number = form.value("pick")
-    drawn = desk.read(_drawn, int(number)) if number.isdecimal() else None
+    number = small_number(form.value("pick"))
+    drawn = None if number is None else desk.read(_drawn, number)
     return desk.show("drill_new.html", form, drawn=drawn)
 
 
 def _drawn(session: Session, number: int) -> PickOut | None:
-    return picking.picked(session, min(number, 2**31 - 1))
+    return picking.picked(session, number)
 
 
 @router.post("/drills/new")

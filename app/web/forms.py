@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, Final, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -40,6 +40,13 @@ ASK_FIELD: Final = "_ask"
 `more.lines`, one more row of a list; whatever else a page answers by itself."""
 LOOK: Final = "look"
 _MORE: Final = "more."
+_LONGEST_NAME: Final = 200
+"""No field has a name so long, or one that goes down so far:"""
+_DEEPEST: Final = 8
+MOST_ROWS: Final = 10_000
+"""A form has no more fields, so no more rows;"""
+_ROW: Final = re.compile(r"[0-9]{1,4}")
+"""and this is the number of one."""
 _PARTS: Final = re.compile(r"[\s;,]+")
 _NUMBERS: Final = re.compile(r"[\s;]+")
 
@@ -77,11 +84,12 @@ class Form(Generic[Body]):
     def rows(self, name: str, at_least: int = 1) -> range:
         """Count the rows of a list of fields: `rows("lots.0.sacks")`."""
         beginning = f"{name}."
-        numbers = [
-            int(typed[len(beginning) :].partition(".")[0])
+        steps = [
+            typed.removeprefix(beginning).partition(".")[0]
             for typed in self.typed
             if typed.startswith(beginning)
         ]
+        numbers = [int(step) for step in steps if _ROW.fullmatch(step)]
         more = f"{_MORE}{name}" == self.asks
         return range(max([at_least, *(number + 1 for number in numbers)]) + more)
 
@@ -142,7 +150,7 @@ class Form(Generic[Body]):
             if name.startswith("_") or not meant:
                 continue
             try:
-                _put(said, name.partition(":")[0].split("."), self._meaning(name, meant))
+                _put(said, _steps(name), self._meaning(name, meant))
             except Unreadable as unreadable:
                 self.errors[name] = str(unreadable)
         if self.errors:
@@ -174,6 +182,14 @@ def blank(body: type[Body], **filled: object) -> Form[Body]:
     return Form(body, typed)
 
 
+def in_place_of(typed: Typed, beginning: str, filled: Mapping[str, str]) -> Typed:
+    """Fill fields in, in the place of those that begin so; where nothing was found they stay."""
+    if not filled:
+        return typed
+    rest = {name: said for name, said in typed.items() if not name.startswith(beginning)}
+    return rest | {name: [said] for name, said in filled.items()}
+
+
 def kept(body: type[Body], typed: Typed) -> Form[Body]:
     """Take up a form that somebody sent and is still at, without reading it."""
     keys = typed.get(KEY_FIELD, ())
@@ -187,10 +203,30 @@ def sent(body: type[Body], typed: Typed) -> Form[Body]:
     return form if form.unfinished else form.read()
 
 
+def small_number(said: str) -> int | None:
+    """Read up to nine digits, as numbers of the book have; None for anything else."""
+    plain = said.strip()
+    return int(plain) if plain.isdecimal() and len(plain) < 10 else None  # noqa: PLR2004
+
+
+def _steps(name: str) -> list[str]:
+    """Take the way down to a member apart."""
+    steps = name.partition(":")[0].split(".")
+    if len(name) > _LONGEST_NAME or len(steps) > _DEEPEST:
+        raise _no_form_of_ours(name)
+    return steps
+
+
 def _put(said: dict[str, Any], steps: Sequence[str], value: object) -> None:
     for step in steps[:-1]:
         said = said.setdefault(step, {})
+        if not isinstance(said, dict):
+            raise _no_form_of_ours(".".join(steps))
     said[steps[-1]] = value
+
+
+def _no_form_of_ours(name: str) -> Refused:
+    return Refused("bad-request", f"No form has a field {name[:_LONGEST_NAME]} beside the others.")
 
 
 def _listed(body: type[BaseModel], said: object, path: Sequence[str] = ()) -> Any:  # noqa: ANN401 - JSON
@@ -198,7 +234,7 @@ def _listed(body: type[BaseModel], said: object, path: Sequence[str] = ()) -> An
     if not isinstance(said, dict):
         return said
     parts = {name: _listed(body, value, [*path, name]) for name, value in said.items()}
-    if said and all(name.isdecimal() for name in said) and not _is_map(body, ".".join(path)):
+    if said and all(map(_ROW.fullmatch, said)) and not _is_map(body, ".".join(path)):
         return [parts[name] for name in sorted(said, key=int)]
     return parts
 
@@ -231,13 +267,13 @@ def _names_anything(schema: dict[str, Any]) -> bool:
     return isinstance(schema.get("additionalProperties"), dict)
 
 
-@cache
+@lru_cache(10_000)  # names come from outside
 def _is_map(body: type[BaseModel], path: str) -> bool:
     """Tell whether a member names its own members, as screens are named by their numbers."""
     return any(_names_anything(each) for each in _schemas_at(body, path))
 
 
-@cache
+@lru_cache(10_000)
 def _kind(body: type[BaseModel], path: str) -> tuple[str, str | None]:
     """Say of a member what JSON makes of it and in what format, from the schema of the body."""
     whole, found = _schema(body), _schemas_at(body, path)

@@ -96,8 +96,11 @@ def show_grades(desk: Visiting, code: Code) -> Response:
     return desk.show("grades.html", judged=judged, lot=judged.grade.lot, outcomes=OUTCOMES)
 
 
-def _samples(session: Session, code: str) -> list[tuple[str, str]]:
-    """Name the samples of a lot, as choices, the newest first."""
+Samples = Sequence[tuple[str, str]]
+"""The samples of a lot, as choices, the newest first."""
+
+
+def _samples(session: Session, code: str) -> Samples:
     found, _following = sample_page(session, Page(_MOST, 0), code, None)
     return [
         (str(each["id"]), f"{each['id']}: {_(sampling.KINDS[SampleKind(str(each['kind']))])}")
@@ -106,16 +109,17 @@ def _samples(session: Session, code: str) -> list[tuple[str, str]]:
     ]
 
 
-def _newest(desk: Desk, code: str) -> str | None:
+def _newest(samples: Samples) -> str | None:
     """Name the sample that was drawn last: what is looked at most often."""
-    return next((number for number, _said in desk.read(_samples, code)), None)
+    return samples[0][0] if samples else None
 
 
 @router.get("/grades/{code}/grade")
 def show_grading(desk: Grader, code: Code) -> Response:
     """Ask what was found in a sample."""
-    filled = {"sample_g": _USUAL_G, "sample": _newest(desk, code)}
-    return _grading_page(desk, code, desk.blank(GradingIn, **filled))
+    samples = desk.read(_samples, code)
+    form = desk.blank(GradingIn, sample_g=_USUAL_G, sample=_newest(samples))
+    return _grading_page(desk, code, form, samples)
 
 
 @router.post("/grades/{code}/grade")
@@ -123,7 +127,7 @@ def book_grading(desk: Grader, code: Code) -> Response:
     """Book the grading, or say what it would come to."""
     form = desk.sent(GradingIn)
     if desk.only_looks:
-        return _grading_page(desk, code, form, desk.look(form, grade, code))
+        return _grading_page(desk, code, form, seen=desk.look(form, grade, code))
     if made := desk.book(form, grade, code):
         told = _("Grading %(number)s is booked.") % {"number": made["id"]}
         return desk.onward(f"/grades/{made['lot']}", told)
@@ -135,12 +139,16 @@ def _pairs(words: Mapping[Any, str]) -> list[tuple[str, str]]:
 
 
 def _grading_page(
-    desk: Desk, code: str, form: Form[GradingIn], seen: Mapping[str, Any] | None = None
+    desk: Desk,
+    code: str,
+    form: Form[GradingIn],
+    samples: Samples | None = None,
+    seen: Mapping[str, Any] | None = None,
 ) -> Response:
     screened = any(name.startswith("screens.") and form.value(name) for name in form.typed)
     return desk.show(
         "grading.html", form, code=code, screened=screened, seen=seen,
-        samples=desk.read(_samples, code),
+        samples=desk.read(_samples, code) if samples is None else samples,
         categories=(CATEGORY_1, CATEGORY_2), defects=DEFECTS, outcomes=OUTCOMES, sizes=_SCREENS,
         species=_pairs(SPECIES), standards=_pairs(STANDARDS),
     )  # fmt: skip
@@ -152,11 +160,12 @@ Other = Annotated[bool, Query()]
 @router.get("/grades/{code}/cup")
 def show_cupping(desk: Grader, code: Code, other: Other = False) -> Response:
     """Ask how a lot tastes, on the form whose arithmetic is known or by a score alone."""
-    filled: dict[str, object] = {"sample": _newest(desk, code)}
+    samples = desk.read(_samples, code)
+    filled: dict[str, object] = {"sample": _newest(samples)}
     if not other:
         filled |= {"form": CLASSIC.name, "form_version": CLASSIC.version}
         filled |= dict.fromkeys(_marks(), "true")
-    return _cupping_page(desk, code, desk.blank(LotCuppingIn, **filled))
+    return _cupping_page(desk, code, desk.blank(LotCuppingIn, **filled), samples)
 
 
 def _marks() -> list[str]:
@@ -183,10 +192,12 @@ def _with_marks(typed: Typed) -> Typed:
     return {**{name: ["false"] for name in _marks()}, **typed}
 
 
-def _cupping_page(desk: Desk, code: str, form: Form[LotCuppingIn]) -> Response:
+def _cupping_page(
+    desk: Desk, code: str, form: Form[LotCuppingIn], samples: Samples | None = None
+) -> Response:
     classic = form.value("form") == CLASSIC.name and not form.value("score")
     return desk.show(
         "lot_cupping.html", form, code=code, classic=CLASSIC if classic else None,
         sections=SECTIONS, marks=MARKS, off_tastes=_pairs(OFF_TASTES),
-        samples=desk.read(_samples, code),
+        samples=desk.read(_samples, code) if samples is None else samples,
     )  # fmt: skip

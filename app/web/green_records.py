@@ -1,7 +1,7 @@
 """What is put on record for a green lot beside its coffee: certificates, and what it cost."""
 
 from collections.abc import Sequence
-from typing import Annotated, Any, Final
+from typing import Annotated, Any
 
 from fastapi import Response
 from sqlmodel import Session, col, select
@@ -12,27 +12,18 @@ from app.green.certificates.tables import Certificate
 from app.shared.codes import Code
 from app.shared.staff import Permission
 from app.standards.buying import PriceUnit
-from app.standards.costing import CostKind
 from app.value.actions import add_cost
 from app.value.schemas import CostIn
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.lots_for_buyers import COSTS
 from app.web.routing import page_router
-from app.web.texts import N_, _
+from app.web.texts import _
 
 router = page_router()
 
 Certifier = Annotated[Desk, may(Permission.CERTIFICATES)]
 Bookkeeper = Annotated[Desk, may(Permission.COSTS)]
-
-COSTS: Final = {
-    CostKind.PURCHASE: N_("purchase"), CostKind.FREIGHT: N_("freight"),
-    CostKind.INSURANCE: N_("insurance"), CostKind.DUTY: N_("duty"), CostKind.PORT: N_("port"),
-    CostKind.CUSTOMS_AGENT: N_("customs agent"), CostKind.HAULAGE: N_("haulage"),
-    CostKind.INSPECTION: N_("cost of inspection"), CostKind.FINANCE: N_("finance"),
-    CostKind.STORAGE: N_("storage"), CostKind.CLAIM: N_("claim, given back"),
-    CostKind.OTHER: N_("other"),
-}  # fmt: skip
 
 
 def _certificates(session: Session) -> Sequence[Certificate]:

@@ -26,10 +26,10 @@ _NAMES: Final = {
     "case": N_("case"),
 }
 REASONS: Final = {
-    Reason.SAMPLE: N_("sample"),
-    Reason.SPILL: N_("spill"),
-    Reason.COUNT: N_("by a count"),
-    Reason.MOISTURE: N_("moisture lost or gained"),
+    Reason.SAMPLE: N_("drawn as a sample"),
+    Reason.SPILL: N_("spilled"),
+    Reason.COUNT: N_("counted or weighed"),
+    Reason.MOISTURE: N_("dried or got damp"),
     Reason.DESTROYED: N_("destroyed"),
     Reason.DRAW_DIFFERENCE: N_("book against scale"),
     Reason.RETURNED: N_("returned"),

@@ -308,6 +308,8 @@ def _shown(field: Field, said: Any) -> str:  # noqa: ANN401 - whatever stands on
         return ""
     if field.kind == "mass":
         return mass_kg(said)
+    if field.kind == "yesno":
+        return _("yes") if said else _("no")
     if field.choices:
         return ", ".join(_(field.choices[each]) for each in _listed(said))
     return number(said) if isinstance(said, Decimal | int) else str(said)

@@ -1,6 +1,7 @@
 """Orders of customers: entered, changed while they are open, and seen with what went out."""
 
 from collections.abc import Mapping, Sequence
+from http import HTTPStatus
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import Query, Response
@@ -53,7 +54,7 @@ def choices(session: Session) -> Choices:
 def list_orders(
     desk: Visiting, page: PageAsked, state: Annotated[State, Query()] = "open"
 ) -> Response:
-    """List orders, the earliest due first."""
+    """List orders as they were entered; on a page the earliest due come first."""
     rows, following = desk.read(_orders, page, state)
     return desk.show("orders.html", rows=rows, following=following, state=state, states=STATES)
 
@@ -103,6 +104,7 @@ def change(desk: Keeper, code: Code) -> Response:
 
 
 def _page(desk: Desk, form: Form[OrderChange], order: OrderOut) -> Response:
-    may_change = order.state == "open" and desk.staff.may(Permission.ORDERS)
-    offered = desk.read(choices) if may_change else None
+    # Of one that ended meanwhile the form stays, with the refusal and what was typed.
+    shows_form = order.state == "open" or form.status != HTTPStatus.OK
+    offered = desk.read(choices) if shows_form and desk.staff.may(Permission.ORDERS) else None
     return desk.show("order.html", form, order=order, offered=offered, states=STATES)

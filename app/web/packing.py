@@ -22,7 +22,7 @@ from app.shared.codes import Code, fold
 from app.shared.staff import Permission
 from app.shared.times import begin_of, end_of, now
 from app.web.desk import Desk, Visiting, may
-from app.web.forms import Form, asks, kept
+from app.web.forms import Form, asks, in_place_of, kept
 from app.web.offers import Offer
 from app.web.parts import Loose, by_what_they_are, is_of, loose_coffee, take
 from app.web.routing import page_router
@@ -114,8 +114,7 @@ def _fill_in(desk: Desk) -> Response:
     line = desk.read(_line)
     form = kept(PackIn, desk.typed)
     filled = _coffee_for(line, form.value("product"), form.value("bags").strip())
-    rest = {name: said for name, said in desk.typed.items() if not name.startswith("from.")}
-    form.typed = rest | {name: [said] for name, said in filled.items()}
+    form.typed = in_place_of(desk.typed, "from.", filled)
     return _page(desk, form, line)
 
 

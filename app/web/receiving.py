@@ -17,7 +17,7 @@ from app.shared.staff import Permission
 from app.web import forms
 from app.web.desk import Desk, may
 from app.web.expected import Expected, expected
-from app.web.forms import Form, Typed, Unreadable
+from app.web.forms import Form, Typed, Unreadable, small_number
 from app.web.routing import page_router
 from app.web.sack_lines import (
     SOUND,
@@ -127,7 +127,7 @@ def _written_down(typed: Typed, todo: str) -> Form[DeliveryIn]:
     """Do what a button of the lines says: add, repeat or paste some, or begin another lot."""
     what, _point, number_said = todo.partition(".")
     form = forms.kept(DeliveryIn, tidied(typed))
-    lot = int(number_said) if number_said.isdecimal() else 0
+    lot = small_number(number_said) or 0
     if what == "lot":
         form.typed = {**form.typed, f"lots.{len(form.rows('lots'))}.name": [""]}
         return form

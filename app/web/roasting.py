@@ -27,7 +27,7 @@ from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.charges import Charge, waiting
 from app.web.desk import Desk, Visiting, may
-from app.web.forms import Form, Typed
+from app.web.forms import Form, Typed, small_number
 from app.web.gate import CHECKS, disposition
 from app.web.offers import Offer
 from app.web.routing import page_router
@@ -130,8 +130,8 @@ def _on_its_scale(session: Session, typed: Typed) -> dict[str, Sequence[str]]:
 def _style(session: Session, said: Mapping[str, str]) -> Style | None:
     if said.get("style"):
         return style_named(session, said["style"])
-    number = said.get("batch", "")
-    row = batch_row(session, int(number)) if number.isdecimal() and len(number) < 10 else None  # noqa: PLR2004 - digits of a number of the database
+    number = small_number(said.get("batch", ""))
+    row = None if number is None else batch_row(session, number)
     return style_named(session, row.style) if row else None
 
 

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 from app.green.weights import TareSample
 from app.shared.mass import grams_from_kg, kg_from_grams
-from app.web.forms import Typed, Unreadable, read_number
+from app.web.forms import Typed, Unreadable, read_number, small_number
 from app.web.shown import kg_of_pounds
 
 _FIELD: Final = re.compile(
@@ -35,7 +35,8 @@ class Line(NamedTuple):
     @property
     def sacks(self) -> int:
         """How many they are; one where nobody said."""
-        return int(self.times) if self.times.strip().isdecimal() else 1
+        times = small_number(self.times)
+        return 1 if times is None else times
 
     def like(self, other: "Line") -> bool:
         """Tell whether both say the same of their sacks, but for how many."""
@@ -173,7 +174,7 @@ def grams_in(typed: Typed, name: str) -> int | None:
 def tare_of(typed: Typed, lot: int) -> TareSample | None:
     """Read what empty sacks of a lot weighed; None where that was not said or makes no sense."""
     grams = grams_in(typed, f"lots.{lot}.tare_sample.kg")
-    empties = typed.get(f"lots.{lot}.tare_sample.empties", [""])[-1].strip()
-    if grams is None or not empties.isdecimal() or not 0 < int(empties) <= 5000:  # noqa: PLR2004
+    empties = small_number(typed.get(f"lots.{lot}.tare_sample.empties", [""])[-1])
+    if not grams or empties is None or not 0 < empties <= 5000:  # noqa: PLR2004
         return None
-    return TareSample(empties=int(empties), sample_g=kg_from_grams(grams)) if grams else None
+    return TareSample(empties=empties, sample_g=kg_from_grams(grams))

@@ -121,7 +121,7 @@ def test_an_adjustment_is_taken_back_after_a_look_at_it(
     after = words(noor.get(done.headers["location"]))
 
     assert "spill" in listed
-    assert "It booked -2 kg: spill." in page.replace("\N{MINUS SIGN}", "-")
+    assert "It booked -2 kg: spilled." in page.replace("\N{MINUS SIGN}", "-")
     assert f"{sack} now holds 60 kg." in after
     assert "voids 1" in after
     assert noor.get("/adjustments/9/void").status_code == 404

@@ -72,8 +72,8 @@ def test_an_order_is_entered_changed_sent_in_part_and_called_off(
     page, of_page = sam.get("/orders/O-1"), statements()
     assert of_page <= 7
     form = filled_fields(page.text)
-    same = sam.post("/orders/O-1", form)
-    assert words(sam.get(same.headers["location"])).startswith("Nothing was changed.")
+    same = sam.post("/orders/O-1", form).headers["location"]
+    assert words(sam.get(same)).startswith("Nothing was changed.")
     more = {"lines.0.bags": "35", "lines.1.product": "HOUSE-2000", "lines.1.bags": "2"}
     changed = sam.post("/orders/O-1", form | more)
     late = sam.post("/orders/O-1", form | {"_key": "late", "reference": "PO 9"})
@@ -105,9 +105,11 @@ def test_an_order_is_entered_changed_sent_in_part_and_called_off(
     assert "/cancel/order/O-1" not in rita.get("/orders/O-1").text
     assert rita.get("/orders/new").status_code == 403
     off = sam.fill("/cancel/order/O-1", reason="the café closes")
+    ended = sam.post("/orders/O-1", form | {"_version": "2", "_key": "e", "reference": "PO 10"})
     assert off.headers["location"] == "/orders"
-    gone = words(sam.get("/orders/o-1"))
-    assert "State cancelled the café closes" in gone
+    told = "Order O-1 is cancelled: the café closes." in words(ended)
+    assert (ended.status_code, told, 'value="PO 10"' in ended.text) == (409, True, True)
+    assert "State cancelled the café closes" in words(sam.get("/orders/o-1"))
     assert "O-1 Café Nord" in words(sam.get("/orders?state=cancelled"))
     assert "None." in words(sam.get("/orders"))
     book_is_sound()

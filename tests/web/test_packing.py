@@ -44,6 +44,8 @@ def test_a_run_shows_lot_mark_and_dates_before_and_is_booked_as_it_was_shown(
     pressed = pia.post("/pack", hidden_fields(page.text) | asked)
     assert 'name="from.0.kg" type="text" inputmode="decimal" value="25"' in pressed.text
     assert "R-1" not in pressed.text
+    kept = pia.post("/pack", hidden_fields(page.text) | asked | {"product": ""})
+    assert 'value="R-1"' in kept.text
     typed = hidden_fields(page.text) | {
         "product": "SINGLE-250", "bags": "100", "from.0.unit": house, "from.0.kg": "25,2",
         "machine": "LINE-1", "materials.0.lot": "ROLL-9", "materials.0.issued": "110",

@@ -18,6 +18,7 @@ def test_clean_downs_and_crates_are_taken_back_where_they_are_listed(
     for what in ("DRUM-15", "B-02"):
         assert sam.fill("/clean", what=what, note="brushed out").status_code == 303
     kind = sam.fill("/cards/crates/new", name="Blue crate", tare_kg="1,2", deposit="true")
+    assert "Blue crate 1.2 kg yes" in words(sam.get("/cards/crates")).replace("\u202f", " ")
     counted = sam.fill("/crates/count", kind="Blue crate", counted="20", reason="all of them")
     sam.fill("/crates", act="out", customer="Café Nord", crates__0__kind="Blue crate",
              crates__0__count="5")  # fmt: skip

@@ -198,3 +198,33 @@ def test_whoever_has_few_tasks_sees_them_all_and_an_administrator_those_of_what_
     assert open_rooms(ada.get("/")) == {"Green store", "Quality"}  # moisture, and a drill
     assert open_rooms(ada.get("/people")) == {"Office"}
     assert ada.get("/").text.count('href="/people"') == 1
+
+
+def test_fields_that_no_form_has_are_refused_and_never_a_failure(
+    visitor_as: Callable[..., Visitor],
+) -> None:
+    ada = visitor_as("admin")
+    digits = "1" * 5000
+
+    opened = [
+        ada.get(path).status_code
+        for path in (
+            "/orders/new?lines.x.product=1", f"/orders/new?lines.{digits}.product=1",
+            "/orders/new?lines.999999999.product=1", "/receive?lots.x.name=1",
+            f"/drills/new?pick={digits}", f"/receive?lots.0.sacks.0.count={digits}",
+        )
+    ]  # fmt: skip
+    sent = [
+        ada.fill(page, **fields).status_code
+        for page, fields in (
+            ("/orders/new", {"lines.x.product": "1"}),
+            ("/orders/new", {f"lines.{digits[:150]}.bags": "1"}),
+            ("/orders/new", {"lines": "x", "lines.1.bags": "1"}),
+            ("/move", {"to": "A-01", "to.x": "B", "sacks": "C"}),
+            ("/move", {f"lines.{digits}.bags": "1"}),
+            ("/move", {".".join("a" * 90): "1"}),
+        )
+    ]
+
+    assert opened == [200] * 6
+    assert sent == [422, 422, 400, 400, 400, 400]
