@@ -88,7 +88,7 @@ def book_adjustment(desk: Adjuster) -> Response:
     if not form.value(WAY):
         form.asked, form.errors[WAY] = None, _("This is needed.")
     if made := desk.book(form, adjust_what):
-        return desk.onward("/adjust", _told(made))
+        return desk.onward("/adjust", _told(made), mind=bool(made["warnings"]))
     return _page(desk, form)
 
 
