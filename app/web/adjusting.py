@@ -86,7 +86,7 @@ def book_adjustment(desk: Adjuster) -> Response:
     if form.value(WAY) not in WAYS:
         form.asked, form.errors[WAY] = None, _("This is needed.")
     if made := desk.book(form, adjust_what):
-        return desk.onward("/adjust", _told(made))
+        return desk.onward("/adjust", _told(made), mind=bool(made["warnings"]))
     return _page(desk, form)
 
 

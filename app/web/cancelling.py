@@ -35,6 +35,8 @@ class Cancel(NamedTuple):
     permission: Permission
     back: str
     """Where it was listed."""
+    done: str
+    """Says that it was; marked with `N_`."""
     numbered: bool = True
 
 
@@ -42,15 +44,18 @@ CANCELS: Final[Mapping[str, Cancel]] = {
     "batch": Cancel(
         N_("Cancel batch %(number)s"), N_("Its green is free for others again."),
         batches.cancel, BatchCancelIn, Permission.PLAN, "/batches",
+        N_("Batch %(number)s is cancelled."),
     ),
     "pick": Cancel(
         N_("Cancel pick %(number)s"), N_("Its bags are free for others again."),
         picking.cancel, CancelIn, Permission.DISPATCH, "/sending",
+        N_("Pick %(number)s is cancelled."),
     ),
     "order": Cancel(
         N_("Cancel order %(number)s"),
         N_("Nothing more is sent for it. What went out already stays in the book."),
-        orders.cancel_order, OrderCancelIn, Permission.ORDERS, "/orders", numbered=False,
+        orders.cancel_order, OrderCancelIn, Permission.ORDERS, "/orders",
+        N_("Order %(number)s is cancelled."), numbered=False,
     ),
 }  # fmt: skip
 """What the pages list and let somebody cancel, by its name in an address."""
@@ -81,7 +86,7 @@ def book_cancel(desk: Visiting, what: str, which: Which) -> Response:
     cancel, named = _cancel(desk, what, which)
     form = desk.sent(cancel.body)
     if desk.book(form, cancel.action, named):
-        return desk.onward(cancel.back, _("%(what)s is cancelled.") % {"what": which})
+        return desk.onward(cancel.back, _(cancel.done) % {"number": named})
     return _ask(desk, what, which, form)
 
 

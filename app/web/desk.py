@@ -139,12 +139,15 @@ class Desk(Clerk):
         status = 200 if form is None else form.status
         return render(self.request, template, status, desk=self, form=form, **context)
 
-    def onward(self, path: str, said: str) -> Response:
-        """Go on to another page, which says what was done; a script is told both."""
+    def onward(self, path: str, said: str, *, mind: bool = False) -> Response:
+        """Go on to another page, which says what was done; a script is told both.
+
+        What somebody has to heed is said with `mind`, and not as something that went well.
+        """
         if not for_people(self.request):
             return Answer({"said": said, "to": path})
         answer = RedirectResponse(path, 303)
-        tell_next(answer, said)
+        tell_next(answer, said, mind=mind)
         return answer
 
 

@@ -178,7 +178,8 @@ def send(desk: Sender) -> Response:
             "mass": mass_kg(sent["kg"]),
             "customer": sent["customer"],
         }
-        return desk.onward(f"/sent/{sent['code']}", " ".join([told, *sent["warnings"]]))
+        said = " ".join([told, *sent["warnings"]])
+        return desk.onward(f"/sent/{sent['code']}", said, mind=bool(sent["warnings"]))
     return _page(desk, form)
 
 

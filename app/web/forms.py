@@ -81,6 +81,14 @@ class Form(Generic[Body]):
         """Say what was refused about a field."""
         return self.errors.get(name)
 
+    def has(self, *names: str) -> bool:
+        """Tell whether something stands in one of these fields, in any unit, or is wrong with it.
+
+        What is folded away is opened by it.
+        """
+        filled = (name for name, values in self.typed.items() if any(map(str.strip, values)))
+        return not {*names}.isdisjoint(name.partition(":")[0] for name in (*filled, *self.errors))
+
     def rows(self, name: str, at_least: int = 1) -> range:
         """Count the rows of a list of fields: `rows("lots.0.sacks")`."""
         beginning = f"{name}."

@@ -14,6 +14,7 @@ from app.sending.tables import CustomerKind
 from app.shared.codes import Code
 from app.shared.paging import Page, PageAsked, PageOf
 from app.shared.staff import Permission
+from app.shared.times import now
 from app.web import cards, loading
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
@@ -56,7 +57,10 @@ def list_orders(
 ) -> Response:
     """List orders as they were entered; on a page the earliest due come first."""
     rows, following = desk.read(_orders, page, state)
-    return desk.show("orders.html", rows=rows, following=following, state=state, states=STATES)
+    return desk.show(
+        "orders.html", rows=rows, following=following, state=state, states=STATES,
+        today=now().date().isoformat(),
+    )  # fmt: skip
 
 
 def _orders(session: Session, page: Page, state: State) -> PageOf:

@@ -64,6 +64,7 @@ from app.web import (
     units,
     voiding,
     weighing,
+    where_it_grew,
 )
 from app.web.offers import Offer
 from app.web.refusals import tell_people
@@ -77,7 +78,7 @@ PAGES: Final = (
     crating, holding, tracing, recalling, drilling, balancing, journal, master_cards, people,
     taking_over, house, backups, photographing, record_voids, sampling, casing,
     adjusting, cancelling, batches, ordering, standing_orders, grading, green_records,
-    offline, assets,
+    where_it_grew, offline, assets,
 )  # fmt: skip
 """Each module of pages has a `router`, and `TASKS` and `OFFERS` where it has any."""
 

@@ -191,10 +191,10 @@ def show_act(desk: Recaller, code: Code, act: Act) -> Response:
 
 def _act_page(desk: Desk, code: str, act: Act, form: Form[Any]) -> Response:
     found = desk.read(queries.everything, code)
-    names = [each.customer for each in found.told.consignees] if found.told else []
+    told = {each.customer: each for each in found.told.consignees} if found.told else {}
     return desk.show(
         "recall_act.html", form, act=str(act), doing=DOINGS[act], case=found.case,
-        consignees=[(each, each) for each in names],
+        consignees=[(each, each) for each in told], whom=told.get(form.value("customer")),
         told=found.told, scope=found.scope, open_points=found.open_points, by=_by(desk, form),
         stops_contact=desk.settings.recall_stops_contact, **_words(),
     )  # fmt: skip

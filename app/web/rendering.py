@@ -19,6 +19,8 @@ from app.web.tasks import tasks_of
 
 TEMPLATES: Final = Path(__file__).parent / "templates"
 _SAID: Final = "said"
+_LONGEST: Final = 700
+"""So many letters of it fit into a cookie, whatever the language."""
 """The cookie that carries what the next page says."""
 
 HEADERS: Final = {
@@ -116,15 +118,16 @@ def as_file(name: str) -> dict[str, str]:
     }
 
 
-def tell_next(answer: Response, said: str) -> None:
-    """Let the page that comes next say something."""
-    words = urlsafe_b64encode(json.dumps(said).encode()[:3000]).decode()
-    answer.set_cookie(_SAID, words, max_age=60, httponly=True, samesite="lax")
+def tell_next(answer: Response, said: str, *, mind: bool = False) -> None:
+    """Let the page that comes next say something; `mind` marks what somebody has to heed."""
+    words = json.dumps([said[:_LONGEST], mind], ensure_ascii=False)
+    kept = urlsafe_b64encode(words.encode()).decode()
+    answer.set_cookie(_SAID, kept, max_age=60, httponly=True, samesite="lax")
 
 
-def _said(request: Request) -> str | None:
+def _said(request: Request) -> tuple[str, bool] | None:
     try:
-        words = json.loads(urlsafe_b64decode(request.cookies.get(_SAID, "")))
-    except (ValueError, NotBase64):
+        said, mind = json.loads(urlsafe_b64decode(request.cookies.get(_SAID, "")))
+    except (ValueError, TypeError, NotBase64):
         return None
-    return words if isinstance(words, str) else None
+    return (said, mind is True) if isinstance(said, str) else None

@@ -6,10 +6,10 @@ from fastapi import Path, Query, Response
 
 from app.ledger.corrections import acts
 from app.ledger.corrections.schemas import ActVoidIn
-from app.ledger.queries import adjustment_page
+from app.ledger.queries import adjustment_page, latest_adjustments
 from app.ledger.schemas import VoidIn
 from app.shared.codes import Code
-from app.shared.paging import Page, PageAsked
+from app.shared.paging import Page
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.tracing import voiding
@@ -32,6 +32,8 @@ OFFERS = (
     ),
 )  # fmt: skip
 AdjustmentNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
+
+_AT_ONCE: Final = 50
 
 Corrector = Annotated[Desk, may(Permission.VOID)]
 _LISTED: Final = 50
@@ -69,13 +71,19 @@ def _told(voided: dict[str, Any]) -> str:
 
 @router.get("/adjustments")
 def list_adjustments(
-    desk: Visiting, page: PageAsked, unit: Annotated[Code | None, Query()] = None
+    desk: Visiting,
+    unit: Annotated[Code | None, Query()] = None,
+    before: Annotated[int | None, Query(ge=1, le=2**31 - 1)] = None,
 ) -> Response:
-    """List adjustments, of one unit or all."""
-    lines, following = desk.read(adjustment_page, page, unit)
+    """List adjustments, of one unit or all; the latest first, which was booked by mistake."""
+    lines = desk.read(latest_adjustments, _AT_ONCE + 1, unit, before)
+    further = {"unit": unit} if unit else {}
+    if len(lines) > _AT_ONCE:
+        further["before"] = str(lines[_AT_ONCE - 1]["id"])
     return desk.show(
-        "adjustments.html", lines=lines, following=following, unit=unit, reasons=REASONS
-    )
+        "adjustments.html", lines=lines[:_AT_ONCE], more=len(lines) > _AT_ONCE, further=further,
+        unit=unit, reasons=REASONS,
+    )  # fmt: skip
 
 
 @router.get("/adjustments/{number}/void")

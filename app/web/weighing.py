@@ -164,7 +164,8 @@ def weigh_bags(desk: Weigher, code: Code) -> Response:
     if form.unfinished:
         return _page(desk, code, form)
     if checked := desk.book(form, weigh, code):
-        return desk.onward(f"/weigh/{checked['pack']}", _told(checked))
+        mind = checked["finding"] != "accepted" or bool(checked["warnings"])
+        return desk.onward(f"/weigh/{checked['pack']}", _told(checked), mind=mind)
     return _page(desk, code, form)
 
 

@@ -18,9 +18,6 @@ WITHOUT: Final = {
     # Documents that other systems write: EPCIS, and plots as GeoJSON.
     "/epcis/proposals",
     "/lots/{code}/plots",
-    # Numbers of statements from the EU's own system, taken from there by a script or a clerk.
-    "/lots/{code}/due-diligence",
-    "/deliveries/{code}/due-diligence",
 }
 """Paths of the API that somebody may post to and that have no page."""
 

@@ -2,6 +2,7 @@
 
 import ast
 from collections.abc import Callable
+from decimal import Decimal
 
 from sqlalchemy import Engine, text
 
@@ -113,18 +114,24 @@ def test_an_adjustment_is_taken_back_after_a_look_at_it(
     furnish(api)
     (sack,) = sack_codes(receive(api, 60, lot="GL-7"))
     api.post("/adjustments", {"unit": sack, "kg": -2, "reason": "spill", "note": "torn"})
+    for _each in range(50):
+        api.post("/adjustments", {"unit": sack, "kg": Decimal("-0.01"), "reason": "sample"})
     noor = visitor_as("warehouse")
 
-    listed = words(noor.get(f"/adjustments?unit={sack}"))
+    latest = noor.get(f"/adjustments?unit={sack}")
+    listed = words(noor.get(f"/adjustments?before=2&unit={sack}"))
     page = words(noor.get("/adjustments/1/void"))
     done = noor.fill("/adjustments/1/void", reason="was another sack")
     after = words(noor.get(done.headers["location"]))
 
+    assert 'href="/adjustments/51/void"' in latest.text
+    assert 'href="/adjustments/1/void"' not in latest.text
+    assert f"/adjustments?unit={sack}&amp;before=2" in latest.text
     assert "spill" in listed
     assert "It booked -2 kg: spilled." in page.replace("\N{MINUS SIGN}", "-")
-    assert f"{sack} now holds 60 kg." in after
+    assert f"{sack} now holds 59.5 kg." in after
     assert "voids 1" in after
-    assert noor.get("/adjustments/9/void").status_code == 404
+    assert noor.get("/adjustments/99/void").status_code == 404
     assert visitor_as("buyer").get("/adjustments/1/void").status_code == 403
     book_is_sound()
 

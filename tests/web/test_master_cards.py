@@ -152,3 +152,41 @@ def test_certificates_and_costs_are_put_on_record_for_a_lot_and_taken_back(
     assert api.get("/costs?lot=GL-7")["items"][0]["voided"]
     assert "/void/" not in buyer.get("/green/GL-7").text
     book_is_sound()
+
+
+def test_where_a_lot_grew_and_the_role_of_the_firm_are_put_on_record_at_the_pages(
+    api: Api, visitor_as: Callable[..., Visitor], book_is_sound: Callable[[], None]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    buyer, noor = visitor_as("buyer"), visitor_as("warehouse")
+    delivery = api.get("/deliveries")["items"][0]["code"]
+
+    before = words(buyer.get("/green/GL-7"))
+    role = buyer.fill(f"/deliveries/{delivery.lower()}/role", role="trader", from_operator="true")
+    wrong = buyer.fill(f"/deliveries/{delivery}/role", role="none", from_operator="true")
+    more = buyer.fill("/green/GL-7/evidence", statements__0__reference="26XX1",
+                      _ask="more.statements")  # fmt: skip
+    said = buyer.fill(
+        "/green/gl-7/evidence", statements__0__reference="26XX1",
+        statements__1__reference="26XX2", statements__1__simplified="true",
+        produced_from="2026-01-02", produced_to="2026-03-04", hs_code="0901 11",
+    )  # fmt: skip
+    nothing = buyer.fill("/green/GL-7/evidence", hs_code="9")
+    alone = buyer.fill("/green/GL-7/evidence", not_available="lost", hs_code="090111")
+    after = words(buyer.get("/green/GL-7"))
+
+    assert "role of the firm" in before
+    assert role.headers["location"] == f"/deliveries/{delivery}"
+    assert (wrong.status_code, nothing.status_code, alone.status_code) == (422, 422, 422)
+    assert 'name="statements.1.reference"' in more.text
+    assert said.headers["location"] == "/green/GL-7"
+    assert "role of the firm" not in after
+    assert "26XX1 26XX2" in after
+    assert "Produced 2 Jan 2026" in after
+    assert "9 is no HS code" in words(nothing)
+    assert f'href="/deliveries/{delivery}/role"' in buyer.get(f"/deliveries/{delivery}").text
+    assert noor.get("/green/GL-7/evidence").status_code == 403
+    assert noor.get(f"/deliveries/{delivery}/role").status_code == 403
+    assert f"/deliveries/{delivery}/role" not in noor.get(f"/deliveries/{delivery}").text
+    book_is_sound()

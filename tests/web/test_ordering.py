@@ -22,6 +22,8 @@ def test_batches_are_planned_and_called_off(
     rita = visitor_as("roaster")
     on = str(now().date() + timedelta(days=2))
 
+    api.post("/styles", {"name": "New"})
+    lacks = rita.fill("/batches", style="New", on=on, count="1")
     planned = rita.fill("/batches", style="House", on=on, count="2")
     own = rita.fill("/batches", style="House", on=on, count="1", machine="DRUM-75",
                     green__0__lot="gl-7", green__0__kg="30,5")  # fmt: skip
@@ -30,8 +32,14 @@ def test_batches_are_planned_and_called_off(
     statements()
     listed, of_listed = rita.get("/batches"), statements()
     off = rita.fill("/cancel/batch/1", reason="the drum is being mended")
+    said = words(rita.get(off.headers["location"]))
     twice = rita.fill("/cancel/batch/1", reason="again")
 
+    assert "style New names no charge and no drum" in words(lacks)
+    assert '<details class="more" open>' in lacks.text
+    assert '<details class="more">' in listed.text
+    assert 'type="date" max="9999-12-31"' in listed.text
+    assert "Batch 1 is cancelled." in said
     assert planned.headers["location"] == f"/batches?on={on}"
     assert own.status_code == 303
     assert much.status_code == 409

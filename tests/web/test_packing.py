@@ -158,6 +158,11 @@ def test_bag_after_bag_is_weighed_with_limits_and_advice_until_the_check_is_book
     assert "running mean" not in german
     assert pia.get(f"/weigh/{code}/chart.svg?w=x").status_code == 422
     assert pia.get("/weigh/P-404").status_code == 404
+    light = pia.post(f"/weigh/{code}", form | {"weights_g": ["251"] * 18 + ["231", "230"],
+                                               "_key": "a second check"})  # fmt: skip
+    heeded = pia.get(light.headers["location"]).text
+    assert 'class="said mind"' in heeded
+    assert "The pack is on hold now." in heeded
     undo = f"/void/check/{check['id']}?of={code}"
     assert f'href="{undo}"' in pia.get(f"/weigh/{code}").text
     back = pia.fill(undo, reason="the scale was not tared")

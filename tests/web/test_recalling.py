@@ -36,6 +36,7 @@ def test_a_case_is_opened_stopped_told_reported_and_closed_at_the_pages(
     early = quill.fill(f"{case}/do/notice", customer="Café Nord", how="phone")
     stopped = quill.fill(f"{case}/do/stop", reason="stones")
     after = words(quill.get(stopped.headers["location"]))
+    asked = words(quill.get(f"{case}/do/notice?customer=Café Nord"))
     told = quill.fill(f"{case}/do/notice?customer=Café Nord", customer="Café Nord", how="phone")
     says = words(quill.get(told.headers["location"]))
     quill.fill(f"{case}/do/acknowledge", customer="Café Nord")
@@ -53,7 +54,10 @@ def test_a_case_is_opened_stopped_told_reported_and_closed_at_the_pages(
     assert early.status_code == 409
     assert "has not been stopped" in words(early)
     assert "units are on hold: 25 kg and 60 bags in the house." in after
+    assert "Ida, +49 000 1234. Bags sent there: 100; back: 0." in asked
+    assert "Tell them" in after
     assert "The notice has to say" in says
+    assert "They acknowledged" in says
     assert "Café Nord Ida, +49 000 1234" in reported
     assert "The account closes to the bag." in reported
     assert "10 bags are unaccounted for" in before_closing
@@ -130,6 +134,8 @@ def test_a_drill_is_drawn_timed_completed_and_signed_off_by_somebody_else(
     stopped = quill.fill(f"{drill}/complete", gaps__0="nobody knew the number of the baker")
     after = words(quill.get(stopped.headers["location"]))
     own = quill.fill(f"{drill}/sign-off", note="fine")
+    offered = [f"{drill}/sign-off" in each.get(page).text
+               for each in (quill, buyer) for page in (drill, "/drills")]  # fmt: skip
     signed = words(buyer.get(buyer.fill(f"{drill}/sign-off", note="seen").headers["location"]))
     listed = words(buyer.get("/drills"))
 
@@ -142,6 +148,8 @@ def test_a_drill_is_drawn_timed_completed_and_signed_off_by_somebody_else(
     assert "The goal was met." in after
     assert "nobody knew the number of the baker" in after
     assert own.status_code == 409
+    assert offered == [False, False, True, True]
+    assert "Somebody else signs it off" in after
     assert "Signed off by buyer" in signed
     assert "A drill is due." not in listed
     assert noor.get(f"{drill}/complete").status_code == 403

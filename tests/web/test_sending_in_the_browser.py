@@ -78,6 +78,11 @@ def test_an_order_is_scanned_onto_the_cart_bag_by_bag_with_a_case(
     browser.scan(case)
     browser.wait_for(case, ".heard.yes")
     browser.shoot("send-scanned")
+    browser.scan(packs[1])
+    browser.wait_for(f"{packs[1]} · 1 of 1 scanned", ".heard.yes")
+    browser.scan(packs[1])
+    browser.wait_for(f"{packs[1]} · 2 of 1 scanned", ".heard.no")
+    browser.replace("lines.1.bags", "1")
     assert browser.value("lines.2.pack") == case
     browser.press("Look at it first")
     browser.wait_for("Not booked yet: this would leave")

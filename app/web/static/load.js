@@ -11,6 +11,7 @@ function load(field) {
   const { form } = field;
   const list = field.dataset.load;
   const scanned = new Map();
+  const picked = new Map();
   field.closest(".field").hidden = false;
   const tell = hear(field);
   if (field.autofocus) field.focus();
@@ -28,11 +29,13 @@ function load(field) {
     const number = place(code);
     const bags = form.elements[`${list}.${number}.bags`];
     row(number).value = code;
+    if (!picked.has(code)) picked.set(code, Number(bags.value) || 0);
     scanned.set(code, (scanned.get(code) ?? 0) + 1);
     if (kind === "case") { bags.value = ""; return code; }
     bags.value = Math.max(Number(bags.value) || 0, scanned.get(code));
-    return `${code} · ${field.dataset.counted.replace("%s", scanned.get(code)).replace("%t", bags.value)}`;
+    return `${code} · ${field.dataset.counted.replace("%s", scanned.get(code)).replace("%t", picked.get(code) || bags.value)}`;
   };
+  const tooMany = (code) => picked.get(code) > 0 && scanned.get(code) > picked.get(code);
 
   field.addEventListener("keydown", async (key) => {
     if (key.key !== "Enter" || key.isComposing) return;
@@ -41,7 +44,8 @@ function load(field) {
     if (!text.trim()) return;
     field.value = "";
     const answer = await ask(text, field.dataset.wanted);
-    tell(answer, answer.accepted ? count(answer) : "");
+    const words = answer.accepted ? count(answer) : "";
+    tell(answer.accepted && tooMany(answer.code) ? { ...answer, accepted: false } : answer, words);
     field.focus();
     form.dispatchEvent(new Event("change", { bubbles: true }));
   });
