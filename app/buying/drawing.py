@@ -117,7 +117,8 @@ def _projection(found: ProjectionOut, speech: Speech, figure: Figure) -> None:
     axes.plot(x, expected, color=BLUE, linewidth=1.8,
               label=speech.gettext("expected stock"))  # fmt: skip
     if found.reorder_point_g is not None:
-        point = f"{speech.gettext('order point')}\n{speech.mass(found.reorder_point_g)}"
+        said = speech.gettext("order point")
+        point = f"{said}\n{speech.mass(found.reorder_point_g)}"
         level(axes, found.reorder_point_g / _KG, point, "--", ORANGE)
     _arrivals(axes, found, speech)
     short = [day.on.toordinal() for day in found.days if day.short_g]
@@ -231,7 +232,7 @@ def _days_until(board: Board, row: CoverRow, farthest: int) -> int:
 
 def _said(row: CoverRow, farthest: int, speech: Speech) -> str:
     if row.days_of_cover is None:
-        return str(row.note)
+        return speech.gettext(row.note) if row.note else ""
     short = speech.gettext("%(days)s d")
     said = short % {"days": days_text(row.days_of_cover, speech)}
     if row.held_g and row.days_if_released is not None:

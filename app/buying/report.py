@@ -13,21 +13,22 @@ from sqlmodel import Session
 from app.buying.drawing import Drawing, ages_of, board_of, projection_of
 from app.buying.queries import Board, by_month
 from app.buying.schemas import AgeMonthsOut
-from app.buying.wording import MOST_BARS, coming_text, days_text
+from app.buying.wording import LIGHTS, MOST_BARS, coming_text, days_text
 from app.cover.frames import Asked
 from app.cover.ordering import orders
 from app.cover.projecting import projection
 from app.cover.queries import cover
 from app.cover.schemas import CoverRow, OrdersOut, ProjectionOut, SuggestedOrder
+from app.cover.wording import LEADS, why_text
 from app.labels.fonts import FontRuler
 from app.labels.pieces import MM
 from app.ledger.tables import Entry
 from app.ledger.then import newest_entry
 from app.papers.drawing import blank_file, draw_page
-from app.papers.reports import Column, Report, image_height
+from app.papers.reports import Column, Report, image_height, kg
 from app.settings import Settings
-from app.shared.mass import GRAM, kg_text
-from app.shared.times import begin_of, text
+from app.shared.speech import N_, PLAIN, Speech, at_utc, pair
+from app.shared.times import begin_of
 from app.value.ageing import aged_lots
 from app.value.schemas import AgedLot
 
@@ -35,13 +36,17 @@ MOST_PROJECTIONS: Final = 3
 """The components that are to be ordered first are drawn; pages show any of them."""
 MOST_LOTS: Final = 12
 DAYS_AHEAD: Final = 120
-TITLE: Final = "Buying report"
-CAUTION: Final = (
+CAUTION: Final = N_(
     "Reckoned from what was used and what is planned. What to buy stays a buyer's decision: "
     "harvests, prices, quality and what a customer will do are not in these figures. What is on "
     "hold counts as not there; only quality decides on its release, and no figure here says that "
     "coffee is fit for use. Age warns and stops nothing: the cup tells."
 )
+_ORDERED: Final = {
+    "sack": pair("%(number)s sack, %(mass)s", "%(number)s sacks, %(mass)s"),
+    "pallet": pair("%(number)s pallet, %(mass)s", "%(number)s pallets, %(mass)s"),
+    "container": pair("%(number)s container, %(mass)s", "%(number)s containers, %(mass)s"),
+}
 
 
 class Bought(NamedTuple):
@@ -54,7 +59,7 @@ class Bought(NamedTuple):
     months: AgeMonthsOut
     oldest: Sequence[AgedLot]
     lots: int
-    settings: Sequence[tuple[str, str]]
+    settings: Settings
     entry: int
     recorded_at: datetime
 
@@ -74,53 +79,72 @@ def bought(session: Session, settings: Settings) -> Bought:
         months=by_month(aged, settings),
         oldest=aged[:MOST_LOTS],
         lots=len(aged),
-        settings=_used(settings),
+        settings=settings,
         entry=entry,
         recorded_at=session.get_one(Entry, entry).recorded_at if entry else begin_of(wanted.as_of),
     )
 
 
-def _used(settings: Settings) -> list[tuple[str, str]]:
+def _used(settings: Settings, speech: Speech) -> list[tuple[str, str]]:
     """Say by which settings it was reckoned; planning cards come first where there are any."""
+    say, number = speech.gettext, speech.number
     short, long = settings.cover_windows_days
-    counted = "days on which the roastery is open" if settings.cover_open_days else "every day"
-    sizes = (settings.cover_sack_kg, settings.cover_pallet_kg, settings.cover_container_kg)
-    sack, pallet, container = (f"{size} kg" for size in sizes)
-    lead = f"{settings.cover_lead_time_days} days, spread {settings.cover_lead_time_sd_days}"
-    lasts = f"{settings.cover_review_days} days beside its lead time"
+    use = (
+        say("averaged over %(short)s and over %(long)s days, counting days on which the roastery "
+            "is open")
+        if settings.cover_open_days
+        else say("averaged over %(short)s and over %(long)s days, counting every day")
+    )  # fmt: skip
+    told = {
+        "short": short, "long": long, "plan": settings.cover_plan_days,
+        "lead": settings.cover_lead_time_days, "spread": number(settings.cover_lead_time_sd_days),
+        "review": settings.cover_review_days, "harvest": settings.cover_harvest_days,
+        "sack": number(settings.cover_sack_kg), "pallet": number(settings.cover_pallet_kg),
+        "container": number(settings.cover_container_kg),
+    }  # fmt: skip
     return [
-        ("Use", f"averaged over {short} and over {long} days, counting {counted}"),
-        ("Plan", f"orders of {settings.cover_plan_days} days, then the average of {long} days"),
-        ("Service", f"{settings.cover_service_pct} %"),
-        ("Lead time", f"{lead}, where nothing else is known"),
-        ("An order lasts", f"{lasts}; where there is one a harvest {settings.cover_harvest_days}"),
-        ("Units", f"sack {sack}, pallet {pallet}, container {container}"),
+        (say("Use"), use % told),
+        (say("Plan"), say("orders of %(plan)s days, then the average of %(long)s days") % told),
+        (say("Service"), f"{number(settings.cover_service_pct)} %"),
+        (say("Lead time"),
+         say("%(lead)s days, spread %(spread)s, where nothing else is known") % told),
+        (say("An order lasts"),
+         say("%(review)s days beside its lead time; where there is one a harvest %(harvest)s")
+         % told),
+        (say("Units"),
+         say("sack %(sack)s kg, pallet %(pallet)s kg, container %(container)s kg") % told),
     ]  # fmt: skip
 
 
-def draw_report(found: Bought) -> bytes:
+def draw_report(found: Bought, speech: Speech = PLAIN) -> bytes:
     """Draw the report and write the file."""
     ruler = FontRuler()
-    report = Report(ruler, [f"{TITLE}, {found.board.cover.as_of}"])
+    title = speech.gettext("Buying report")
+    head = f"{title}, {speech.day(found.board.cover.as_of)}"
+    report = Report(ruler, [head], speech)
     _summary(report, found)
     _board(report, found.board)
     _orders(report, found.orders)
     _projections(report, found.projections)
     _age(report, found)
-    pdf = blank_file(f"{TITLE}, {found.board.cover.as_of}", found.recorded_at)
-    for page in report.sheet.number(TITLE):
+    pdf = blank_file(head, found.recorded_at, speech)
+    for page in report.sheet.number(title, speech):
         draw_page(pdf, page, ruler)
     return bytes(pdf.output())
 
 
 def _summary(report: Report, found: Bought) -> None:
-    report.paragraph(CAUTION)
-    at = text(found.recorded_at.replace(microsecond=0))
+    say = report.say
+    report.paragraph(say(CAUTION))
+    told = {
+        "day": report.speech.day(found.board.cover.as_of), "entry": found.entry,
+        "at": at_utc(found.recorded_at, report.speech),
+    }  # fmt: skip
     report.facts([
-        ("Of", found.firm or "Firm not entered"),
-        ("Day", f"the end of {found.board.cover.as_of}, by UTC"),
-        ("Read", f"from the book up to entry {found.entry}, written {at}"),
-        *found.settings,
+        (say("Of"), found.firm or say("Firm not entered")),
+        (say("Day"), say("the end of %(day)s, by UTC") % told),
+        (say("Read"), say("from the book up to entry %(entry)s, written %(at)s") % told),
+        *_used(found.settings, report.speech),
     ])  # fmt: skip
 
 
@@ -131,105 +155,119 @@ def _drawn(report: Report, drawing: Drawing, title: str | None = None) -> None:
 
 
 def _board(report: Report, board: Board) -> None:
-    _drawn(report, board_of(board), "Days of cover by component")
+    say = report.say
+    _drawn(report, board_of(board, report.speech), say("Days of cover by component"))
     numbers = [Column(name, 17 * MM, right=True) for name in (
-        "Available kg", "On hold kg", "On order kg", "Days, short", "Days, long", "9 of 10",
-        "If released",
+        say("Available kg"), say("On hold kg"), say("On order kg"), say("Days, short"),
+        say("Days, long"), say("9 of 10"), say("If released"),
     )]  # fmt: skip
     items = board.cover.items
     report.table(
-        [Column("Component", 35 * MM), *numbers, Column("Runs out on", 20 * MM, right=True)],
-        [_row(row) for row in items[:MOST_BARS]],
+        [
+            Column(say("Component"), 35 * MM),
+            *numbers,
+            Column(say("Runs out on"), 20 * MM, right=True),
+        ],
+        [_row(row, report.speech) for row in items[:MOST_BARS]],
     )
     if len(items) > MOST_BARS:
-        report.paragraph(f"{len(items) - MOST_BARS} more of {len(items)} components last longer.")
+        report.paragraph(say("%(more)s more of %(all)s components last longer.") % {
+            "more": len(items) - MOST_BARS, "all": len(items),
+        })  # fmt: skip
 
 
-def _row(row: CoverRow) -> Sequence[str]:
+def _row(row: CoverRow, speech: Speech) -> Sequence[str]:
     short, long = row.windows
     return (
-        row.key, kg(row.available_g), kg(row.held_g), kg(row.on_order_g),
-        _days(short.days_of_cover), _days(long.days_of_cover), _at_least(row),
-        _days(row.days_if_released),
-        _on(row.runs_out_on),
+        row.key, *(kg(grams, speech) for grams in (row.available_g, row.held_g, row.on_order_g)),
+        _days(short.days_of_cover, speech), _days(long.days_of_cover, speech),
+        _at_least(row, speech), _days(row.days_if_released, speech), _on(row.runs_out_on, speech),
     )  # fmt: skip
 
 
-def kg(grams: int) -> str:
-    """Write grams as kilograms with three places, so that columns of them line up."""
-    return f"{grams * GRAM}"
+def _days(days: Decimal | None, speech: Speech) -> str:
+    return speech.gettext("no use") if days is None else days_text(days, speech)
 
 
-def _days(days: Decimal | None) -> str:
-    return "no use" if days is None else days_text(days)
-
-
-def _at_least(row: CoverRow) -> str:
+def _at_least(row: CoverRow, speech: Speech) -> str:
     """Write how long it lasts at least, nine times of ten; nothing where there is no forecast."""
     if row.forecast is None:
         return ""
-    return "a year" if row.forecast.days_90 is None else days_text(row.forecast.days_90)
+    days = row.forecast.days_90
+    return speech.gettext("a year") if days is None else days_text(days, speech)
 
 
-def _on(day: date | None) -> str:
-    return str(day) if day else ""
+def _on(day: date | None, speech: Speech) -> str:
+    return speech.day(day) if day else ""
 
 
 def _orders(report: Report, found: OrdersOut) -> None:
-    report.title("What to order, what is due first at the top")
+    say = report.say
+    report.title(say("What to order, what is due first at the top"))
     wanted = [each for each in found.items if each.order_by]
     report.table(
         [
-            Column("Order by", 24 * MM), Column("Component", 40 * MM), Column("How much", 44 * MM),
-            Column("Position kg", 20 * MM, right=True), Column("Order point", 20 * MM, right=True),
-            Column("Lead days", 26 * MM, right=True),
+            Column(say("Order by"), 24 * MM), Column(say("Component"), 40 * MM),
+            Column(say("How much"), 44 * MM), Column(say("Position kg"), 20 * MM, right=True),
+            Column(say("Order point"), 20 * MM, right=True),
+            Column(say("Lead days"), 26 * MM, right=True),
         ],
-        [_wanted(each) for each in wanted],
+        [_wanted(each, report.speech) for each in wanted],
     )  # fmt: skip
     for each in wanted:
         if each.due:
-            report.paragraph(f"{each.key}: {each.why}")
-    report.paragraph(found.service)
+            report.paragraph(f"{each.key}: {why_text(each, report.speech)}")
+    report.paragraph(say(found.service))
 
 
-def _wanted(each: SuggestedOrder) -> Sequence[str]:
-    by = f"{each.order_by}{', now' if each.due else ''}"
-    units = f"{each.units} {each.unit}{'' if each.units == 1 else 's'}, {kg_text(each.suggested_g)}"
-    lead = f"{days_text(each.lead_time.days)} ({each.lead_time.basis})"
-    return by, each.key, units, kg(each.position_g), kg(each.reorder_point_g), lead
+def _wanted(each: SuggestedOrder, speech: Speech) -> Sequence[str]:
+    by = _on(each.order_by, speech)
+    if each.due:
+        by = speech.gettext("%(day)s, now") % {"day": by}
+    told = {"number": speech.number(each.units), "mass": speech.mass(each.suggested_g)}
+    units = speech.ngettext(*_ORDERED[each.unit], each.units) % told
+    basis = speech.gettext(LEADS[each.lead_time.basis])
+    lead = f"{days_text(each.lead_time.days, speech)} ({basis})"
+    return by, each.key, units, kg(each.position_g, speech), kg(each.reorder_point_g, speech), lead
 
 
 def _projections(report: Report, found: Sequence[ProjectionOut]) -> None:
     for number, each in enumerate(found):
-        title = None if number else "Projected stock of what is due first"
-        _drawn(report, projection_of(each), title)
-        for said in _beside(each):
+        title = None if number else report.say("Projected stock of what is due first")
+        _drawn(report, projection_of(each, report.speech), title)
+        for said in _beside(each, report.speech):
             report.paragraph(said)
 
 
-def _beside(found: ProjectionOut) -> Iterator[str]:
+def _beside(found: ProjectionOut, speech: Speech) -> Iterator[str]:
     """Say what the picture cannot: who sends what comes, and what comes on no day."""
-    yield from map(coming_text, found.arrivals)
+    for each in found.arrivals:
+        yield coming_text(each, speech)
     if found.runs_out_on is not None:
-        yield f"{found.key} runs out on {found.runs_out_on}, arrivals counted."
+        yield speech.gettext("%(key)s runs out on %(day)s, arrivals counted.") % {
+            "key": found.key, "day": speech.day(found.runs_out_on),
+        }  # fmt: skip
 
 
 def _age(report: Report, found: Bought) -> None:
-    _drawn(report, ages_of(found.months), "Age of green on hand")
+    say, speech = report.say, report.speech
+    _drawn(report, ages_of(found.months, speech), say("Age of green on hand"))
     report.table(
         [
-            Column("Lot", 34 * MM), Column("Name", 54 * MM), Column("Origin", 12 * MM),
-            Column("Harvest ended", 22 * MM), Column("Came on", 18 * MM), Column("Light", 14 * MM),
-            Column("On hand kg", 20 * MM, right=True),
+            Column(say("Lot"), 34 * MM), Column(say("Name"), 46 * MM),
+            Column(say("Origin"), 14 * MM), Column(say("Harvest ended"), 22 * MM),
+            Column(say("Came on"), 18 * MM),
+            Column(say("Age"), 20 * MM), Column(say("On hand kg"), 20 * MM, right=True),
         ],
         [
             (
-                lot.lot, lot.name + (" (on hold)" if lot.held else ""), lot.origin,
-                _on(lot.harvest_ended_on), str(lot.received_on), lot.crop_age.light,
-                kg(lot.on_hand_g),
+                lot.lot, f"{lot.name} ({say('on hold')})" if lot.held else lot.name, lot.origin,
+                _on(lot.harvest_ended_on, speech), speech.day(lot.received_on),
+                say(LIGHTS[lot.crop_age.light]), kg(lot.on_hand_g, speech),
             )
             for lot in found.oldest
         ],
     )  # fmt: skip
     if found.lots > len(found.oldest):
-        report.paragraph(f"{found.lots - len(found.oldest)} younger lots are not listed.")
+        younger = {"number": found.lots - len(found.oldest)}
+        report.paragraph(say("%(number)s younger lots are not listed.") % younger)

@@ -7,8 +7,14 @@ from typing import Final, NamedTuple
 from app.buying.queries import Board
 from app.buying.schemas import AgeMonth, AgeMonthsOut, UseOut
 from app.cover.schemas import ComingOut, CoverRow, ForecastOut, ProjectionOut
+from app.green.identity.rules import Light
 from app.shared.speech import N_, PLAIN, Speech
 
+LIGHTS: Final[Mapping[str, str]] = {
+    Light.GREEN: N_("young"), Light.AMBER: N_("getting old"), Light.RED: N_("old"),
+    Light.UNKNOWN: N_("age unknown"),
+}  # fmt: skip
+"""How old a crop is."""
 MOST_BARS: Final = 30
 """Rows of a board that are drawn: those that run out first."""
 
@@ -122,7 +128,8 @@ def board_title(board: Board, speech: Speech) -> str:
 def _lasting(row: CoverRow, board: Board, speech: Speech) -> str:
     if row.days_of_cover is None:
         return speech.gettext("%(key)s: %(note)s; %(mass)s available.") % {
-            "key": row.key, "note": row.note, "mass": speech.mass(row.available_g),
+            "key": row.key, "note": speech.gettext(str(row.note)),
+            "mass": speech.mass(row.available_g),
         }  # fmt: skip
     said = [
         speech.gettext("%(key)s: %(days)s days, until %(day)s") % {

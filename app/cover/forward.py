@@ -22,6 +22,7 @@ from app.cover.tallies import Facts, add_up, read
 from app.production.schemas import Gap
 from app.settings import Settings
 from app.shared.names import fold_name
+from app.shared.speech import N_
 from app.standards.planning import Amount, Forward, forward_cover
 
 
@@ -211,7 +212,7 @@ def _row(each: Outlook, as_of: date) -> ForwardRow:
         runs_out_on=day_of(as_of, usable.empty_on),
         days_if_released=number(released.days),
         runs_out_if_released_on=day_of(as_of, released.empty_on),
-        note=None if usable.days is not None else "neither plan nor use takes all of it",
+        note=None if usable.days is not None else N_("neither plan nor use takes all of it"),
         forecast=forecast_out(each.foresight, tally.available_g),
         no_forecast=each.foresight.why_none,
     )

@@ -13,16 +13,15 @@ from sqlmodel import Session
 from app.cover.cards.queries import PlanningCards, planning_cards
 from app.cover.cards.tables import PlanningCard
 from app.cover.contracts import Contract
-from app.cover.foretelling import Basis
 from app.cover.forward import Ahead, Known, Outlook, day_of, know, look_ahead, outlooks
 from app.cover.frames import kg_a_day, number
 from app.cover.rules import Calendar, LeadBasis, OrderUnit, Tally, days_between
 from app.cover.schemas import ItemBy, LeadTimeOut, OrdersOut, SuggestedOrder
 from app.cover.tallies import of_contract
+from app.cover.wording import why_text
 from app.production.schemas import Gap
 from app.settings import Settings
 from app.shared.mass import kg_from_grams as from_milli
-from app.shared.mass import kg_text
 from app.shared.names import fold_name
 from app.shared.shares import plain
 from app.shared.speech import N_
@@ -261,7 +260,7 @@ def _row(item: Item, as_of: date) -> SuggestedOrder:
     order_by = day_of(as_of, days)
     ends = days_of_cover(tally.available_g, item.daily_g, 1)
     released = item.position_g + tally.held_g
-    return SuggestedOrder(
+    row = SuggestedOrder(
         key=tally.key,
         name=tally.name,
         component=tally.component,
@@ -293,26 +292,9 @@ def _row(item: Item, as_of: date) -> SuggestedOrder:
         unit=item.unit,
         unit_g=item.unit_g,
         units=item.units,
-        why=why(item, order_by, due=days == 0),
+        why="",
     )
-
-
-def why(item: Item, order_by: date | None, *, due: bool) -> str:
-    """Say in words what the order is worked out of."""
-    if order_by is None:
-        return "no use in window"
-    days = rounded(item.lead.days, 1)
-    reached = "is reached" if due else f"will be reached on {order_by}"
-    lasts = "the harvest after next" if item.harvest else "the order after it"
-    use = f"{kg_text(round(item.daily_g))} a day are used"
-    if item.outlook.basis is Basis.FORECAST:
-        use = f"by the forecast {kg_text(round(item.daily_g))} a day will be used"
-    return (
-        f"{kg_text(item.position_g)} are available or on order, and {use}. "
-        f"The reorder point of {kg_text(item.point_g)} {reached}: {days} days of lead time "
-        f"({item.lead.basis}) and {kg_text(item.safety_g)} of safety stock at "
-        f"{item.service_pct} % service. The order lasts until {lasts} arrives."
-    )
+    return row.model_copy(update={"why": why_text(row)})
 
 
 def expected_on(contract: Contract, lead: LeadTime, as_of: date) -> date | None:

@@ -31,6 +31,7 @@ class LeadBasis(StrEnum):
 
 
 NO_USE: Final = "no use in window"
+NO_OPEN_DAY: Final = "no open day in window"
 _NINE_OF_TEN: Final = Decimal(95)
 _FIVE_OF_TEN: Final = Decimal(75)
 """What is below the upper end of such a range, in per cent."""
@@ -188,7 +189,7 @@ def spread_band(expected_g: Fraction, variance: Fraction) -> Band:
 def why_none(over: Window, used_g: Amount) -> str | None:
     """Say why there is no number."""
     if not over.counted:
-        return "no open day in window"
+        return NO_OPEN_DAY
     return None if used_g else NO_USE
 
 

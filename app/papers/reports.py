@@ -16,6 +16,8 @@ from app.papers.sheets import (
     leading,
     wrapped,
 )
+from app.shared.mass import GRAM
+from app.shared.speech import PLAIN, Speech
 
 _TITLE: Final = half_points(24)
 _NAMES: Final = 36 * MM
@@ -36,11 +38,18 @@ def image_height(wide: float, high: float) -> int:
     return round((RIGHT - LEFT) * high / wide)
 
 
-class Report:
-    """A report being filled from the top."""
+def kg(grams: int | None, speech: Speech) -> str:
+    """Write grams as kilograms with three places, so that columns of them line up."""
+    return "" if grams is None else f"{grams * GRAM}".replace(".", speech.decimal)
 
-    def __init__(self, ruler: Ruler, heads: Sequence[str]) -> None:
+
+class Report:
+    """A report being filled from the top, in one language."""
+
+    def __init__(self, ruler: Ruler, heads: Sequence[str], speech: Speech = PLAIN) -> None:
         self.sheet = Sheet(ruler, [readable(head) for head in heads])
+        self.speech = speech
+        self.say = speech.gettext
 
     def title(self, said: str, room: int = 4 * leading(SMALL)) -> None:
         """Begin a section; on the page on which there is room for what it begins with."""
@@ -79,7 +88,7 @@ class Report:
     def table(self, columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
         """Write a table; its heading stands on each page again."""
         if not rows:
-            self.paragraph("None.")
+            self.paragraph(self.say("None."))
             return
         if not self.sheet.room(4 * leading(SMALL)):
             self.sheet.turn()
@@ -89,37 +98,41 @@ class Report:
         self.sheet.y += GAP
 
     def _heading(self, columns: Sequence[Column]) -> None:
-        x = LEFT
-        for column in columns:
-            if column.right:
-                self.sheet.right(x + column.width, column.name, SMALL, Lettering.BOLD)
-            else:
-                self.sheet.write(x, column.name, SMALL, Lettering.BOLD)
-            x += column.width
-        self.sheet.y += leading(SMALL)
+        names = [column.name for column in columns]
+        self._write(columns, self._cells(columns, names, Lettering.BOLD), Lettering.BOLD)
         self.sheet.rule()
 
-    def _row(self, columns: Sequence[Column], row: Sequence[str]) -> None:
-        sheet = self.sheet
-        cells = [
-            wrapped(readable(said), column.width - GAP // 2, SMALL, Lettering.TEXT, sheet.ruler)
+    def _cells(
+        self, columns: Sequence[Column], row: Sequence[str], lettering: Lettering
+    ) -> list[list[str]]:
+        return [
+            wrapped(readable(said), column.width - GAP // 2, SMALL, lettering, self.sheet.ruler)
             for column, said in zip(columns, row, strict=True)
         ]
-        high = max(*map(len, cells), 1) * leading(SMALL)
-        if not sheet.room(high):
-            sheet.turn()
+
+    def _row(self, columns: Sequence[Column], row: Sequence[str]) -> None:
+        cells = self._cells(columns, row, Lettering.TEXT)
+        if not self.sheet.room(max(*map(len, cells), 1) * leading(SMALL)):
+            self.sheet.turn()
             self._heading(columns)
+        self._write(columns, cells, Lettering.TEXT)
+        self.sheet.y += GAP // 4
+
+    def _write(
+        self, columns: Sequence[Column], cells: Sequence[Sequence[str]], lettering: Lettering
+    ) -> None:
+        sheet = self.sheet
         top, x = sheet.y, LEFT
         for column, lines in zip(columns, cells, strict=True):
             sheet.y = top
             for line in lines:
                 if column.right:
-                    sheet.right(x + column.width, line, SMALL)
+                    sheet.right(x + column.width, line, SMALL, lettering)
                 else:
-                    sheet.write(x, line, SMALL)
+                    sheet.write(x, line, SMALL, lettering)
                 sheet.y += leading(SMALL)
             x += column.width
-        sheet.y = top + high + GAP // 4
+        sheet.y = top + max(*map(len, cells), 1) * leading(SMALL)
 
     def image(self, png: bytes, wide: float, high: float) -> None:
         """Put a picture across the page, as high as its sides make it."""

@@ -110,7 +110,7 @@ def close(pen: Pen, code: str, asked: ReasonIn) -> ClosedOut:
     require(case, Act.CLOSE)
     if case.row.drill:
         raise Refused("drill", f"{code} is a drill: complete it, and its clock stops.", recall=code)
-    points = open_points(pen.session, case)
+    points = [each.text() for each in open_points(pen.session, case)]
     entry_id = pen.note("recall closed", {"recall": code, "open_points": points})
     case = take_step(pen, case, Step.CLOSED, entry_id, reason=asked.reason)
     return ClosedOut(**dict(case_out(pen.session, case)), open_points=points)

@@ -28,7 +28,7 @@ from app.recall.tables import (
 from app.recall.written import log, written_of
 from app.shared.db import AnySelect
 from app.shared.paging import Page, PageOf, turn_page
-from app.shared.speech import N_
+from app.shared.speech import N_, PLAIN, Speech
 from app.standards.recalls import duty
 from app.tracing.queries import CAUTION
 
@@ -75,13 +75,26 @@ def case(session: Session, code: str) -> CaseOut:
     return case_out(session, case_at(session, code))
 
 
+class Point(NamedTuple):
+    """Something that is not done yet: words with places for figures, and the figures."""
+
+    words: str
+    number: int = 0
+    of: int = 0
+
+    def text(self, speech: Speech = PLAIN) -> str:
+        """Say it."""
+        told = {"number": speech.number(self.number), "of": speech.number(self.of)}
+        return speech.gettext(self.words) % told
+
+
 class Everything(NamedTuple):
     """A case with all that is said of it."""
 
     case: CaseOut
     scope: ScopeOut | None
     told: ReconciliationOut | None
-    open_points: list[str]
+    open_points: list[Point]
     """None of a case that is closed."""
     log: list[dict[str, object]]
 
@@ -127,32 +140,38 @@ def scope(session: Session, code: str, number: int) -> ScopeOut:
     return whole(numbered(session, case_at(session, code).row.id, code, number))
 
 
-def open_points(session: Session, case: Case) -> list[str]:
+def open_points(session: Session, case: Case) -> list[Point]:
     """Say what is not done yet about a case."""
     if not case.has_been(Step.SCOPED):
-        return [N_("no scope was frozen")]
+        return [Point(N_("no scope was frozen"))]
     now = scope_now(session, newest(session, case.row.id, case.row.code))
     told = reconcile(session, case, now, written_of(session, case.row.id))
     return points_of(case, now, told.effectiveness)
 
 
-def points_of(case: Case, now: Scope, told: Effectiveness) -> list[str]:
+def points_of(case: Case, now: Scope, told: Effectiveness) -> list[Point]:
     """Say what is not done yet about a scope as it is now."""
     free = sum(1 for unit in now.units if unit.free)
-    points = {
-        N_("nothing was stopped"): not case.has_been(Step.STOPPED),
-        N_("the scope was extended after the last stop"): case.state is Step.SCOPED
-        and case.has_been(Step.STOPPED),
-        f"{free} units in the house are not held": free > 0,
-        f"{told.consignees - told.notified} of {told.consignees} consignees were not told": (
-            told.notified < told.consignees
+    silent, unheard = told.consignees - told.notified, told.notified - told.acknowledged
+    lost = told.unaccounted_bags
+    points = (
+        (not case.has_been(Step.STOPPED), Point(N_("nothing was stopped"))),
+        (
+            case.state is Step.SCOPED and case.has_been(Step.STOPPED),
+            Point(N_("the scope was extended after the last stop")),
         ),
-        f"{told.notified - told.acknowledged} of {told.notified} notices were not acknowledged": (
-            told.acknowledged < told.notified
+        (free > 0, Point(N_("%(number)s units in the house are not held"), free)),
+        (
+            silent > 0,
+            Point(N_("%(number)s of %(of)s consignees were not told"), silent, told.consignees),
         ),
-        f"{told.unaccounted_bags} bags are unaccounted for": told.unaccounted_bags != 0,
-    }
-    return [said for said, is_open in points.items() if is_open]
+        (
+            unheard > 0,
+            Point(N_("%(number)s of %(of)s notices were not acknowledged"), unheard, told.notified),
+        ),
+        (lost != 0, Point(N_("%(number)s bags are unaccounted for"), lost)),
+    )
+    return [said for is_open, said in points if is_open]
 
 
 def is_in_open_case(session: Session, unit_id: int) -> bool:

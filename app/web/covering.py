@@ -12,16 +12,18 @@ from app.cover.projecting import projection
 from app.cover.routes import DaysAhead, KeyAsked
 from app.cover.schemas import By, ItemBy, ProjectedDay, ProjectionOut, WhatIfIn, WhatIfOut
 from app.cover.supposing import what_if
+from app.cover.wording import why_text
 from app.shared.answers import Pdf, Svg
 from app.shared.names import fold_name
 from app.shared.problems import Refused
 from app.shared.staff import Permission
+from app.shared.texts import speech_in
 from app.web.desk import Desk, Visiting
 from app.web.forms import Form
 from app.web.routing import page_router
 from app.web.shown import kilograms, spoken
 from app.web.tasks import Room, Task
-from app.web.texts import N_
+from app.web.texts import N_, manner
 
 router = page_router()
 
@@ -107,7 +109,8 @@ def print_report(desk: Visiting) -> Response:
 
     found = desk.read(report.bought, desk.settings)
     name = f'inline; filename="buying-report-{found.orders.as_of}.pdf"'
-    return Pdf(report.draw_report(found), headers={"Content-Disposition": name})
+    speech = speech_in(manner().language)
+    return Pdf(report.draw_report(found, speech), headers={"Content-Disposition": name})
 
 
 @router.post("/cover/what-if")
@@ -139,4 +142,5 @@ def show_orders(
     return desk.show(
         "order_list.html", found=found, items=items, wanted=wanted, bys=BYS,
         bought_of=lambda key: bought_of.get(fold_name(key)),
+        why=lambda each: why_text(each, spoken()),
     )  # fmt: skip

@@ -7,10 +7,10 @@ from fastapi import Depends, Query, Response
 from sqlmodel import Session
 
 from app.buying.queries import age_by_month
+from app.buying.wording import LIGHTS
 from app.green.certificates.queries import claims_of_lots, on_record_page
 from app.green.evidence.queries import known_of
 from app.green.evidence.rules import Lack, lacking
-from app.green.identity.rules import Light
 from app.ledger.tables import UnitKind
 from app.settings import Settings
 from app.shared.answers import Svg
@@ -37,12 +37,6 @@ router = page_router()
 TASKS = (Task("/green", N_("Green on hand"), Room.BUYING, Permission.PRICES),)
 OFFERS = (Offer("/green/{code}", N_("Where it grew"), Permission.READ, frozenset({UnitKind.LOT})),)
 MOST = 50
-LIGHTS = {
-    Light.GREEN: N_("young"), Light.AMBER: N_("getting old"), Light.RED: N_("old"),
-    Light.UNKNOWN: N_("age unknown"),
-}  # fmt: skip
-
-
 COSTS = {
     CostKind.PURCHASE: N_("the coffee itself"), CostKind.FREIGHT: N_("freight"),
     CostKind.INSURANCE: N_("insurance"), CostKind.DUTY: N_("duty"),

@@ -160,8 +160,9 @@ def show_case(desk: Visiting, code: Code) -> Response:
     found = desk.read(queries.everything, code)
     return desk.show(
         "recall.html", case=found.case, scope=found.scope, told=found.told, log=found.log,
-        open_points=found.open_points, state=str(found.case.state), states=STATES, kinds=KINDS,
-        triggers=TRIGGERS, named=named, most=MOST,
+        open_points=[each.text(spoken()) for each in found.open_points],
+        state=str(found.case.state), states=STATES, kinds=KINDS, triggers=TRIGGERS, named=named,
+        most=MOST,
     )  # fmt: skip
 
 
@@ -195,7 +196,8 @@ def _act_page(desk: Desk, code: str, act: Act, form: Form[Any]) -> Response:
     return desk.show(
         "recall_act.html", form, act=str(act), doing=DOINGS[act], case=found.case,
         consignees=[(each, each) for each in told], whom=told.get(form.value("customer")),
-        told=found.told, scope=found.scope, open_points=found.open_points, by=_by(desk, form),
+        told=found.told, scope=found.scope, by=_by(desk, form),
+        open_points=[each.text(spoken()) for each in found.open_points],
         stops_contact=desk.settings.recall_stops_contact, **_words(),
     )  # fmt: skip
 

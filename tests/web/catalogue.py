@@ -8,6 +8,8 @@ from babel.messages import Catalog
 from babel.messages.extract import DEFAULT_KEYWORDS, extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
+from app.cover.rules import NO_OPEN_DAY, NO_USE
+from app.green.readings.rules import NO_METHOD
 from app.recall.drills.rules import WANTED
 from app.shared.kinds import KINDS
 from app.shared.texts import LANGUAGES, LOCALES
@@ -25,6 +27,7 @@ _OF_RULES = (
     handling.HEAVY, handling.IN_PARTS, handling.PALLET, handling.ABOVE_SHOULDER, handling.IN_LOADS,
     recalls.IN_THE_HOUSE, recalls.AT_BUSINESSES, recalls.AT_CONSUMERS, recalls.PERHAPS_AT_CONSUMERS,
     *recalls.NOTICE_SAYS, *WANTED, *best_before.WORDS.values(),
+    NO_USE, NO_OPEN_DAY, NO_METHOD,
 )  # fmt: skip
 """What rules and standards say; they know of no catalogue."""
 _KEYWORDS = DEFAULT_KEYWORDS | {"pair": (1, 2), "Flaw": None, "say": None}

@@ -10,6 +10,7 @@ import pytest
 
 from tests.api import Api, kg
 from tests.buying.house import buy_and_roast
+from tests.buying.test_report import words_of
 from tests.cover.conftest import ago, arrive, only
 from tests.web.conftest import Visitor, filled_fields, hidden_fields, words
 
@@ -39,7 +40,8 @@ def test_the_board_leads_to_the_stock_to_come_and_to_what_to_order(
     assert 'href="/cover/projection?by=component&amp;key=Base"' in board.text
     assert f"Order now: Base {base['units']} sacks, {base['suggested_kg']:.0f} kg" in words(orders)
     assert "Bought last of Finca El Roble" in words(orders)
-    assert base["why"] in words(orders)
+    assert "1,260 kg are available or on order, and by the forecast" in words(orders)
+    assert base["why"].startswith("1260.0 kg are available or on order, and by the forecast")
     due = [each["key"] for each in house.get("/cover/orders")["items"] if each["due"]]
     assert words(bea.get("/cover/orders?wanted=due")).count("Order now") == len(due) > 0
     assert "40 by the planning card" in words(planning)
@@ -98,8 +100,23 @@ def test_pictures_and_the_report_are_served_to_whoever_is_signed_in(
         assert german in drawn, page
         assert 'xml:lang="en"' in plain, path
         assert german not in plain, path
-    printed = rufus.get("/cover/report.pdf")
+    printed = rufus.get("/cover/report.pdf", Accept_Language="de")
     assert printed.headers["content-type"] == "application/pdf"
+    said = words_of(printed.content)
+    for german in (
+        "Einkaufsbericht", "Gesperrt kg", "über 28 und über 56 Tage", "90 Tage, Streuung 14",
+        "jetzt Base", "Säcke", "40 (Karte)", "Der Bestellpunkt von", "300 kg aus PC-FWD",
+        "Lot GL-HELD (gesperrt)", "Seite 1 von", "nicht in diesen Zahlen",
+    ):  # fmt: skip
+        assert german in said, german
+    # The report of a page in English is the very one of the API.
+    assert rufus.get("/cover/report.pdf").content == house.send("GET", "/cover/report.pdf").content
+    orders = rufus.get("/cover/orders", Accept_Language="de").text
+    assert "Der Bestellpunkt von" in orders
+    assert "are available or on order" not in orders
+    board = rufus.get("/cover/board.svg", Accept_Language="de").text
+    assert "kein Verbrauch im Zeitraum" in board
+    assert "no use in window" not in board
     assert "Enter the contract" not in words(rufus.get("/cover/orders"))
     for path in ("/contracts", "/contracts/new", "/planning", "/planning/card?item=origin:ET"):
         assert rufus.get(path).status_code == 403, path

@@ -43,6 +43,7 @@ def test_a_case_is_opened_stopped_told_reported_and_closed_at_the_pages(
     quill.fill(f"{case}/do/report", customer="Café Nord", held_bags="60", destroyed_bags="30")
     reported = words(quill.get(case))
     before_closing = words(quill.get(f"{case}/do/close"))
+    in_german = words(quill.get(case, accept_language="de"))
     closed = words(quill.get(quill.fill(f"{case}/do/close", reason="over").headers["location"]))
 
     assert told_nothing.status_code == 422
@@ -61,6 +62,8 @@ def test_a_case_is_opened_stopped_told_reported_and_closed_at_the_pages(
     assert "Café Nord Ida, +49 000 1234" in reported
     assert "The account closes to the bag." in reported
     assert "10 bags are unaccounted for" in before_closing
+    assert "Beutel ohne Verbleib: 10" in in_german
+    assert "unaccounted" not in in_german
     assert "closed" in closed
     assert api.get(f"/packs/{packed}")["held"]
     assert sent in words(quill.get(f"/u/{packed}"))
