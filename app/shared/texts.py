@@ -5,7 +5,7 @@ read when the first text in it is asked for; a text it lacks is said in English.
 """
 
 from decimal import Decimal
-from functools import cache
+from functools import cache, partial
 from gettext import GNUTranslations, NullTranslations
 from io import BytesIO
 from pathlib import Path
@@ -27,7 +27,8 @@ _FORMATS: Final = {"en": "en_GB"}
 """Whose dates and numbers go with a language that several countries write."""
 LOCALES: Final = Path(__file__).parent / "locale"
 _THREE: Final = "#,##0.###"
-_NARROW: Final = "\N{NARROW NO-BREAK SPACE}"
+NARROW: Final = "\N{NARROW NO-BREAK SPACE}"
+"""Between a number and its unit."""
 
 
 def locale_of(language: str) -> Locale:
@@ -38,6 +39,18 @@ def locale_of(language: str) -> Locale:
 def country_in(language: str, code: str) -> str:
     """Name a country in a language."""
     return locale_of(language).territories.get(code) or country_name(code)
+
+
+def number_in(language: str, value: Decimal | int) -> str:
+    """Write a number as a language does, with the decimals it has, three at most."""
+    return format_decimal(
+        value, format=_THREE, locale=locale_of(language), decimal_quantization=True
+    )
+
+
+def kilograms_in(language: str, grams: int) -> str:
+    """Write grams in kilograms as a language does."""
+    return f"{number_in(language, kg_from_grams(grams))}{NARROW}kg"
 
 
 @cache
@@ -60,13 +73,9 @@ def speech_in(language: str) -> Speech:
     if language == "en":
         return PLAIN
     said, locale = catalogue(language), locale_of(language)
-
-    def number(value: Decimal | int) -> str:
-        return format_decimal(value, format=_THREE, locale=locale, decimal_quantization=True)
-
     return Speech(
-        language, said.gettext, said.ngettext, number,
-        lambda grams: f"{number(kg_from_grams(grams))}{_NARROW}kg",
+        language, said.gettext, said.ngettext,
+        partial(number_in, language), partial(kilograms_in, language),
         lambda on: format_date(on, locale=locale),
         locale.number_symbols["latn"]["decimal"],
     )  # fmt: skip

@@ -9,7 +9,7 @@ from babel.numbers import format_decimal
 
 from app.shared.mass import GRAM, kg_from_grams
 from app.shared.speech import Speech
-from app.shared.texts import country_in
+from app.shared.texts import NARROW, country_in, kilograms_in, number_in
 from app.shared.times import now
 from app.standards.best_before import reworded
 from app.web.texts import gettext, manner, ngettext
@@ -17,13 +17,10 @@ from app.web.texts import gettext, manner, ngettext
 POUND_KG = Decimal("0.45359237")
 """The international pound, exactly (weights and measures acts since 1959)."""
 
-_THREE = "#,##0.###"
-_NARROW = "\N{NARROW NO-BREAK SPACE}"
-
 
 def number(value: Decimal | int) -> str:
-    """Write a number by locale, with the decimals it has, three at most."""
-    return format_decimal(value, format=_THREE, locale=manner().locale, decimal_quantization=True)
+    """Write a number as the reader does, with the decimals it has, three at most."""
+    return number_in(manner().language, value)
 
 
 def thousandths(value: int) -> str:
@@ -39,8 +36,8 @@ def mass(grams: int) -> str:
 def mass_kg(kilograms: Decimal | int) -> str:
     """Write kilograms, as the API answers them, in what was chosen."""
     if manner().mass_unit == "lb":
-        return f"{number(pounds_of(Decimal(kilograms)))}{_NARROW}lb"
-    return f"{number(Decimal(kilograms))}{_NARROW}kg"
+        return f"{number(pounds_of(Decimal(kilograms)))}{NARROW}lb"
+    return f"{number(Decimal(kilograms))}{NARROW}kg"
 
 
 def typed_number(value: Decimal | int) -> str:
@@ -107,7 +104,7 @@ def local_minute(at: datetime | None = None) -> str:
 
 def kilograms(grams: int) -> str:
     """Write grams in kilograms, whatever was chosen: beside an axis of kilograms."""
-    return f"{number(kg_from_grams(grams))}{_NARROW}kg"
+    return kilograms_in(manner().language, grams)
 
 
 def spoken(mass: Callable[[int], str] = mass) -> Speech:
