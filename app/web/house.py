@@ -59,7 +59,7 @@ def told_settings(settings: Settings) -> list[Setting]:
             value=_shown(name, getattr(settings, name)),
             default=_shown(name, field.get_default(call_default_factory=True)),
             said=name in settings.model_fields_set,
-            meaning=" ".join((field.description or "").split()),
+            meaning=" ".join((field.description or "").replace("`", "").split()),
         )
         for name, field in Settings.model_fields.items()
     ]
@@ -74,7 +74,8 @@ def _shown(name: str, value: Any) -> str:  # noqa: ANN401 - of any setting
         return ", ".join(str(each) for each in value)
     if isinstance(value, dict):
         return ", ".join(f"{key}: {said}" for key, said in value.items())
-    return str(value)
+    # As it is written in the environment.
+    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 class Base(NamedTuple):

@@ -136,7 +136,8 @@ def test_settings_say_what_they_mean_and_health_where_the_book_stands(
     settings = words(ada.get("/settings"))
     health = words(ada.get("/health"))
 
-    assert "JUTEBOOK_HOLD_ON_ARRIVAL False set by you , else True" in settings
+    assert "JUTEBOOK_HOLD_ON_ARRIVAL false set by you , else true" in settings
+    assert "`" not in settings
     assert "Whether received lots wait on hold until a quality role releases them." in settings
     assert "cannot be changed here" in settings
     assert "Last entry 2" in health
