@@ -22,9 +22,9 @@ from pydantic import BaseModel, ValidationError
 from app.shared.flaws import Flaw
 from app.shared.kinds import KINDS
 from app.shared.problems import MemberError, Refused
-from app.web.plain import words_of
+from app.web.plain import FLAWS, words_of
 from app.web.shown import kg_of_pounds, typed_number
-from app.web.texts import N_, English, _, manner
+from app.web.texts import English, _, manner
 
 Body = TypeVar("Body", bound=BaseModel)
 
@@ -374,34 +374,9 @@ def _member(flaw: Any) -> Place:  # noqa: ANN401 - Pydantic's own dictionary
     return (cause.member,) if isinstance(cause, MemberError) else ()
 
 
-_WORDS: Final = {
-    "missing": N_("This is needed."),
-    "greater_than": N_("More than %(gt)s is wanted."),
-    "greater_than_equal": N_("At least %(ge)s is wanted."),
-    "less_than": N_("Less than %(lt)s is wanted."),
-    "less_than_equal": N_("At most %(le)s is wanted."),
-    "string_too_short": N_("At least %(min_length)s characters are wanted."),
-    "string_too_long": N_("At most %(max_length)s characters are kept."),
-    "string_pattern_mismatch": N_(
-        "It is not written like that: look at the letters, digits and signs."
-    ),
-    "too_short": N_("At least %(min_length)s are wanted."),
-    "too_long": N_("At most %(max_length)s are taken."),
-    "decimal_max_places": N_("At most %(decimal_places)s decimals are kept."),
-    "int_type": N_("A whole number is wanted."),
-    "int_from_float": N_("A whole number is wanted."),
-    "enum": N_("Choose one of those that are offered."),
-    "literal_error": N_("Choose one of those that are offered."),
-    "date_type": N_("A day is wanted here."),
-    "date_parsing": N_("A day is wanted here."),
-    "date_from_datetime_parsing": N_("A day is wanted here."),
-}
-"""What Pydantic finds, in words of the page."""
-
-
 def _words(flaw: Any) -> str:  # noqa: ANN401 - Pydantic's own dictionary
     context = flaw.get("ctx", {})
-    words = _WORDS.get(flaw["type"])
+    words = FLAWS.get(flaw["type"])
     if words is not None:
         return _(words) % {name: _figure(each) for name, each in context.items()}
     cause = context.get("error")

@@ -65,6 +65,31 @@ _MEANINGS: Final[Mapping[str, str]] = {
 }
 
 
+FLAWS: Final[Mapping[str, str]] = {
+    "missing": N_("This is needed."),
+    "greater_than": N_("More than %(gt)s is wanted."),
+    "greater_than_equal": N_("At least %(ge)s is wanted."),
+    "less_than": N_("Less than %(lt)s is wanted."),
+    "less_than_equal": N_("At most %(le)s is wanted."),
+    "string_too_short": N_("At least %(min_length)s characters are wanted."),
+    "string_too_long": N_("At most %(max_length)s characters are kept."),
+    "string_pattern_mismatch": N_(
+        "It is not written like that: look at the letters, digits and signs."
+    ),
+    "too_short": N_("At least %(min_length)s are wanted."),
+    "too_long": N_("At most %(max_length)s are taken."),
+    "decimal_max_places": N_("At most %(decimal_places)s decimals are kept."),
+    "int_type": N_("A whole number is wanted."),
+    "int_from_float": N_("A whole number is wanted."),
+    "enum": N_("Choose one of those that are offered."),
+    "literal_error": N_("Choose one of those that are offered."),
+    "date_type": N_("A day is wanted here."),
+    "date_parsing": N_("A day is wanted here."),
+    "date_from_datetime_parsing": N_("A day is wanted here."),
+}
+"""What Pydantic finds, in words of the page."""
+
+
 def words_of(slug: str) -> Words:
     """Say a kind of refusal to somebody at a page."""
     kind = KINDS[slug]
