@@ -68,6 +68,7 @@ from app.shared.db import open_engine
 from app.shared.problem_pages import router as problem_pages
 from app.shared.problems import explain_refusals
 from app.shared.sign_in import TokenCounts
+from app.shared.turns import share_threads
 from app.signpost import Signpost
 from app.tracing import routes as tracing
 from app.tracing import void_routes as voids
@@ -203,6 +204,7 @@ def _open(settings: Settings, url: str) -> Engine:
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     limiter = anyio.to_thread.current_default_thread_limiter()
     limiter.total_tokens = app.state.settings.threads
+    share_threads(app.state.settings.threads)
     # What is there at the start stays; looking through it again during a long trace only costs.
     gc.collect()
     gc.freeze()

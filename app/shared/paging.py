@@ -30,6 +30,8 @@ class Page:
 
     limit: int
     after: int
+    latest: bool = False
+    """The end of the list instead of what follows `after`; it has no next page."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +109,9 @@ def turn_page(
     session: Session, statement: AnySelect, key: IdColumn, page: Page
 ) -> tuple[Sequence[Row[Any]], str | None]:
     """Read one page of `statement` in the order of `key`, which must be among its columns."""
+    if page.latest:
+        rows = session.execute(statement.order_by(key.desc()).limit(page.limit)).all()
+        return rows[::-1], None
     return turn(session, paged(statement, key), key, page)
 
 

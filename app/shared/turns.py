@@ -23,9 +23,14 @@ AT_ONCE: Final = 2
 _TURNS: Final[RunVar[Semaphore]] = RunVar("turns of those who write")
 
 
+def share_threads(threads: int) -> None:
+    """Keep a thread for reading, where there is more than one."""
+    _TURNS.set(Semaphore(max(1, min(AT_ONCE, threads - 1))))
+
+
 def _turns() -> Semaphore:
     turns = _TURNS.get(None)
-    if turns is None:
+    if turns is None:  # an app whose start nobody waited for, as in a test
         _TURNS.set(turns := Semaphore(AT_ONCE))
     return turns
 

@@ -7,11 +7,10 @@ from fastapi import Response
 from sqlmodel import Session, col, select
 
 from app.roasting.batches.actions import plan
-from app.roasting.batches.queries import Wanted, batch_page
+from app.roasting.batches.queries import next_planned
 from app.roasting.batches.schemas import BatchesIn
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Machine, MachineKind
-from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, may
@@ -42,12 +41,12 @@ def _plan(session: Session) -> Plan:
     drums = session.exec(
         select(Machine.code).where(Machine.kind == MachineKind.ROASTER).order_by(col(Machine.code))
     )
-    batches, following = batch_page(session, Page(_MOST, 0), Wanted("planned", None, None))
+    batches = next_planned(session, _MOST + 1)
     return Plan(
         [(name, name) for name in styles],
         [(code, code) for code in drums],
-        sorted(batches, key=lambda each: (str(each["on"]), int(str(each["id"])))),
-        following is not None,
+        batches[:_MOST],
+        len(batches) > _MOST,
     )
 
 

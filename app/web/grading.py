@@ -76,7 +76,7 @@ _MOST: Final = 50
 
 
 class Judged(NamedTuple):
-    """What is known of a lot now, and all that was said of it, the newest last."""
+    """What is known of a lot now, and what was said of it last, the newest last."""
 
     grade: GradeOut
     gradings: Sequence[Mapping[str, Any]]
@@ -84,8 +84,8 @@ class Judged(NamedTuple):
 
 
 def _judged(session: Session, code: str, settings: Settings) -> Judged:
-    gradings, _more_gradings = grading_page(session, Page(_MOST, 0), code)
-    cuppings, _more_cuppings = cupping_page(session, Page(_MOST, 0), code)
+    gradings, _more_gradings = grading_page(session, Page(_MOST, 0, latest=True), code)
+    cuppings, _more_cuppings = cupping_page(session, Page(_MOST, 0, latest=True), code)
     return Judged(grade_of(session, code, settings), gradings, cuppings)
 
 
@@ -93,7 +93,9 @@ def _judged(session: Session, code: str, settings: Settings) -> Judged:
 def show_grades(desk: Visiting, code: Code) -> Response:
     """Show how a lot was graded and cupped, judged by what is known of it now."""
     judged = desk.read(_judged, code, desk.settings)
-    return desk.show("grades.html", judged=judged, lot=judged.grade.lot, outcomes=OUTCOMES)
+    return desk.show(
+        "grades.html", judged=judged, lot=judged.grade.lot, outcomes=OUTCOMES, most=_MOST
+    )
 
 
 Samples = Sequence[tuple[str, str]]
@@ -101,7 +103,7 @@ Samples = Sequence[tuple[str, str]]
 
 
 def _samples(session: Session, code: str) -> Samples:
-    found, _following = sample_page(session, Page(_MOST, 0), code, None)
+    found, _following = sample_page(session, Page(_MOST, 0, latest=True), code, None)
     return [
         (str(each["id"]), f"{each['id']}: {_(sampling.KINDS[SampleKind(str(each['kind']))])}")
         for each in reversed(found)

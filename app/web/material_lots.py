@@ -89,8 +89,8 @@ class Roll(NamedTuple):
 
 
 def _roll(session: Session, code: str) -> Roll:
-    changes, _more_changes = queries.change_page(session, Page(_MOST, 0), code)
-    holds, _more_holds = queries.hold_page(session, Page(_MOST, 0), code)
+    changes, _more_changes = queries.change_page(session, Page(_MOST, 0, latest=True), code)
+    holds, _more_holds = queries.hold_page(session, Page(_MOST, 0, latest=True), code)
     return Roll(queries.lot(session, code), changes, holds)
 
 
@@ -104,7 +104,9 @@ def show_lot(desk: Visiting, code: Code) -> Response:
         if not roll.lot.voided and desk.staff.may(deed.permission)
     }
     may_correct = not roll.lot.voided and desk.staff.may(Permission.MATERIALS)
-    return desk.show("material_lot.html", roll=roll, deeds=mine, may_correct=may_correct)
+    return desk.show(
+        "material_lot.html", roll=roll, most=_MOST, deeds=mine, may_correct=may_correct
+    )
 
 
 def _deed(desk: Desk, name: str) -> Deed:

@@ -12,7 +12,6 @@ from app.sending.orders import actions, queries
 from app.sending.orders.schemas import OrderChange, OrderIn, OrderOut, State
 from app.sending.tables import CustomerKind
 from app.shared.codes import Code
-from app.shared.paging import Page, PageAsked, PageOf
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.web import cards, loading
@@ -31,6 +30,7 @@ Keeper = Annotated[Desk, may(Permission.ORDERS)]
 STATES: Final[Mapping[State, str]] = {
     "open": N_("open"), "sent": N_("sent"), "cancelled": N_("cancelled"),
 }  # fmt: skip
+_MOST: Final = 200
 LINES: Final = {"lines": ("product", "bags")}
 """The rows of an order."""
 
@@ -52,20 +52,13 @@ def choices(session: Session) -> Choices:
 
 
 @router.get("/orders")
-def list_orders(
-    desk: Visiting, page: PageAsked, state: Annotated[State, Query()] = "open"
-) -> Response:
-    """List orders as they were entered; on a page the earliest due come first."""
-    rows, following = desk.read(_orders, page, state)
+def list_orders(desk: Visiting, state: Annotated[State, Query()] = "open") -> Response:
+    """List orders by the day they are due, the earliest open ones first, else the latest."""
+    rows = desk.read(queries.orders_by_day, _MOST + 1, queries.Wanted(state, None, None, None))
     return desk.show(
-        "orders.html", rows=rows, following=following, state=state, states=STATES,
+        "orders.html", rows=rows[:_MOST], more=len(rows) > _MOST, state=state, states=STATES,
         today=now().date().isoformat(),
     )  # fmt: skip
-
-
-def _orders(session: Session, page: Page, state: State) -> PageOf:
-    rows, following = queries.order_page(session, page, queries.Wanted(state, None, None, None))
-    return sorted(rows, key=lambda row: str(row["due_on"])), following
 
 
 @router.get("/orders/new")

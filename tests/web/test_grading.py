@@ -2,6 +2,9 @@
 
 from collections.abc import Callable
 
+import pytest
+
+from app.web import grading
 from tests.api import Api, kg
 from tests.makers import furnish, receive, sack_codes
 from tests.web.conftest import Visitor, filled_fields, words
@@ -99,3 +102,18 @@ def test_a_lot_is_cupped_on_the_form_or_by_its_score_and_taken_back(
     assert back.headers["location"] == "/grades/GL-7"
     assert "Score on Ours" not in words(quill.get("/grades/GL-7"))
     book_is_sound()
+
+
+def test_of_many_samples_the_latest_is_filled_in(
+    api: Api, visitor_as: Callable[..., Visitor], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    furnish(api)
+    [sack] = sack_codes(receive(api, 60, lot="GL-7"))
+    drawn = {"subject": "GL-7", "kind": "arrival", "from": [{"sack": sack, "kg": kg("0.5")}]}
+    numbers = [api.post("/samples", drawn)["id"] for _ in range(3)]
+    monkeypatch.setattr(grading, "_MOST", 2)
+
+    page = visitor_as("quality").get("/grades/GL-7/grade").text
+
+    assert filled_fields(page)["sample"] == str(numbers[2])
+    assert f'<option value="{numbers[0]}"' not in page

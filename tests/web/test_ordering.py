@@ -1,9 +1,13 @@
 """What is planned and ordered at the pages: batches, orders, standing orders; and called off."""
 
+import re
 from collections.abc import Callable
 from datetime import timedelta
 
+import pytest
+
 from app.shared.times import now
+from app.web import ordering
 from tests.api import Api
 from tests.makers import furnish, pack, receive, roast, sack_codes
 from tests.web.conftest import Visitor, filled_fields, words
@@ -172,3 +176,26 @@ def test_a_standing_order_is_entered_called_off_paused_and_changed(
     assert refused.status_code == 422
     assert "This is needed." in words(refused)
     assert visitor_as("quality").get("/standing-orders/new").status_code == 403
+
+
+def test_of_many_orders_the_earliest_due_are_listed_and_of_those_that_ended_the_latest(
+    api: Api, visitor_as: Callable[..., Visitor], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    furnish(api)
+    for days in (9, 1, 4):
+        api.post("/orders", {
+            "code": f"O-{days}", "customer": "Café Nord",
+            "due_on": str(now().date() + timedelta(days=days)),
+            "lines": [{"product": "HOUSE-250", "bags": 5}],
+        })  # fmt: skip
+    sam = visitor_as("warehouse")
+    monkeypatch.setattr(ordering, "_MOST", 2)
+
+    waiting = sam.get("/orders").text
+    for code in ("O-1", "O-4", "O-9"):
+        api.post(f"/orders/{code}/cancel", {"reason": "shut for the winter"})
+    ended = sam.get("/orders?state=cancelled").text
+
+    assert re.findall(r'href="/orders/(O-\d)"', waiting) == ["O-1", "O-4"]
+    assert re.findall(r'href="/orders/(O-\d)"', ended) == ["O-9", "O-4"]
+    assert "and more" in waiting

@@ -1,6 +1,6 @@
 """Reading planned batches."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -108,6 +108,13 @@ def batch_page(session: Session, page: Page, wanted: Wanted) -> PageOf:
         statement = statement.where(col(PlannedBatch.planned_for) <= wanted.last)
     rows, following = turn_page(session, statement, col(PlannedBatch.id), page)
     return [each.model_dump(by_alias=True) for each in _shown(session, rows)], following
+
+
+def next_planned(session: Session, most: int) -> Sequence[Mapping[str, object]]:
+    """Read the batches that are planned and not roasted, the earliest day first."""
+    days = (col(PlannedBatch.planned_for), col(PlannedBatch.id))
+    rows = session.execute(_BATCHES.where(_PLANNED).order_by(*days).limit(most)).all()
+    return [each.model_dump(by_alias=True) for each in _shown(session, rows)]
 
 
 def still_planned(last: ColumnElement[date]) -> AnySelect:

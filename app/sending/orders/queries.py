@@ -1,6 +1,6 @@
 """Reading orders of customers: what is open, what went out."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 from functools import cache
 from typing import Any, NamedTuple
@@ -79,6 +79,20 @@ def _order_out(session: Session, row: Any) -> OrderOut:  # noqa: ANN401 - a row 
 
 def order_page(session: Session, page: Page, wanted: Wanted) -> PageOf:
     """Read orders in the order they were entered."""
+    statement = _wanted(session, wanted)
+    rows, following = turn_page(session, statement, col(CustomerOrder.id), page)
+    return _page_rows(session, rows), following
+
+
+def orders_by_day(session: Session, most: int, wanted: Wanted) -> Sequence[Mapping[str, object]]:
+    """Read orders by the day they are due: of open ones the earliest, of others the latest."""
+    days = (col(CustomerOrder.due_on), col(CustomerOrder.id))
+    order = days if wanted.state == "open" else [each.desc() for each in days]
+    statement = _wanted(session, wanted).order_by(*order).limit(most)
+    return _page_rows(session, session.execute(statement).all())
+
+
+def _wanted(session: Session, wanted: Wanted) -> AnySelect:
     statement = _orders()
     if wanted.state == "cancelled":
         statement = statement.where(cancelled())
@@ -92,11 +106,12 @@ def order_page(session: Session, page: Page, wanted: Wanted) -> PageOf:
         statement = statement.where(col(CustomerOrder.due_on) >= wanted.due_from)
     if wanted.due_to is not None:
         statement = statement.where(col(CustomerOrder.due_on) <= wanted.due_to)
-    rows, following = turn_page(session, statement, col(CustomerOrder.id), page)
+    return statement
+
+
+def _page_rows(session: Session, rows: Sequence[Any]) -> Sequence[Mapping[str, object]]:
     lines = _lines(session, [row.id for row in rows])
-    return [
-        _row(row, lines.get(row.id, [])).model_dump(by_alias=True) for row in rows
-    ], following  # fmt: skip
+    return [_row(row, lines.get(row.id, [])).model_dump(by_alias=True) for row in rows]
 
 
 def _lines(session: Session, order_ids: Collection[int]) -> Mapping[int, list[OrderedBags]]:
