@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 
 from app.green.evidence.actions import record, set_role
 from app.green.evidence.rules import FirmRole
@@ -11,9 +11,10 @@ from app.shared.codes import Code, fold
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
 from app.web.forms import Form
+from app.web.routing import page_router
 from app.web.texts import N_, _
 
-router = APIRouter(include_in_schema=False)
+router = page_router()
 
 Keeper = Annotated[Desk, may(Permission.EVIDENCE)]
 
