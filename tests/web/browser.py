@@ -192,7 +192,8 @@ class Browser:
             for dark in (False, True):
                 self.look(width, dark=dark)
                 self.shoot(f"{name}-{width}{'-dark' if dark else ''}")
-                assert self.flaws() == [], (name, width, dark)
+                found = self.flaws()
+                assert not found, (name, width, dark, found)
                 self.shoot(f"{name}-{width}{'-dark' if dark else ''}")
         assert self.complaints() == [], name
 
