@@ -25,7 +25,7 @@ from app.web.offers import Offer, standing
 from app.web.routing import page_router
 from app.web.shown import mass_kg
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _
+from app.web.texts import N_, _, options
 
 router = page_router()
 
@@ -105,7 +105,7 @@ def _signed(typed: Typed) -> Typed:
 def _page(desk: Desk, form: Form[AdjustedIn], left_g: int | None = None) -> Response:
     return desk.show(
         "adjust.html", form, left_g=left_g,
-        ways=[(way, _(said)) for way, said in WAYS.items()],
+        ways=options(WAYS),
         reasons=[(reason, _(REASONS[Reason(reason)])) for reason in get_args(Bookable)],
     )  # fmt: skip
 

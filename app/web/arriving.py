@@ -33,7 +33,7 @@ from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
 from app.web.routing import page_router
-from app.web.texts import N_, _
+from app.web.texts import N_, _, options
 
 router = page_router()
 
@@ -180,7 +180,7 @@ def _ask(desk: Desk, work: _Work, code: str, form: Form[Any] | None = None) -> R
     lot = str(fold(code))
     return desk.show(
         f"arrival_{work.name}.html", form or desk.blank(work.body), lot=lot, signs=SIGNS,
-        kinds=[(str(kind), _(said)) for kind, said in KINDS.items()],
+        kinds=options(KINDS),
     )  # fmt: skip
 
 

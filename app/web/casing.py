@@ -23,7 +23,7 @@ from app.web.forms import Form
 from app.web.offers import Offer, left
 from app.web.routing import page_router
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _, ngettext
+from app.web.texts import N_, _, ngettext, options
 
 router = page_router()
 
@@ -55,7 +55,7 @@ def _standing(session: Session) -> Sequence[Mapping[str, Any]]:
 
 
 def _ask(desk: Desk, form: Form[CaseIn]) -> Response:
-    kinds = [(str(kind), _(said)) for kind, said in CASES.items()]
+    kinds = options(CASES)
     return desk.show(
         "cases.html", form, cases=desk.read(_standing), kinds=kinds, named=CASES, list=CONTENTS
     )

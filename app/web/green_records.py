@@ -18,7 +18,7 @@ from app.web.desk import Desk, may
 from app.web.forms import Form
 from app.web.lots_for_buyers import COSTS
 from app.web.routing import page_router
-from app.web.texts import _
+from app.web.texts import _, options
 
 router = page_router()
 
@@ -68,6 +68,6 @@ def book_cost(desk: Bookkeeper, code: Code) -> Response:
 
 
 def _cost_page(desk: Desk, code: str, form: Form[Any]) -> Response:
-    kinds = [(str(kind), _(said)) for kind, said in COSTS.items()]
+    kinds = options(COSTS)
     units = [(str(each), str(each)) for each in PriceUnit]
     return desk.show("lot_cost.html", form, code=code, kinds=kinds, units=units)

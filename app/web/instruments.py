@@ -20,7 +20,7 @@ from app.web.forms import Form
 from app.web.readings import KINDS
 from app.web.routing import page_router
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _, ngettext
+from app.web.texts import N_, _, ngettext, options
 
 router = page_router()
 
@@ -85,7 +85,7 @@ def add_instrument(desk: Keeper) -> Response:
 
 def _one(desk: Desk, code: str, form: Form[Any]) -> Response:
     shown = desk.read(_shown, code)
-    results = [(str(each), _(said)) for each, said in RESULTS.items()]
+    results = options(RESULTS)
     return desk.show("instrument.html", form, shown=shown, results=results, words=RESULTS,
                      kinds=KINDS)  # fmt: skip
 

@@ -53,7 +53,7 @@ from app.web.forms import Form
 from app.web.routing import page_router
 from app.web.shown import mass_kg, number
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _
+from app.web.texts import N_, _, options
 
 router = page_router()
 
@@ -316,7 +316,7 @@ def _shown(field: Field, said: Any) -> str:  # noqa: ANN401 - whatever stands on
 
 
 def _pairs(field: Field) -> list[tuple[str, str]]:
-    return [(str(value), _(said)) for value, said in field.choices.items()]
+    return options(field.choices)
 
 
 def _listed(said: str | list[str]) -> list[str]:

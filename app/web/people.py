@@ -18,7 +18,7 @@ from app.web.desk import Desk, may
 from app.web.forms import Form
 from app.web.routing import page_router
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _
+from app.web.texts import N_, _, options
 
 router = page_router()
 
@@ -106,7 +106,7 @@ def list_people(desk: Administrator) -> Response:
 
 
 def _choices() -> list[tuple[str, str]]:
-    return [(role.value, _(said)) for role, said in ROLES.items()]
+    return options(ROLES)
 
 
 @router.get("/people/new")

@@ -27,7 +27,7 @@ from app.web.rendering import as_file
 from app.web.routing import page_router
 from app.web.shown import mass_kg, number, spoken
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _
+from app.web.texts import N_, _, options
 
 router = page_router()
 
@@ -139,7 +139,7 @@ def _by(desk: Desk, form: Form[Any]) -> str:
 
 def _words() -> dict[str, Any]:
     return {
-        name: [(each, _(said)) for each, said in there.items()]
+        name: options(there)
         for name, there in (("kinds", KINDS), ("triggers", TRIGGERS), ("how", HOW))
     }
 

@@ -34,7 +34,7 @@ from app.web.sack_lines import (
 )
 from app.web.shown import local_minute, mass_kg, number
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _, manner, ngettext
+from app.web.texts import N_, _, manner, ngettext, options
 
 router = page_router()
 
@@ -76,7 +76,7 @@ def _page(desk: Desk, form: Form[DeliveryIn]) -> Response:
         lots=lots, sums={lot: _sum(form, lot) for lot in lots},
         papers={lot: grams_in(form.typed, f"lots.{lot}.advised_kg") for lot in lots},
         lines={lot: lines_of(form.typed, lot) for lot in lots},
-        conditions=[(str(each), _(said)) for each, said in CONDITIONS.items()],
+        conditions=options(CONDITIONS),
         origins=_origins(),
     )  # fmt: skip
 

@@ -24,7 +24,7 @@ from app.web.offers import Offer, left
 from app.web.routing import page_router
 from app.web.shown import mass_kg
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _, ngettext
+from app.web.texts import N_, _, ngettext, options
 
 router = page_router()
 
@@ -81,7 +81,7 @@ def _usual(about: About, settings: Settings) -> dict[str, list[str]]:
 
 
 def _page(desk: Desk, about: About | None, form: Form[SampleIn]) -> Response:
-    kinds = [(str(kind), _(said)) for kind, said in KINDS.items()]
+    kinds = options(KINDS)
     return desk.show("samples.html", form, about=about, kinds=kinds, names=KINDS)
 
 

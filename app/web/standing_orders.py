@@ -26,7 +26,7 @@ from app.web.ordering import LINES, choices
 from app.web.routing import page_router
 from app.web.shown import day
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _
+from app.web.texts import N_, _, options
 
 router = page_router()
 
@@ -82,12 +82,10 @@ def enter(desk: Keeper) -> Response:
     return _ask(desk, form)
 
 
-def _days() -> list[tuple[str, str]]:
-    return [(name, _(said)) for name, said in WEEKDAYS.items()]
-
-
 def _ask(desk: Desk, form: Form[StandingIn]) -> Response:
-    return desk.show("standing_order_new.html", form, offered=desk.read(choices), days=_days())
+    return desk.show(
+        "standing_order_new.html", form, offered=desk.read(choices), days=options(WEEKDAYS)
+    )
 
 
 class Found(NamedTuple):
@@ -154,6 +152,6 @@ def _page(
         dates=found.dates,
         to_call=found.to_call,
         offered=desk.read(choices) if may_keep else None,
-        days=_days(),
+        days=options(WEEKDAYS),
         weekdays=WEEKDAYS,
     )

@@ -1,11 +1,11 @@
 """The manner in which the person of a request is spoken to, and texts said so."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from babel import Locale, negotiate_locale
@@ -95,3 +95,8 @@ def ngettext(one: str, many: str, number: int) -> str:
 
 
 _ = gettext
+
+
+def options(words: Mapping[Any, str]) -> list[tuple[str, str]]:
+    """Say the words of what can be chosen, each beside its value."""
+    return [(str(value), gettext(said)) for value, said in words.items()]

@@ -39,7 +39,7 @@ from app.web.packing import packed_on
 from app.web.routing import page_router
 from app.web.shown import number, spoken, typed_number
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _
+from app.web.texts import N_, _, options
 
 router = page_router()
 
@@ -192,7 +192,7 @@ def _page(desk: Desk, code: str, form: Form[CheckWeighingIn]) -> Response:
         advice=ADVICE,
         findings=FINDINGS,
         grams=grams,
-        plans=[(str(each), _(said)) for each, said in PLANS.items()],
+        plans=options(PLANS),
     )
 
 

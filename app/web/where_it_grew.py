@@ -12,7 +12,7 @@ from app.shared.staff import Permission
 from app.web.desk import Desk, may
 from app.web.forms import Form
 from app.web.routing import page_router
-from app.web.texts import N_, _
+from app.web.texts import N_, _, options
 
 router = page_router()
 
@@ -62,5 +62,5 @@ def book_role(desk: Keeper, code: str) -> Response:
 
 
 def _role_page(desk: Desk, code: str, form: Form[Any]) -> Response:
-    roles = [(str(role), _(said)) for role, said in ROLES.items()]
+    roles = options(ROLES)
     return desk.show("delivery_role.html", form, code=code, roles=roles)
