@@ -3,9 +3,8 @@
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from functools import lru_cache
-from typing import Any
 
-from sqlalchemy import ColumnElement, Row, bindparam, exists, func, or_, select
+from sqlalchemy import ColumnElement, bindparam, exists, func, or_, select
 from sqlalchemy.orm import aliased, object_session
 from sqlmodel import Session, col
 
@@ -202,21 +201,6 @@ def journal_page(session: Session, page: Page) -> PageOf:
 
 def adjustment_page(session: Session, page: Page, code: str | None) -> PageOf:
     """Read adjustments, oldest first, of one unit or of all."""
-    rows, following = turn_page(session, _adjustments(session, code), col(Adjustment.id), page)
-    return [_adjustment(row) for row in rows], following
-
-
-def latest_adjustments(
-    session: Session, most: int, code: str | None, before: int | None = None
-) -> Sequence[Mapping[str, object]]:
-    """Read adjustments, the latest first, of one unit or of all."""
-    statement = _adjustments(session, code).order_by(col(Adjustment.id).desc()).limit(most)
-    if before is not None:
-        statement = statement.where(col(Adjustment.id) < before)
-    return [_adjustment(row) for row in session.execute(statement)]
-
-
-def _adjustments(session: Session, code: str | None) -> AnySelect:
     reversal = aliased(Adjustment)
     statement: AnySelect = (
         select(
@@ -237,15 +221,15 @@ def _adjustments(session: Session, code: str | None) -> AnySelect:
     )
     if code is not None:
         statement = statement.where(col(Unit.id) == unit_by_code(session, code).id)
-    return statement
-
-
-def _adjustment(row: Row[Any]) -> Mapping[str, object]:
-    return {
-        "id": row.id, "unit": row.code, "kind": row.kind, "kg": kg_from_grams(row.grams),
-        "reason": row.reason, "note": row.note, "happened_at": text(row.happened_at),
-        "who": row.who, "voided": row.reversed_by is not None, "reverses": row.reverses_id,
-    }  # fmt: skip
+    rows, following = turn_page(session, statement, col(Adjustment.id), page)
+    return [
+        {
+            "id": row.id, "unit": row.code, "kind": row.kind, "kg": kg_from_grams(row.grams),
+            "reason": row.reason, "note": row.note, "happened_at": text(row.happened_at),
+            "who": row.who, "voided": row.reversed_by is not None, "reverses": row.reverses_id,
+        }
+        for row in rows
+    ], following  # fmt: skip
 
 
 def moments(session: Session, entry_ids: Collection[int]) -> Mapping[int, datetime]:

@@ -31,7 +31,7 @@ class Page:
     limit: int
     after: int
     latest: bool = False
-    """The end of the list instead of what follows `after`; it has no next page."""
+    """The end of the list, the last one first: of those before `after`, where it is above zero."""
 
 
 @dataclass(frozen=True)
@@ -108,10 +108,14 @@ KeyPageAsked = Annotated[KeyPage, Depends(_asked_by_key)]
 def turn_page(
     session: Session, statement: AnySelect, key: IdColumn, page: Page
 ) -> tuple[Sequence[Row[Any]], str | None]:
-    """Read one page of `statement` in the order of `key`, which must be among its columns."""
+    """Read one page of `statement` in the order of `key`, which must be among its columns.
+
+    What is asked for from its end has no cursor.
+    """
     if page.latest:
-        rows = session.execute(statement.order_by(key.desc()).limit(page.limit)).all()
-        return rows[::-1], None
+        if page.after:
+            statement = statement.where(key < page.after)
+        return session.execute(statement.order_by(key.desc()).limit(page.limit)).all(), None
     return turn(session, paged(statement, key), key, page)
 
 

@@ -7,8 +7,8 @@ from fastapi import Response
 from sqlmodel import Session
 
 from app.sending.crates.actions import count, move
-from app.sending.crates.queries import balance_page, latest_movements
-from app.sending.crates.schemas import CrateCountIn, CrateMovementIn, CrateMovementLine
+from app.sending.crates.queries import balance_page, movement_page
+from app.sending.crates.schemas import CrateCountIn, CrateMovementIn
 from app.sending.crates.tables import CrateAct
 from app.sending.tables import CustomerKind
 from app.shared.paging import Page
@@ -39,14 +39,14 @@ class Crates(NamedTuple):
     customers: Sequence[tuple[str, str]]
     kinds: Sequence[tuple[str, str]]
     balances: Sequence[Mapping[str, Any]]
-    latest: Sequence[CrateMovementLine]
+    latest: Sequence[Mapping[str, Any]]
 
 
 def _crates(session: Session) -> Crates:
     balances, _more = balance_page(session, Page(200, 0))
     kinds = [(str(each["kind"]), str(each["kind"])) for each in balances]
-    return Crates(loading.customers(session, CustomerKind.BUSINESS), kinds, balances,
-                  latest_movements(session, _LATEST))  # fmt: skip
+    latest, _no_cursor = movement_page(session, Page(_LATEST, 0, latest=True), None)
+    return Crates(loading.customers(session, CustomerKind.BUSINESS), kinds, balances, latest)
 
 
 def _page(desk: Desk, form: Form[CrateMovementIn]) -> Response:

@@ -26,7 +26,7 @@ from app.web.forms import Form, Typed
 from app.web.offers import Offer, standing
 from app.web.routing import page_router
 from app.web.shown import number
-from app.web.texts import N_, _
+from app.web.texts import N_, _, options
 
 router = page_router()
 
@@ -76,7 +76,7 @@ _MOST: Final = 50
 
 
 class Judged(NamedTuple):
-    """What is known of a lot now, and what was said of it last, the newest last."""
+    """What is known of a lot now, and what was said of it last, the newest first."""
 
     grade: GradeOut
     gradings: Sequence[Mapping[str, Any]]
@@ -106,7 +106,7 @@ def _samples(session: Session, code: str) -> Samples:
     found, _following = sample_page(session, Page(_MOST, 0, latest=True), code, None)
     return [
         (str(each["id"]), f"{each['id']}: {_(sampling.KINDS[SampleKind(str(each['kind']))])}")
-        for each in reversed(found)
+        for each in found
         if not each["voided"]
     ]
 
@@ -136,10 +136,6 @@ def book_grading(desk: Grader, code: Code) -> Response:
     return _grading_page(desk, code, form)
 
 
-def _pairs(words: Mapping[Any, str]) -> list[tuple[str, str]]:
-    return [(str(value), _(said)) for value, said in words.items()]
-
-
 def _grading_page(
     desk: Desk,
     code: str,
@@ -152,7 +148,7 @@ def _grading_page(
         "grading.html", form, code=code, screened=screened, seen=seen,
         samples=desk.read(_samples, code) if samples is None else samples,
         categories=(CATEGORY_1, CATEGORY_2), defects=DEFECTS, outcomes=OUTCOMES, sizes=_SCREENS,
-        species=_pairs(SPECIES), standards=_pairs(STANDARDS),
+        species=options(SPECIES), standards=options(STANDARDS),
     )  # fmt: skip
 
 
@@ -200,6 +196,6 @@ def _cupping_page(
     classic = form.value("form") == CLASSIC.name and not form.value("score")
     return desk.show(
         "lot_cupping.html", form, code=code, classic=CLASSIC if classic else None,
-        sections=SECTIONS, marks=MARKS, off_tastes=_pairs(OFF_TASTES),
+        sections=SECTIONS, marks=MARKS, off_tastes=options(OFF_TASTES),
         samples=desk.read(_samples, code) if samples is None else samples,
     )  # fmt: skip

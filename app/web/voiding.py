@@ -6,7 +6,7 @@ from fastapi import Path, Query, Response
 
 from app.ledger.corrections import acts
 from app.ledger.corrections.schemas import ActVoidIn
-from app.ledger.queries import adjustment_page, latest_adjustments
+from app.ledger.queries import adjustment_page
 from app.ledger.schemas import VoidIn
 from app.shared.codes import Code
 from app.shared.paging import Page
@@ -76,7 +76,8 @@ def list_adjustments(
     before: Annotated[int | None, Query(ge=1, le=2**31 - 1)] = None,
 ) -> Response:
     """List adjustments, of one unit or all; the latest first, which was booked by mistake."""
-    lines = desk.read(latest_adjustments, _AT_ONCE + 1, unit, before)
+    latest = Page(_AT_ONCE + 1, before or 0, latest=True)
+    lines, _no_cursor = desk.read(adjustment_page, latest, unit)
     further = {"unit": unit} if unit else {}
     if len(lines) > _AT_ONCE:
         further["before"] = str(lines[_AT_ONCE - 1]["id"])

@@ -1,10 +1,6 @@
 """Reading where crates are, and how they came there."""
 
-from collections.abc import Sequence
-from functools import cache
-from typing import Any
-
-from sqlalchemy import Row, func, select
+from sqlalchemy import func, select
 from sqlmodel import Session, col
 
 from app.ledger.cards import card_at
@@ -47,9 +43,9 @@ def balance_page(session: Session, page: Page) -> PageOf:
     ], following
 
 
-@cache
-def _movements() -> AnySelect:
-    return (
+def movement_page(session: Session, page: Page, customer: str | None) -> PageOf:
+    """Read movements of crates in the order they were booked."""
+    statement: AnySelect = (
         select(
             col(CrateMovement.id),
             CrateMovement,
@@ -65,36 +61,24 @@ def _movements() -> AnySelect:
         .outerjoin(Customer, col(Customer.id) == col(CrateMovement.customer_id))
         .outerjoin(Unit, col(Unit.id) == col(CrateMovement.unit_id))
     )
-
-
-def _line(row: Row[Any]) -> CrateMovementLine:
-    return CrateMovementLine(
-        id=row.id,
-        kind=row.kind,
-        act=row.CrateMovement.act,
-        customer=row.customer,
-        house=row.CrateMovement.house,
-        away=row.CrateMovement.away,
-        unit=row.code,
-        voided=bool(row.voided),
-        reason=row.CrateMovement.reason,
-        moved_at=row.happened_at,
-        moved_by=row.who,
-        entry=row.CrateMovement.entry_id,
-    )
-
-
-def movement_page(session: Session, page: Page, customer: str | None) -> PageOf:
-    """Read movements of crates in the order they were booked."""
-    statement = _movements()
     if customer is not None:
         found = card_at(session, CUSTOMERS, customer)
         statement = statement.where(col(CrateMovement.customer_id) == found.id)
     rows, following = turn_page(session, statement, col(CrateMovement.id), page)
-    return [_line(row).model_dump(by_alias=True) for row in rows], following
-
-
-def latest_movements(session: Session, most: int) -> Sequence[CrateMovementLine]:
-    """Read the newest movements, the last one first."""
-    newest = _movements().order_by(col(CrateMovement.id).desc()).limit(most)
-    return [_line(row) for row in session.execute(newest)]
+    return [
+        CrateMovementLine(
+            id=row.id,
+            kind=row.kind,
+            act=row.CrateMovement.act,
+            customer=row.customer,
+            house=row.CrateMovement.house,
+            away=row.CrateMovement.away,
+            unit=row.code,
+            voided=bool(row.voided),
+            reason=row.CrateMovement.reason,
+            moved_at=row.happened_at,
+            moved_by=row.who,
+            entry=row.CrateMovement.entry_id,
+        ).model_dump(by_alias=True)
+        for row in rows
+    ], following
