@@ -18,6 +18,7 @@ from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
+from app.web.record_voids import told_of
 from app.web.routing import page_router
 from app.web.shown import number
 from app.web.texts import N_, _
@@ -55,11 +56,6 @@ def _stopped(made: Mapping[str, Any]) -> str:
     }
 
 
-def _voided(made: Mapping[str, Any]) -> str:
-    del made
-    return _("Voided. It stays to be read, and counts for nothing.")
-
-
 DEEDS: Final[Mapping[str, Deed]] = {
     "count": Deed(
         N_("Count it"), N_("Book the count"), LotChangeIn, actions.change_lot,
@@ -74,7 +70,7 @@ DEEDS: Final[Mapping[str, Deed]] = {
         grave=True,
     ),
     "void": Deed(
-        N_("Void"), N_("Void"), ActVoidIn, voids.void_lot, Permission.VOID, _voided, grave=True,
+        N_("Void"), N_("Void"), ActVoidIn, voids.void_lot, Permission.VOID, told_of, grave=True,
     ),
 }  # fmt: skip
 """What the page of a lot leads to, by its name in an address."""

@@ -129,11 +129,12 @@ def void_act(desk: Visiting, what: str, number: Number, of: Of = None) -> Respon
     form = desk.sent(act.body)
     before = (of or "", number) if act.by_code else (number,)
     if made := desk.book(form, act.action, *before):
-        return desk.onward(act.back.format(**made), _told(made))
+        return desk.onward(act.back.format(**made), told_of(made))
     return _ask(desk, what, number, of, form)
 
 
-def _told(made: Mapping[str, Any]) -> str:
+def told_of(made: Mapping[str, Any]) -> str:
+    """Say that something was voided, and what stays."""
     told = _("Voided. It stays to be read, and counts for nothing.")
     holds = made.get("open_holds") or []
     stays = ngettext(

@@ -37,7 +37,7 @@ def delivery_check(
     contract = session.get_one(PurchaseContract, delivery.contract_id)
     terms = terms_of(contract, settings)
     limits = accepted(contract.quantity_g, terms.tolerance_pct)
-    received_g = received_of(session, [delivery.contract_id]).get(delivery.contract_id, 0)
+    received_g = received_of(session, delivery.contract_id)
     papers = list(papers_of(session, live_lots(session, delivery.id), settings).values())
     return DeliveryCheck(
         weight_basis=terms.basis,

@@ -37,7 +37,7 @@ def contract_out(
     """Answer a contract in full."""
     assert card.id is not None  # noqa: S101 - read from the database or flushed
     supplier = session.get_one(Supplier, card.supplier_id).name
-    received_g = received_of(session, [card.id]).get(card.id, 0)
+    received_g = received_of(session, card.id)
     line = _line(card, supplier, received_g, settings, prices=prices)
     return ContractOut(**dict(line), deliveries=_deliveries(session, card.id))
 

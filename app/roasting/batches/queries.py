@@ -117,7 +117,7 @@ def next_planned(session: Session, most: int) -> Sequence[Mapping[str, object]]:
     return [each.model_dump(by_alias=True) for each in _shown(session, rows)]
 
 
-def still_planned(last: ColumnElement[date]) -> AnySelect:
+def still_planned(last: date | ColumnElement[date]) -> AnySelect:
     """Select the batches that are planned until a day and not roasted yet."""
     return _BATCHES.where(_PLANNED, col(PlannedBatch.planned_for) <= last)
 
@@ -125,8 +125,7 @@ def still_planned(last: ColumnElement[date]) -> AnySelect:
 def charges_to_come(session: Session, last: date) -> Mapping[int, list[int]]:
     """Name the charges by style that are planned until a day and not roasted yet."""
     found: dict[int, list[int]] = {}
-    rows = session.execute(_BATCHES.where(_PLANNED, col(PlannedBatch.planned_for) <= last))
-    for row in rows:
+    for row in session.execute(still_planned(last)):
         found.setdefault(row.style_id, []).append(row.charge_g)
     return found
 
