@@ -77,6 +77,8 @@ class Browser:
         self.type("name", name)
         self.type("password", password)
         self.press("Sign in")
+        # Whoever opens a page before they are in is led elsewhere by what was under way.
+        self.wait_until(lambda: "/sign-in" not in self.driver.current_url, "nobody was let in")
 
     def field(self, name: str) -> WebElement:
         """Find what is typed into for a field: the box that is scanned into, where there is one."""
