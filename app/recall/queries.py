@@ -2,9 +2,7 @@
 
 from typing import NamedTuple
 
-from sqlalchemy import (
-    select,
-)
+from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.recall.cases import Case, case_at, steps_of

@@ -18,7 +18,8 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 AT_ONCE: Final = 2
-"""One has the pen; the next learns meanwhile who asks, and is there when the pen is free."""
+"""One has the pen; the next is there when it is free, or is told that its twin, sent with the same
+key, is being worked on."""
 
 _TURNS: Final[RunVar[Semaphore]] = RunVar("turns of those who write")
 

@@ -19,9 +19,9 @@ from app.web.tasks import tasks_of
 
 TEMPLATES: Final = Path(__file__).parent / "templates"
 _SAID: Final = "said"
+"""The cookie that carries what the next page says."""
 _LONGEST: Final = 700
 """So many letters of it fit into a cookie, whatever the language."""
-"""The cookie that carries what the next page says."""
 
 HEADERS: Final = {
     "Content-Security-Policy": (

@@ -19,8 +19,7 @@ from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, Visiting
 from app.web.expected import expected
-from app.web.first_few import LINES as _LINES
-from app.web.first_few import first_few
+from app.web.first_few import LINES, first_few
 from app.web.instruments import due
 from app.web.routing import page_router
 from app.web.shown import day, mass
@@ -79,7 +78,7 @@ def _arrivals(asked: Asked) -> Due | None:
             f"/receive?{urlencode({'contract': each.reference})}",
             Permission.RECEIVE,
         )
-        for each in soon[:_LINES]
+        for each in soon[:LINES]
         if each.expected_on
     ]
     said = ngettext("delivery expected", "deliveries expected", len(soon))
@@ -110,8 +109,7 @@ def _instruments(asked: Asked) -> Due | None:
     """Name instruments whose word nobody can trust today."""
     late = [each for each in due(asked.session) if each.status in DOUBTFUL]
     lines = [
-        Line(each.instrument, each.name, f"/instruments/{each.instrument}")
-        for each in late[:_LINES]
+        Line(each.instrument, each.name, f"/instruments/{each.instrument}") for each in late[:LINES]
     ]
     said = ngettext("calibration due", "calibrations due", len(late))
     return Due(len(late), said, lines, "/instruments")
@@ -122,7 +120,7 @@ def _readings(asked: Asked) -> Due | None:
     page, _following = watch_page(asked.session, Page(500, 0), asked.settings, None, True)
     lines = [
         Line(str(each["lot"]), str(each["name"]), f"/moisture?subject={each['lot']}")
-        for each in page[:_LINES]
+        for each in page[:LINES]
     ]
     said = ngettext("lot to be read for moisture", "lots to be read for moisture", len(page))
     return Due(len(page), said, lines, "/watch")
@@ -184,7 +182,7 @@ def _cover(asked: Asked) -> Due | None:
             each.key, _("order %(mass)s") % {"mass": mass(each.suggested_g)},
             f"/cover/projection?{urlencode({'key': each.key})}",
         )
-        for each in due[:_LINES]
+        for each in due[:LINES]
     ]  # fmt: skip
     said = ngettext("component to be ordered", "components to be ordered", len(due))
     late = any(each.position_g < each.reorder_point_g for each in due)
