@@ -13,7 +13,8 @@ Json = dict[str, Any]
 
 ABOUT: Final = """\
 Masses are kilograms with at most three decimals, exact to the gram; a field says so by `_kg`.
-Times carry their offset and are answered in UTC. Codes are compared whatever their capitals.
+Times carry their offset and are answered in UTC; days are those of the house, by its time zone.
+Codes are compared whatever their capitals.
 A refusal is a problem document (RFC 9457), and nothing is stored when anything is refused.
 Send an `Idempotency-Key` with every POST and a retry is harmless. What was booked is never edited:
 it is voided by a correcting entry. Each operation names the permission it needs.

@@ -15,6 +15,7 @@ from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app import metrics
+from app.shared.days import days_in
 from app.shared.numbered import REQUEST_ID
 from app.shared.problems import problem
 
@@ -76,7 +77,8 @@ class Porter:
         broken: Exception | None = None
         self._inside += 1
         try:
-            with metrics.IN_PROGRESS.track_inprogress():
+            zone = scope["app"].state.settings.time_zone
+            with metrics.IN_PROGRESS.track_inprogress(), days_in(zone):
                 await self._let_in(scope, receive, tell)
         except Exception as error:
             broken = error

@@ -334,7 +334,8 @@ class Settings(BaseSettings):
     guesses_per_address: Annotated[int, Field(ge=1, le=1_000_000)] = 100
     """The same from one network address, behind which a whole house may stand."""
     time_zone: Annotated[str, AfterValidator(_known_zone)] = "UTC"
-    """The zone of the times that the pages show and take, such as `Europe/Berlin`."""
+    """The zone of the house, such as `Europe/Berlin`: of its days, and of the times that the pages
+    show and take."""
     ahead_minutes: Annotated[int, Field(ge=0, le=1440)] = 5
     """How far ahead of the server's clock a time may be before it is refused."""
 

@@ -1,12 +1,13 @@
 """The scenario's clock, and the pen that goes from hand to hand."""
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from sqlmodel import Session
 
 from app.ledger.posting import Pen
 from app.settings import Settings
+from app.shared.days import begin_of
 from app.shared.staff import Role
 from seed.roastery import STAFF
 
@@ -53,8 +54,7 @@ class Diary:
 
     def at(self, hour: int, minute: int = 0) -> datetime:
         """Name a time of the day being played; minutes beyond the hour are welcome."""
-        midnight = datetime.combine(self.today, time(0), UTC)
-        return midnight + timedelta(hours=hour, minutes=minute)
+        return begin_of(self.today) + timedelta(hours=hour, minutes=minute)
 
     def hand(self, who: str, happened: datetime, *, booked: datetime | None = None) -> Pen:
         """Give the pen to somebody who books what happened then, soon after or as said.

@@ -15,6 +15,7 @@ from app.packing.tables import Pack, Product
 from app.recall.queries import is_in_open_case
 from app.scans.finding import by_elements
 from app.sending.tables import DispatchLine
+from app.shared.days import day_of
 from app.standards.gs1.elements import Element
 
 
@@ -75,7 +76,7 @@ def _behind(session: Session, pack_id: int) -> list[Behind]:
         .where(col(Unit.voided_entry_id).is_(None))
     )  # fmt: skip
     return [
-        Behind(kind, at.date(), origin, supplier, bool(held))
+        Behind(kind, day_of(at), origin, supplier, bool(held))
         for kind, at, origin, supplier, held in rows
     ]
 

@@ -26,9 +26,9 @@ from app.cover.schemas import By, CoverOut
 from app.cover.tallies import add_up, read
 from app.green.identity.rules import months_since
 from app.settings import Settings
+from app.shared.days import today_here
 from app.shared.names import fold_name
 from app.shared.problems import Refused
-from app.shared.times import now
 from app.value.ageing import aged_lots
 from app.value.schemas import AgedLot
 
@@ -46,7 +46,7 @@ def board(session: Session, by: By, asked: Asked, settings: Settings) -> Board:
     frame = frame_of(asked, settings)
     facts = read_for(session, by, frame, settings)
     order_by: dict[str, date] = {}
-    if by in GREEN and frame.as_of == now().date():
+    if by in GREEN and frame.as_of == today_here():
         known = Known(by, frame_ahead(settings), facts, weeks_of(by, settings))
         order_by = {
             each.key: each.order_by
@@ -94,7 +94,7 @@ def age_by_month(session: Session, settings: Settings) -> AgeMonthsOut:
 
 def by_month(lots: Sequence[AgedLot], settings: Settings) -> AgeMonthsOut:
     """Add up lots by age, what has no age at the end."""
-    today = now().date()
+    today = today_here()
     found: defaultdict[tuple[CountedFrom, int | None], list[AgedLot]] = defaultdict(list)
     for lot in lots:
         harvested = lot.harvest_ended_on

@@ -27,8 +27,8 @@ from app.ledger.then import newest_entry
 from app.papers.drawing import blank_file, draw_page
 from app.papers.reports import Column, Report, image_height, kg
 from app.settings import Settings
+from app.shared.days import begin_of, zone_here
 from app.shared.speech import N_, PLAIN, Speech, at_utc, pair
-from app.shared.times import begin_of
 from app.value.ageing import aged_lots
 from app.value.schemas import AgedLot
 
@@ -137,12 +137,12 @@ def _summary(report: Report, found: Bought) -> None:
     say = report.say
     report.paragraph(say(CAUTION))
     told = {
-        "day": report.speech.day(found.board.cover.as_of), "entry": found.entry,
-        "at": at_utc(found.recorded_at, report.speech),
+        "day": report.speech.day(found.board.cover.as_of), "zone": zone_here(),
+        "entry": found.entry, "at": at_utc(found.recorded_at, report.speech),
     }  # fmt: skip
     report.facts([
         (say("Of"), found.firm or say("Firm not entered")),
-        (say("Day"), say("the end of %(day)s, by UTC") % told),
+        (say("Day"), say("the end of %(day)s (%(zone)s)") % told),
         (say("Read"), say("from the book up to entry %(entry)s, written %(at)s") % told),
         *_used(found.settings, report.speech),
     ])  # fmt: skip

@@ -24,10 +24,10 @@ from app.cli.serve import listen
 from app.ledger.tables import Unit
 from app.schema import migrate
 from app.settings import Settings
+from app.shared.days import today_here
 from app.shared.db import reading, writing
 from app.shared.sign_in import add_token, add_user
 from app.shared.staff import Role
-from app.shared.times import now
 from seed import Played, play
 from seed.roastery import STAFF
 
@@ -75,7 +75,7 @@ def demo(days: Days = None, port: Port = None) -> None:
 
 def _fill(engine: Engine, settings: Settings, days: int | None) -> Played:
     migrate(engine)
-    yesterday = (now() - timedelta(days=1)).date()
+    yesterday = today_here() - timedelta(days=1)
     with _progress() as progress:
         task = progress.add_task("Playing the roastery's days", total=None)
 

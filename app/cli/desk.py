@@ -22,6 +22,7 @@ from typer.core import TyperGroup
 from app.copies.files import CopyError
 from app.revision import lag
 from app.settings import Settings
+from app.shared.days import days_in
 from app.shared.db import open_engine
 from app.shared.problems import Refused
 
@@ -79,10 +80,11 @@ def read_settings() -> Settings:
 
 @contextmanager
 def open_book(settings: Settings) -> Iterator[Engine]:
-    """Open the database of the settings, whatever is in it."""
+    """Open the database of the settings, whatever is in it, and count days as they say."""
     engine = open_engine(settings.database_url, busy_timeout_s=settings.busy_timeout_s)
     try:
-        yield engine
+        with days_in(settings.time_zone):
+            yield engine
     finally:
         engine.dispose()
 

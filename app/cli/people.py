@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.cli.desk import MistakeError, examples, migrated_book, paper, read_settings, ruled
+from app.shared.days import end_of
 from app.shared.db import reading, writing
 from app.shared.people import LONGEST_NAME
 from app.shared.sign_in import (
@@ -22,7 +23,7 @@ from app.shared.sign_in import (
     set_password,
 )
 from app.shared.staff import Role
-from app.shared.times import end_of, now, text
+from app.shared.times import now, text
 
 _ROLES = ", ".join(Role)
 
@@ -151,7 +152,7 @@ def make_token(
     roles: Roles,
     last_day: Annotated[
         datetime | None,
-        typer.Option(formats=["%Y-%m-%d"], show_default="no end", help="Its last day, by UTC."),
+        typer.Option(formats=["%Y-%m-%d"], show_default="no end", help="Its last day."),
     ] = None,
 ) -> None:
     """Make a token and print it, alone, on standard output.
@@ -160,10 +161,10 @@ def make_token(
     so a lost one is revoked and a new one made.
     """
     named, granted = _name(name), _roles(roles)
-    ends = end_of(last_day.date()) if last_day else None
-    if ends is not None and ends <= now():
-        raise MistakeError("That day is over.")
     with migrated_book(read_settings()) as engine, writing(engine) as session:
+        ends = end_of(last_day.date()) if last_day else None
+        if ends is not None and ends <= now():
+            raise MistakeError("That day is over.")
         secret = add_token(session, named, granted, ends)
     typer.echo(secret)
     if sys.stderr.isatty():

@@ -11,7 +11,7 @@ from app.green.contracts.tables import PurchaseContract
 from app.green.tables import Delivery, GreenLot, Supplier
 from app.ledger.tables import Entry, Unit
 from app.settings import Settings
-from app.shared.times import end_of
+from app.shared.days import day_of, end_of
 from app.standards.buying import accepted
 
 
@@ -84,4 +84,4 @@ def _open_g(card: PurchaseContract, came_g: int, as_of: date, settings: Settings
 
 
 def _day(moment: datetime | None) -> date | None:
-    return None if moment is None else moment.date()
+    return None if moment is None else day_of(moment)

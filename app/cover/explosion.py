@@ -22,7 +22,8 @@ from app.production.rules import Cards, Coffee, explode
 from app.production.working import coffee_of, why_unknown
 from app.roasting.styles.tables import Style
 from app.roasting.yields import Yield
-from app.shared.times import begin_of, end_of
+from app.shared.days import begin_of, end_of
+from app.shared.days_in_sql import day_in_sql
 
 
 class Made(NamedTuple):
@@ -104,7 +105,7 @@ def house(session: Session, facts: Facts) -> House:
 
 def packed(session: Session, first: date, last: date) -> Mapping[int, Mapping[date, int]]:
     """Add up by product and day the grams that were packed."""
-    day = func.date(col(Entry.happened_at))
+    day = day_in_sql(col(Entry.happened_at), first, last)
     rows = session.execute(
         select(col(Pack.product_id), day, func.sum(col(Unit.made_g)))
         .join(Unit, col(Unit.id) == col(Pack.unit_id))
@@ -115,5 +116,5 @@ def packed(session: Session, first: date, last: date) -> Mapping[int, Mapping[da
     )
     found: defaultdict[int, dict[date, int]] = defaultdict(dict)
     for product_id, on, grams in rows:
-        found[product_id][date.fromisoformat(str(on))] = int(grams)
+        found[product_id][on] = int(grams)
     return found

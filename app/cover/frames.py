@@ -9,9 +9,9 @@ from typing import NamedTuple
 from app.cover.rules import Calendar, Window, window
 from app.sending.standing.rules import WEEKDAYS
 from app.settings import Settings
+from app.shared.days import today_here
 from app.shared.problems import Refused
 from app.shared.shares import plain
-from app.shared.times import now
 from app.standards.planning import quotient, rounded
 
 
@@ -39,10 +39,10 @@ def frame_of(asked: Asked, settings: Settings) -> Frame:
     Raises:
         Refused: `invalid` for a day that lies ahead.
     """
-    today = now().date()
+    today = today_here()
     as_of = asked.as_of or today
     if as_of > today:
-        said = f"{as_of} lies ahead: the last day is {today}, by UTC"
+        said = f"{as_of} lies ahead: the last day is {today}"
         raise Refused("invalid", said, errors=[{"parameter": "as_of", "detail": said}])
     open_days = settings.cover_open_days if asked.open_days is None else asked.open_days
     calendar = calendar_of(settings) if open_days else Calendar()

@@ -8,7 +8,7 @@ time, for nobody can place one in the past; they count as they stand now.
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import cache, cached_property
+from functools import cached_property
 from typing import Any, NamedTuple
 
 from sqlalchemy import (
@@ -48,9 +48,11 @@ from app.roasting.tables import Roast
 from app.roasting.yields import Yield
 from app.settings import Settings
 from app.shared.answers import read_json
+from app.shared.days import begin_of, end_of, today_here
+from app.shared.days_in_sql import day_in_sql
 from app.shared.db import AnySelect, IdColumn, among
 from app.shared.names import fold_name
-from app.shared.times import UtcDateTime, begin_of, end_of, now
+from app.shared.times import UtcDateTime
 
 
 class Lot(NamedTuple):
@@ -121,7 +123,7 @@ def _held() -> ColumnElement[bool]:
 
 def _left(day: date) -> tuple[AnySelect, Any]:
     """Build sacks with what was left of each at the end of a day."""
-    if day >= now().date():
+    if day >= today_here():
         there: AnySelect = (
             select(col(Sack.lot_id))
             .join(Unit, col(Unit.id) == col(Sack.unit_id))
@@ -152,7 +154,7 @@ def draws(session: Session, first: date, last: date, *, places: bool) -> Sequenc
             place.label("place_id"),
             col(Roast.style_id),
             col(Roast.style_version),
-            func.date(col(Entry.happened_at)).label("day"),
+            day_in_sql(col(Entry.happened_at), first, last).label("day"),
             col(Flow.grams),
         )
         .join(Unit, col(Unit.born_entry_id) == col(Entry.id))
@@ -165,16 +167,10 @@ def draws(session: Session, first: date, last: date, *, places: bool) -> Sequenc
     )
     keys = (each.c.lot_id, each.c.place_id, each.c.style_id, each.c.style_version, each.c.day)
     rows = session.execute(select(*keys, func.sum(each.c.grams)).group_by(*keys))
-    day_of = cache(_day_of)
     return [
-        Draw(lot, at, style, version, day_of(day), int(grams))
+        Draw(lot, at, style, version, day, int(grams))
         for lot, at, style, version, day, grams in rows
     ]
-
-
-def _day_of(day: object) -> date:
-    """Take a day as a database answers it: SQLite as text, PostgreSQL as a date."""
-    return date.fromisoformat(str(day))
 
 
 def losses(session: Session, first: date, last: date, *, places: bool) -> Sequence[Loss]:
@@ -233,7 +229,7 @@ def _stock(day: date, *, places: bool) -> Subquery:
     sacks, left = _left(day)
     place: Any = cast(null(), Integer)
     if places:
-        today = day >= now().date()
+        today = day >= today_here()
         over = literal(end_of(day), UtcDateTime())
         place = col(Unit.location_id) if today else _place_then(col(Unit.id), over)
     each = sacks.add_columns(

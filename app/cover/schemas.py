@@ -103,7 +103,7 @@ class ApartOut(Told):
 class CoverOut(Told):
     by: By
     as_of: date
-    """The day at whose end stock is looked at; days are those of UTC."""
+    """The day at whose end stock is looked at."""
     window_days: int
     counted_days: int
     open_days: bool

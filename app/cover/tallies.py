@@ -13,8 +13,8 @@ from app.cover.reading import Draw, Loss, Lot, Standing, Styles
 from app.cover.rules import Tally
 from app.cover.schemas import By
 from app.settings import Settings
+from app.shared.days import end_of
 from app.shared.names import fold_name
-from app.shared.times import end_of
 from app.standards.countries import country_name
 
 NO_SITE = "(no site)"

@@ -37,6 +37,7 @@ from app.places.cautions import lifted_high
 from app.places.successors import follow
 from app.places.tables import Location
 from app.shared.codes import issue
+from app.shared.days import day_of
 from app.shared.db import batched, next_number
 from app.shared.problems import FieldRefused
 from app.standards.ico_marks import coffee_year_label
@@ -134,7 +135,7 @@ def _put_away(arrived: list[ArrivedLot]) -> Iterator[tuple[str, int, int]]:
 
 def _contract(pen: Pen, asked: DeliveryIn, supplier: Supplier) -> PurchaseContract | None:
     """Find the contract that a delivery comes under, and refuse what cannot belong to it."""
-    if asked.discharged_on is not None and asked.discharged_on > pen.now.date():
+    if asked.discharged_on is not None and asked.discharged_on > day_of(pen.now):
         raise FieldRefused(
             "#/discharged_on", f"{asked.discharged_on} lies ahead of the server's day"
         )

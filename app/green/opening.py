@@ -32,6 +32,7 @@ from app.ledger.tables import Entry, Unit, UnitKind
 from app.places.capacity import Room, why_not
 from app.places.tables import Location
 from app.settings import Settings
+from app.shared.days import day_of
 from app.shared.db import batched
 from app.shared.mass import kg_from_grams
 from app.shared.problems import FieldRefused
@@ -152,7 +153,7 @@ def _parcels(session: Session, rows: Iterable[StockRow]) -> list[Parcels]:
     for row in rows:
         mark = parse_mark(row.ico_mark or "")
         if mark is not None:
-            found.setdefault((mark, coffee_year(row.received_at.date())), []).append(row.lot)
+            found.setdefault((mark, coffee_year(day_of(row.received_at))), []).append(row.lot)
     there = carriers(session, {mark.key for mark, _ in found})
     shipments = {
         (mark, year): [*there.get((mark.key, year), {}), *lots]

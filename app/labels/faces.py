@@ -18,6 +18,7 @@ from app.roasting.queries import DISPOSITION
 from app.roasting.tables import Machine, MachineRun, Roast
 from app.sending.tables import Returned
 from app.settings import Settings
+from app.shared.days import day_of
 from app.shared.db import among
 from app.shared.mass import grams_from_kg
 from app.shared.speech import Speech
@@ -84,7 +85,7 @@ def _sacks(session: Session, ids: Collection[int], settings: Settings) -> Faces:
                 row.of,
                 row.made_g,
                 row.left_g,
-                row.happened_at.date(),
+                day_of(row.happened_at),
                 row.place,
                 bool(row.held),
             ),
@@ -130,7 +131,7 @@ def _roasts(session: Session, ids: Collection[int], settings: Settings) -> Faces
                 row.code,
                 row.style,
                 row.machine,
-                row.happened_at.date(),
+                day_of(row.happened_at),
                 row.made_g,
                 row.disposition,
                 bool(row.held),
@@ -164,7 +165,7 @@ def _blends(session: Session, ids: Collection[int], settings: Settings) -> Faces
                 row.code,
                 row.recipe,
                 row.machine,
-                row.happened_at.date(),
+                day_of(row.happened_at),
                 row.made_g,
                 bool(row.held),
             ),
@@ -204,7 +205,7 @@ def _packs(session: Session, ids: Collection[int], settings: Settings) -> Faces:
                 row.bags,
                 row.nominal_g,
                 date_mark(row.best_before, row.date_form, _speech(settings).gettext),
-                row.happened_at.date(),
+                day_of(row.happened_at),
                 bool(row.held),
             ),
             _speech(settings),
@@ -243,7 +244,7 @@ def _returns(session: Session, ids: Collection[int], settings: Settings) -> Face
                 row.name,
                 row.bags,
                 row.nominal_g,
-                row.happened_at.date(),
+                day_of(row.happened_at),
                 bool(row.held),
             ),
             _speech(settings),

@@ -34,6 +34,7 @@ from app.roasting.machines import machine_for, record_run
 from app.roasting.queries import Limited, refuse_unreleased
 from app.roasting.silos.tipping import place_id, tip
 from app.roasting.tables import MachineKind
+from app.shared.days import day_of
 from app.shared.mass import HEAVIEST_G, kg_text
 from app.shared.problems import FieldRefused, Refused
 from app.shared.shares import percent
@@ -122,7 +123,7 @@ def pack(pen: Pen, asked: PackIn) -> PackOut:
     parts, units = filling.parts, filling.units
     packed_g, brought_g = asked.bags * product.nominal_g, sum(parts.values())
     _refuse_gain(asked.bags, product, packed_g, brought_g)
-    dates = dated(product, at.date(), asked.best_before)
+    dates = dated(product, day_of(at), asked.best_before)
     taken = take(pen, posting, asked)
     born = pen.bear(posting, UnitKind.PACK, asked.code, packed_g)
     limited, again = _pour(pen, posting, filling, born), _again(posting, filling)

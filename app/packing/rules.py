@@ -5,6 +5,8 @@ from collections.abc import Iterator, Sequence
 from datetime import date, datetime, timedelta
 from typing import NamedTuple
 
+from app.shared.days import day_of
+
 
 def lot_mark(code: str) -> str:
     """Mark the bags of a pack: the letter L and its code (Directive 2011/91/EU, article 4)."""
@@ -62,7 +64,7 @@ def warn_of_run(blends: Sequence[str], roasts: Sequence[Roasted]) -> Iterator[st
     spelled: dict[str, str] = {}
     for roast in roasts:
         key = spelled.setdefault(roast.component.strip().casefold(), roast.component)
-        days[key].add(roast.at.date())
+        days[key].add(day_of(roast.at))
     for component, roasted_on in days.items():
         if len(roasted_on) > 1:
             what = f"{component}: roasts" if component else "Roasts"

@@ -11,6 +11,7 @@ from typing import Final, TypeVar
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from app.shared.days import end_of
 from app.shared.problems import FieldRefused, Refused
 from app.shared.sign_in import (
     Token,
@@ -24,7 +25,7 @@ from app.shared.sign_in import (
     split_roles,
 )
 from app.shared.staff import Role
-from app.shared.times import end_of, now
+from app.shared.times import now
 
 T = TypeVar("T")
 
@@ -73,7 +74,7 @@ def let_out(session: Session, user: User) -> None:
 def enter_token(session: Session, name: str, roles: Sequence[Role], last_day: date | None) -> str:
     """Make a token for a device or a script, and return it: nobody sees it again.
 
-    It opens nothing any more after its last day, by UTC.
+    It opens nothing any more after its last day.
     """
     named = _name(name)
     if last_day is not None and end_of(last_day) <= now():

@@ -5,8 +5,9 @@ from typing import Annotated, NamedTuple
 
 from fastapi import Depends, Query
 
+from app.shared.days import today_here
 from app.shared.problems import Refused
-from app.shared.times import Day, now
+from app.shared.times import Day
 
 LONGEST_DAYS = 366
 
@@ -24,7 +25,7 @@ def period(first: date | None, last: date | None, usual_days: int) -> Period:
     Raises:
         Refused: `invalid` for one that runs backward or is longer than a year.
     """
-    begin = first or now().date()
+    begin = first or today_here()
     end = last or date.fromordinal(min(begin.toordinal() + usual_days - 1, date.max.toordinal()))
     days = (end - begin).days + 1
     if not 1 <= days <= LONGEST_DAYS:
@@ -51,7 +52,7 @@ async def _year_before(
     first: Annotated[Day | None, Query(alias="from")] = None,
     last: Annotated[Day | None, Query(alias="to")] = None,
 ) -> Period:
-    end = last or now().date()
+    end = last or today_here()
     year = date.fromordinal(max(end.toordinal() - 364, 1))
     return period(first or year, end, 365)
 

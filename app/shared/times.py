@@ -1,7 +1,7 @@
 """Times: RFC 3339 with an offset on the way in, UTC inside and on the way out."""
 
 import re
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime
 from typing import Annotated
 
 from pydantic import AfterValidator, AwareDatetime, BeforeValidator, PlainSerializer, WithJsonSchema
@@ -19,16 +19,6 @@ def now() -> datetime:
 def to_utc(moment: datetime) -> datetime:
     """Bring a moment to UTC."""
     return moment if moment.tzinfo is UTC else moment.astimezone(UTC)
-
-
-def begin_of(day: date) -> datetime:
-    """Name the moment at which a day begins: days are those of UTC, as everywhere in the book."""
-    return datetime.combine(day, time(), UTC)
-
-
-def end_of(day: date) -> datetime:
-    """Name the moment at which a day is over."""
-    return begin_of(day) + timedelta(days=1)
 
 
 def text(moment: datetime) -> str:

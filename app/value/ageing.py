@@ -14,9 +14,9 @@ from app.green.tables import Delivery, GreenLot, Sack
 from app.ledger.queries import on_hold
 from app.ledger.tables import Entry, Unit
 from app.settings import Settings
+from app.shared.days import day_of, today_here
 from app.shared.db import among
 from app.shared.paging import Page, PageOf, turn_page
-from app.shared.times import now
 from app.standards.crop_years import CropYears, crop_years
 from app.value.schemas import AgedLot
 
@@ -115,12 +115,12 @@ def _aged(
     years = crop_years(lot.crop_year or "")
     crop = newest.get((lot.origin, lot.species))
     newer = crop if crop and years and _later(crop.years, years) else None
-    today = now().date()
+    today = today_here()
     return AgedLot.model_validate({
         "lot": row.code, "name": lot.name, "origin": lot.origin, "crop_year": lot.crop_year,
-        "harvest_ended_on": lot.harvest_ended_on, "received_on": row.happened_at.date(),
+        "harvest_ended_on": lot.harvest_ended_on, "received_on": day_of(row.happened_at),
         "days_since_harvest": _days(lot.harvest_ended_on, today),
-        "days_since_arrival": _days(row.happened_at.date(), today),
+        "days_since_arrival": _days(day_of(row.happened_at), today),
         "crop_age": known["crop_age"], "past_crop": newer is not None,
         "newer_crop": newer.lot if newer else None, "reading_due": due,
         "on_hand_g": left_g, "held": row.held,

@@ -9,9 +9,9 @@ from sqlmodel import Session, col
 from app.green.tables import GreenLot, Sack
 from app.ledger.tables import Entry, Flow, Unit, UnitKind
 from app.settings import Settings
+from app.shared.days import begin_of, end_of
 from app.shared.db import among
 from app.shared.periods import Period
-from app.shared.times import begin_of, end_of
 from app.standards.costing import Money, abc, added, shown, times
 from app.value.landed import landed_costs
 from app.value.schemas import AbcOfCurrency, AbcOut, AbcRow

@@ -8,11 +8,12 @@ from app.green.identity.rules import Light
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.shared.answers import Answer, api_router
 from app.shared.codes import Code
+from app.shared.days import today_here
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.periods import YearAsked
 from app.shared.problems import Refused
 from app.shared.staff import Permission
-from app.shared.times import Day, now
+from app.shared.times import Day
 from app.value import actions, ageing, queries, ranking, worth
 from app.value.schemas import (
     AbcOut,
@@ -98,8 +99,8 @@ def value_stock(
 
     A day in the past is answered by what had happened by its end, whenever it was booked.
     """
-    day = on or now().date()
-    if day > now().date():
+    day = on or today_here()
+    if day > today_here():
         said = f"{day} lies ahead: what will be there nobody knows"
         raise Refused("invalid", said, errors=[{"parameter": "on", "detail": said}])
     return Answer(clerk.read(worth.valuation, day, clerk.settings))

@@ -179,7 +179,7 @@ class ValuationOut(Told):
     """What the coffee in the house cost."""
 
     on: date
-    """The day at whose end, in UTC."""
+    """The day at whose end."""
     method: CostMethod
     pooled_by: str | None
     """What green is priced together by; null where every lot is priced by itself."""

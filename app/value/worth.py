@@ -13,8 +13,8 @@ from app.green.tables import Condition, Sack
 from app.ledger.happened import not_taken_back
 from app.ledger.tables import Adjustment, Entry, Reason, Unit, UnitKind
 from app.settings import Settings
+from app.shared.days import begin_of, end_of
 from app.shared.periods import Period
-from app.shared.times import begin_of, end_of
 from app.standards.costing import CostMethod, Money, added, times
 from app.value.flows import Costs, GreenUse, costs_of, green_use
 from app.value.schemas import (

@@ -11,8 +11,8 @@ from app.roasting.batches.queries import next_planned
 from app.roasting.batches.schemas import BatchesIn
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Machine, MachineKind
+from app.shared.days import today_here
 from app.shared.staff import Permission
-from app.shared.times import now
 from app.web.desk import Desk, may
 from app.web.forms import Form
 from app.web.routing import page_router
@@ -57,7 +57,7 @@ def _page(desk: Desk, form: Form[BatchesIn]) -> Response:
 @router.get("/batches")
 def show_batches(desk: Planner) -> Response:
     """Show what is planned, and ask what is to be roasted when."""
-    return _page(desk, desk.blank(BatchesIn, on=now().date(), count=1))
+    return _page(desk, desk.blank(BatchesIn, on=today_here(), count=1))
 
 
 @router.post("/batches")

@@ -18,17 +18,17 @@ from app.places.schemas import MoveIn
 from app.places.tables import Location, PlaceKind
 from app.roasting.batches.queries import Wanted, batch_page
 from app.settings import Settings
+from app.shared.days import today_here
 from app.shared.mass import grams_from_kg, kg_from_grams
 from app.shared.paging import Page
 from app.shared.staff import Permission
-from app.shared.times import now
 from app.web import forms
 from app.web.desk import Desk, may
 from app.web.forms import Form
 from app.web.moving import told
 from app.web.routing import page_router
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _, manner
+from app.web.texts import N_, _
 
 router = page_router()
 
@@ -79,7 +79,7 @@ class Plan(NamedTuple):
 
 def plan(session: Session, settings: Settings) -> Plan:
     """Read what is planned until today and not roasted; a fixed number of statements."""
-    today = now().astimezone(manner().clock).date()
+    today = today_here()
     batches: Any
     batches, _more = batch_page(session, Page(_MOST, 0), Wanted("planned", None, today))
     wanted: dict[str, list[Any]] = {}

@@ -12,9 +12,9 @@ from app.green.contracts import actions, queries
 from app.green.contracts.schemas import ContractChange, ContractIn
 from app.ledger.cards import page_of
 from app.settings import Settings
+from app.shared.days import today_here
 from app.shared.paging import Page, PageAsked
 from app.shared.staff import Permission
-from app.shared.times import now
 from app.standards.buying import Form, PriceUnit, WeightBasis
 from app.web import cards
 from app.web.desk import Desk, may
@@ -61,7 +61,7 @@ def show_contracts(desk: Keeper, page: PageAsked, state: str = "") -> Response:
     lines, following = desk.read(
         queries.contract_page, Page(500, page.after), None, desk.settings, prices=prices
     )
-    today = now().date()
+    today = today_here()
     found = {name: [line for line in lines if state_of(line, today) == name] for name in STATES}
     shown = {name: there for name, there in found.items() if there and state in {"", name}}
     return desk.show(

@@ -220,10 +220,9 @@ def refuse_foreign(request: Request) -> None:
 def manner_of(request: Request, visitor: Visitor | None) -> Manner:
     """Tell how to speak to whoever sends a request."""
     asked = language_asked(request.headers.get("accept-language", ""))
-    zone = request.app.state.settings.time_zone
     if visitor is None:
-        return Manner(asked, zone=zone)
-    return Manner(visitor.language or asked, visitor.mass_unit, zone)
+        return Manner(asked)
+    return Manner(visitor.language or asked, visitor.mass_unit)
 
 
 async def _at_desk(request: Request, needed: SecurityScopes) -> Desk:

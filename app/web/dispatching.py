@@ -27,10 +27,10 @@ from app.sending.tables import CustomerKind
 from app.settings import Settings
 from app.shared.answers import Pdf
 from app.shared.codes import Code, fold
+from app.shared.days import today_here
 from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.shared.texts import speech_in
-from app.shared.times import now
 from app.web import loading
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
@@ -86,7 +86,7 @@ class Waiting(NamedTuple):
 
 
 def _waiting(session: Session) -> Waiting:
-    lines = open_lines(session, now().date() + AHEAD)
+    lines = open_lines(session, today_here() + AHEAD)
     free = loading.free_bags(session, sorted({line.sku for line in lines}))
     left = dict(free)
     orders = []
@@ -104,7 +104,7 @@ def _waiting(session: Session) -> Waiting:
 @router.get("/sending")
 def show_orders(desk: Sender) -> Response:
     """List what orders want, the earliest due first, and what is free for them."""
-    return desk.show("orders_to_send.html", waiting=desk.read(_waiting), today=now().date())
+    return desk.show("orders_to_send.html", waiting=desk.read(_waiting), today=today_here())
 
 
 class Load(NamedTuple):

@@ -35,8 +35,9 @@ from app.recall.drills.queries import last_completed
 from app.roasting.batches.queries import still_planned
 from app.roasting.queries import SET_ASIDE
 from app.sending.orders.queries import open_orders
+from app.shared.days import today_here
 from app.shared.db import AnySelect
-from app.shared.times import UtcDateTime, now
+from app.shared.times import UtcDateTime
 from app.web.putting_away import lots_waiting
 
 LINES: Final = 5
@@ -100,7 +101,7 @@ def first_few(session: Session, names: Sequence[str]) -> Mapping[str, Sequence[A
     """Read the first few of each of these sorts; each row says in `of` how many there are."""
     found: dict[str, list[Any]] = {name: [] for name in names}
     if names:
-        today = now().date()
+        today = today_here()
         days = {"today": today, "tomorrow": today + timedelta(days=1)}
         for row in session.execute(_at_once(tuple(names)), days):
             found[row.what].append(row)

@@ -19,6 +19,7 @@ from typing import Any, Final, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from app.shared.days import zone_here
 from app.shared.flaws import Flaw
 from app.shared.kinds import KINDS
 from app.shared.problems import MemberError, Refused
@@ -357,7 +358,7 @@ def _moment(said: str) -> str:
         at = datetime.fromisoformat(said)
     except ValueError as error:
         raise Unreadable(_("A date and a time are wanted here.")) from error
-    return said if at.tzinfo else at.replace(tzinfo=manner().clock).isoformat()
+    return said if at.tzinfo else at.replace(tzinfo=zone_here()).isoformat()
 
 
 def _place(pointer: str) -> Place:

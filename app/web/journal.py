@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Sequence
-from datetime import date, datetime, time, timedelta
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import Path, Response
@@ -18,6 +17,7 @@ from app.ledger.schemas import Asked
 from app.ledger.tables import Entry, Unit
 from app.shared.answers import read_json
 from app.shared.codes import Code
+from app.shared.days import begin_of, end_of
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.shared.times import Day
@@ -27,7 +27,7 @@ from app.web.life import entries_of
 from app.web.offers import Offer
 from app.web.routing import page_router
 from app.web.tasks import Room, Task
-from app.web.texts import N_, manner
+from app.web.texts import N_
 
 router = page_router()
 
@@ -89,23 +89,14 @@ def _lines(session: Session, asked: JournalAsked) -> Sequence[Row[Any]]:
     if asked.kind is not None:
         statement = statement.where(col(Entry.kind) == asked.kind)
     if asked.on is not None:
-        first, last = _day(asked.on)
-        statement = statement.where(col(Entry.recorded_at) >= first, col(Entry.recorded_at) < last)
+        first, over = begin_of(asked.on), end_of(asked.on)
+        statement = statement.where(col(Entry.recorded_at) >= first, col(Entry.recorded_at) < over)
     if asked.code is not None:
         unit = unit_by_code(session, asked.code)
         statement = statement.where(col(Entry.id).in_(entries_of(unit.id)))
     if asked.before is not None:
         statement = statement.where(col(Entry.id) < asked.before)
     return session.execute(statement.order_by(col(Entry.id).desc()).limit(AT_ONCE + 1)).all()
-
-
-def _day(on: date) -> tuple[datetime, datetime]:
-    """Say when a day of the roastery's clock begins and ends."""
-    clock = manner().clock
-    return (
-        datetime.combine(on, time(), clock),
-        datetime.combine(on + timedelta(days=1), time(), clock),
-    )
 
 
 @router.get("/journal/check")

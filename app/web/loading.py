@@ -12,6 +12,7 @@ from app.sending.crates.tables import CrateKind
 from app.sending.picking.rules import Stock, why_not
 from app.sending.picking.stock import stocks
 from app.sending.tables import Customer, CustomerKind
+from app.shared.days import day_of
 from app.shared.times import now
 from app.web.forms import Typed
 from app.web.parts import codes_in
@@ -63,7 +64,7 @@ def free_bags(session: Session, skus: Sequence[str]) -> Mapping[str, int]:
     moment = now()
     free: dict[str, int] = {}
     for stock in stocks(session, [each for each in ids if each], moment):
-        free[stock.sku] = free.get(stock.sku, 0) + _free(stock, moment.date())
+        free[stock.sku] = free.get(stock.sku, 0) + _free(stock, day_of(moment))
     return free
 
 

@@ -12,8 +12,8 @@ from app.sending.orders import actions, queries
 from app.sending.orders.schemas import OrderChange, OrderIn, OrderOut, State
 from app.sending.tables import CustomerKind
 from app.shared.codes import Code
+from app.shared.days import today_here
 from app.shared.staff import Permission
-from app.shared.times import now
 from app.web import cards, loading
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
@@ -57,7 +57,7 @@ def list_orders(desk: Visiting, state: Annotated[State, Query()] = "open") -> Re
     rows = desk.read(queries.orders_by_day, _MOST + 1, queries.Wanted(state, None, None, None))
     return desk.show(
         "orders.html", rows=rows[:_MOST], more=len(rows) > _MOST, state=state, states=STATES,
-        today=now().date().isoformat(),
+        today=today_here().isoformat(),
     )  # fmt: skip
 
 

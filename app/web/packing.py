@@ -19,8 +19,8 @@ from app.packing.schemas import PackIn
 from app.packing.tables import Pack, Product
 from app.roasting.tables import Machine, MachineKind
 from app.shared.codes import Code, fold
+from app.shared.days import begin_of, end_of, today_here
 from app.shared.staff import Permission
-from app.shared.times import begin_of, end_of, now
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form, asks, in_place_of, kept
 from app.web.offers import Offer
@@ -201,4 +201,4 @@ def packed_on(session: Session, today: date) -> Sequence[Row[Any]]:
 @router.get("/packing")
 def show_day(desk: Packer) -> Response:
     """List what was packed today, with its next steps."""
-    return desk.show("packed_day.html", packs=desk.read(packed_on, now().date()))
+    return desk.show("packed_day.html", packs=desk.read(packed_on, today_here()))

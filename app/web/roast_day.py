@@ -17,9 +17,9 @@ from app.production.schemas import NeedsOut, PlanIn
 from app.roasting.queries import DISPOSITION
 from app.roasting.tables import Machine, MachineRun, Roast
 from app.settings import Settings
+from app.shared.days import begin_of, end_of, today_here
 from app.shared.periods import period
 from app.shared.staff import Permission
-from app.shared.times import begin_of, end_of, now
 from app.web.charges import Charge, waiting
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
@@ -79,16 +79,16 @@ def _roasted(session: Session, today: date) -> Sequence[Row[Any]]:
 @router.get("/roasting")
 def show_day(desk: Visiting) -> Response:
     """Show what waits at each machine and what was roasted today."""
-    day = desk.read(_day, now().date())
+    day = desk.read(_day, today_here())
     return desk.show("roast_day.html", day=day, disposition=disposition)
 
 
 def _needed(session: Session, settings: Settings, last: date) -> NeedsOut:
-    return needs(session, period(now().date(), last, 1), settings)
+    return needs(session, period(today_here(), last, 1), settings)
 
 
 def _needs(desk: Desk, form: Form[PlanIn]) -> Response:
-    today = now().date()
+    today = today_here()
     asked = desk.request.query_params.get("to", "")
     try:
         last = max(date.fromisoformat(asked), today)
@@ -102,7 +102,7 @@ def _needs(desk: Desk, form: Form[PlanIn]) -> Response:
 @router.get("/roasting/needs")
 def show_needs(desk: Planner) -> Response:
     """Show what orders ask of the roasters, until a day."""
-    return _needs(desk, desk.blank(PlanIn, on=now().date()))
+    return _needs(desk, desk.blank(PlanIn, on=today_here()))
 
 
 @router.post("/roasting/needs")

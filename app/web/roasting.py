@@ -23,8 +23,8 @@ from app.roasting.styles.actions import style_named
 from app.roasting.styles.tables import Style
 from app.roasting.tables import Machine, MachineKind
 from app.shared.codes import Code, fold
+from app.shared.days import today_here
 from app.shared.staff import Permission
-from app.shared.times import now
 from app.web.charges import Charge, waiting
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form, Typed, small_number
@@ -59,7 +59,7 @@ class Bench(NamedTuple):
 def _bench(session: Session) -> Bench:
     drums = select(Machine.code).where(col(Machine.kind) == MachineKind.ROASTER)
     return Bench(
-        waiting(session, now().date()),
+        waiting(session, today_here()),
         session.exec(select(Style.name).order_by(col(Style.name_key))).all(),
         session.exec(drums.order_by(col(Machine.code))).all(),
     )

@@ -11,9 +11,9 @@ from app.sending.sales.actions import sell
 from app.sending.sales.queries import SalesAsked, sale_page
 from app.sending.sales.schemas import SaleIn
 from app.sending.tables import CustomerKind
+from app.shared.days import today_here
 from app.shared.paging import Page
 from app.shared.staff import Permission
-from app.shared.times import now
 from app.web import loading
 from app.web.desk import Desk, may
 from app.web.forms import Form
@@ -42,7 +42,7 @@ class Counter(NamedTuple):
 
 
 def _counter(session: Session) -> Counter:
-    since = SalesAsked(since=now().date() - _SHOWN)
+    since = SalesAsked(since=today_here() - _SHOWN)
     sales, following = sale_page(session, Page(_MOST, 0), since)
     return Counter(
         loading.customers(session, CustomerKind.CONSUMERS), sales[::-1], following is not None
@@ -56,7 +56,7 @@ def _page(desk: Desk, form: Form[SaleIn]) -> Response:
 @router.get("/sales")
 def show_sales(desk: Seller) -> Response:
     """Ask which bags went over which counter on a day."""
-    return _page(desk, desk.blank(SaleIn, sold_on=now().date()))
+    return _page(desk, desk.blank(SaleIn, sold_on=today_here()))
 
 
 @router.post("/sales")

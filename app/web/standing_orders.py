@@ -16,9 +16,9 @@ from app.sending.standing.schemas import (
     StandingOut,
 )
 from app.shared.codes import Code
+from app.shared.days import today_here
 from app.shared.paging import Page, PageAsked
 from app.shared.staff import Permission
-from app.shared.times import now
 from app.web import cards
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
@@ -62,14 +62,14 @@ def _standing(session: Session, page: Page, today: date) -> Standing:
 @router.get("/standing-orders")
 def list_standing(desk: Visiting, page: PageAsked) -> Response:
     """List standing orders, with the next date that has no order yet."""
-    found = desk.read(_standing, page, now().date())
+    found = desk.read(_standing, page, today_here())
     return desk.show("standing_orders.html", found=found, weekdays=WEEKDAYS)
 
 
 @router.get("/standing-orders/new")
 def show_new(desk: Keeper) -> Response:
     """Ask who wants what on which days."""
-    return _ask(desk, desk.blank(StandingIn, every_weeks=1, starts_on=now().date()))
+    return _ask(desk, desk.blank(StandingIn, every_weeks=1, starts_on=today_here()))
 
 
 @router.post("/standing-orders/new")
@@ -109,13 +109,13 @@ def _found(session: Session, code: str, today: date) -> Found:
 @router.get("/standing-orders/{code}")
 def show_standing(desk: Visiting, code: Code) -> Response:
     """Show what falls due when, with the orders that were made for it."""
-    return _page(desk, desk.read(_found, code, now().date()))
+    return _page(desk, desk.read(_found, code, today_here()))
 
 
 @router.post("/standing-orders/{code}")
 def change(desk: Keeper, code: Code) -> Response:
     """Change it; orders that were called off it stay as they are."""
-    found = desk.read(_found, code, now().date())
+    found = desk.read(_found, code, today_here())
     form = cards.changed(desk, found.card, StandingChange, LINES)
     if form.asked is not None and not form.asked.model_fields_set:
         return desk.onward(f"/standing-orders/{code}", _("Nothing was changed."))
@@ -132,7 +132,7 @@ def call_off(desk: Keeper, code: Code) -> Response:
     if made := desk.book(form, actions.call_off, code):
         told = _("Order %(code)s of %(customer)s is entered.") % made
         return desk.onward(f"/standing-orders/{code}", told)
-    return _page(desk, desk.read(_found, code, now().date()), calling=form)
+    return _page(desk, desk.read(_found, code, today_here()), calling=form)
 
 
 def _page(

@@ -14,6 +14,7 @@ from app.green.condition.queries import watch_page
 from app.green.instruments.rules import DOUBTFUL
 from app.recall.drills.rules import is_overdue as drill_overdue
 from app.settings import Settings
+from app.shared.days import day_of, today_here
 from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.shared.times import now
@@ -65,7 +66,7 @@ def _of(rows: Sequence[Any]) -> int:
 
 def _arrivals(asked: Asked) -> Due | None:
     """Name contracts whose coffee is expected within a week or should have come."""
-    today = now().date()
+    today = today_here()
     soon = [
         each
         for each in expected(asked.session, asked.settings)
@@ -170,7 +171,7 @@ def _orders(asked: Asked) -> Due | None:
         for each in rows
     ]
     said = ngettext("order to be sent", "orders to be sent", _of(rows))
-    late = any(each.day < now().date() for each in rows)  # the earliest are among them
+    late = any(each.day < today_here() for each in rows)  # the earliest are among them
     return Due(_of(rows), said, lines, "/sending", urgent=late)
 
 
@@ -190,8 +191,8 @@ def _cover(asked: Asked) -> Due | None:
 
 
 def _drill(asked: Asked) -> Due | None:
-    last = next((each.at.date() for each in asked.few["drill"]), None)
-    if not drill_overdue(now().date(), last, asked.settings.drill_every_months):
+    last = next((day_of(each.at) for each in asked.few["drill"]), None)
+    if not drill_overdue(today_here(), last, asked.settings.drill_every_months):
         return None
     return Due(1, _("recall drill due"), path="/drills", urgent=True)
 

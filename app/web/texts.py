@@ -6,7 +6,6 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
-from zoneinfo import ZoneInfo
 
 from babel import Locale, negotiate_locale
 
@@ -20,17 +19,11 @@ class Manner:
 
     language: str = "en"
     mass_unit: Literal["kg", "lb"] = "kg"
-    zone: str = "UTC"
 
     @property
     def locale(self) -> Locale:
         """Whose dates and numbers these are."""
         return locale_of(self.language)
-
-    @property
-    def clock(self) -> ZoneInfo:
-        """The zone of the times that are shown and taken."""
-        return ZoneInfo(self.zone)
 
 
 _manner: ContextVar[Manner] = ContextVar("manner", default=Manner())  # noqa: B039 - is frozen

@@ -26,10 +26,10 @@ from app.packing.weighing.showing import grams
 from app.settings import Settings
 from app.shared.answers import Svg
 from app.shared.codes import Code, fold
+from app.shared.days import today_here
 from app.shared.paging import Page
 from app.shared.problems import Refused
 from app.shared.staff import Permission
-from app.shared.times import now
 from app.standards.average_quantity import MG, Check, limits, plan
 from app.web import forms
 from app.web.desk import Desk, may
@@ -145,7 +145,7 @@ def show_packs(desk: Weigher, pack: Annotated[Code | None, Query()] = None) -> R
     """Ask of which pack bags are weighed."""
     if pack is not None:
         return RedirectResponse(f"/weigh/{pack}", 303)
-    return desk.show("weigh_which.html", packs=desk.read(packed_on, now().date()))
+    return desk.show("weigh_which.html", packs=desk.read(packed_on, today_here()))
 
 
 @router.get("/weigh/{code}")

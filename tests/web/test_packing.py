@@ -1,9 +1,12 @@
 """The packers' pages: a run with its dates shown before, check-weighing, packing material."""
 
 from collections.abc import Callable
+from datetime import UTC, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
+from app.settings import Settings
 from tests.api import Api
 from tests.makers import furnish, pack, receive, roast, sack_codes
 from tests.web.conftest import Visitor, hidden_fields, words
@@ -169,3 +172,32 @@ def test_bag_after_bag_is_weighed_with_limits_and_advice_until_the_check_is_book
     assert back.headers["location"] == f"/weigh/{code}"
     assert api.get(f"/check-weighings?pack={code}")["items"][0]["voided"]
     assert f'href="{undo}"' not in pia.get(f"/weigh/{code}").text
+
+
+class TestWhereItIsAnotherDayThanInUtc:
+    """Kiritimati is fourteen hours ahead, the zone of twelve hours behind has no summer time."""
+
+    @pytest.fixture
+    def settings(self, database_url: str) -> Settings:
+        ahead = datetime.now(UTC).hour >= 10
+        zone = "Pacific/Kiritimati" if ahead else "Etc/GMT+12"
+        return Settings(
+            database_url=database_url, hold_on_arrival=False, time_zone=zone, _env_file=None
+        )
+
+    def test_packed_today_is_what_was_packed_on_the_day_there(
+        self, api: Api, house: str, settings: Settings, visitor_as: Callable[..., Visitor]
+    ) -> None:
+        there = ZoneInfo(settings.time_zone)
+        today = datetime.now(there).date()
+        midnight = datetime.combine(today, time(), there)
+        late, early = (
+            pack(api, {house: 1}, 4, packed_at=at.isoformat())["code"]
+            for at in (midnight - timedelta(seconds=1), midnight)
+        )
+
+        packed = words(visitor_as("warehouse").get("/packing"))
+
+        assert datetime.now(UTC).date() != today
+        assert early in packed
+        assert late not in packed

@@ -13,9 +13,10 @@ from app.ledger.queries import on_hold
 from app.ledger.tables import Entry, Unit
 from app.packing.tables import Pack, Product
 from app.sending.tables import DispatchLine, Returned
+from app.shared.days import begin_of, end_of
+from app.shared.days_in_sql import day_in_sql
 from app.shared.db import AnySelect
 from app.shared.names import fold_name
-from app.shared.times import begin_of, end_of
 
 
 def bags_by_product(session: Session, first: date, last: date) -> Mapping[str, Tally]:
@@ -24,8 +25,7 @@ def bags_by_product(session: Session, first: date, last: date) -> Mapping[str, T
     for product in session.execute(select(col(Product.id), col(Product.sku), col(Product.name))):
         found[product.id] = Tally(product.sku, product.name)
     for product_id, day, grams in session.execute(_sent(first, last)):
-        # SQLite answers a day as text, PostgreSQL as a date.
-        found[product_id].draw(date.fromisoformat(str(day)), int(grams))
+        found[product_id].draw(day, int(grams))
     for product_id, held, grams in session.execute(_there(last)):
         found[product_id].on_hand_g += int(grams)
         found[product_id].held_g += int(grams) if held else 0
@@ -61,7 +61,7 @@ def _sent(first: date, last: date) -> AnySelect:
         .where(col(Entry.happened_at) >= begin_of(first), col(Entry.happened_at) < end_of(last))
         for some in (lines, came)
     )).subquery()  # fmt: skip
-    day = func.date(each.c.happened_at)
+    day = day_in_sql(each.c.happened_at, first, last)
     return select(each.c.product_id, day, func.sum(each.c.grams)).group_by(each.c.product_id, day)
 
 

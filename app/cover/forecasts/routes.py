@@ -8,9 +8,10 @@ from app.cover.forecasts import queries
 from app.cover.forecasts.schemas import By, ForecastsOut
 from app.ledger.clerk import Reader
 from app.shared.answers import api_router
+from app.shared.days import today_here
 from app.shared.paging import KeyPageAsked, computed_page
 from app.shared.problems import Refused
-from app.shared.times import Day, now
+from app.shared.times import Day
 
 router = api_router("cover")
 
@@ -27,8 +28,8 @@ def forecast_use(
 
     Demand comes now and then, so every figure has a range. Holds are those of now.
     """
-    day = as_of or now().date()
-    if day > now().date():
+    day = as_of or today_here()
+    if day > today_here():
         said = f"{day} lies ahead: what will have been used by then nobody knows"
         raise Refused("invalid", said, errors=[{"parameter": "as_of", "detail": said}])
     found = clerk.read(queries.forecasts, page, queries.Asked(by, day, weeks_ahead), clerk.settings)

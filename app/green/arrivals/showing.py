@@ -9,8 +9,8 @@ from app.green.arrivals.rules import APART, CLEAN, seen
 from app.green.arrivals.schemas import ClockOut, CountOut, InspectionOut, WeightOut
 from app.green.arrivals.tables import ArrivalCount, ArrivalInspection, ArrivalWeight
 from app.settings import Settings
+from app.shared.days import today_here
 from app.shared.mass import kg_text
-from app.shared.times import now
 from app.standards.buying import (
     Claim,
     Clock,
@@ -120,6 +120,6 @@ def show_clocks(papers: Papers | None) -> list[ClockOut]:
 
 
 def _shown(running: Iterable[Clock]) -> Iterator[ClockOut]:
-    today = now().date()
+    today = today_here()
     for clock in running:
         yield ClockOut(**clock._asdict(), days_left=(clock.by - today).days)

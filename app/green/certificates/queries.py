@@ -24,6 +24,7 @@ from app.ledger.cards import Shelf, card_at
 from app.ledger.queries import live, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.ledger.walk import reached_from
+from app.shared.days import day_of
 from app.shared.db import AnySelect, among
 from app.shared.paging import Page, PageOf, turn_page
 
@@ -77,7 +78,7 @@ def _lots(session: Session, statement: AnySelect, **bound: int) -> Mapping[int, 
         if row.code is not None:
             on_record.append(OnRecord(*row[3:]))
     return {
-        lot_id: Certified(row.lot, row.happened_at.date(), on_record)
+        lot_id: Certified(row.lot, day_of(row.happened_at), on_record)
         for lot_id, (row, on_record) in known.items()
     }
 

@@ -21,6 +21,7 @@ from app.ledger.tables import Entry, Unit
 from app.places.tables import Location
 from app.places.tree import Place, paths
 from app.settings import Settings
+from app.shared.days import day_of
 from app.shared.db import among
 from app.shared.mass import kg_from_grams as from_milli
 from app.shared.paging import Page, PageOf, turn_page
@@ -190,7 +191,7 @@ def _equilibrium(
         return None, "no advice: humidity and temperature of this place were not both read"
     for seen in (humid, warm):
         if is_overdue(seen.taken_at, now(), settings.climate_every_days):
-            return None, f"no advice: {seen.what} was read on {seen.taken_at.date()}, too long ago"
+            return None, f"no advice: {seen.what} was read on {day_of(seen.taken_at)}, too long ago"
         if seen.band is Band.UNKNOWN:
             return None, f"no advice: {seen.what} was read with an instrument nobody can trust"
     try:

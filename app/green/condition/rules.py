@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 from app.green.readings.rules import Band, is_overdue, worst
+from app.shared.days import day_of
 from app.standards.equilibrium import STANDARD_ERROR_POINTS
 
 
@@ -26,7 +27,7 @@ class Seen(NamedTuple):
 
     def words(self, band: Band) -> str:
         """Say what it is and why it is no better."""
-        said = f"{self.subject}: {self.what} on {self.taken_at.date()}"
+        said = f"{self.subject}: {self.what} on {day_of(self.taken_at)}"
         if band is not Band.UNKNOWN:
             return f"{said} is {band}"
         if self.band is Band.UNKNOWN:

@@ -18,6 +18,7 @@ from app.green.tables import Delivery
 from app.ledger.posting import Pen
 from app.ledger.queries import live, unit_by_code
 from app.ledger.tables import Unit, UnitKind
+from app.shared.days import day_of
 from app.shared.problems import FieldRefused, Refused
 
 
@@ -49,7 +50,7 @@ def file_plots(pen: Pen, code: str, given: GivenPlots) -> PlotFileOut:
 def record(pen: Pen, code: str, asked: DueDiligenceIn) -> DueDiligenceOut:
     """Put on record what is known of a lot: statements, time of production, HS code."""
     lot = _lot(pen, code)
-    if asked.produced_to is not None and asked.produced_to > pen.now.date():
+    if asked.produced_to is not None and asked.produced_to > day_of(pen.now):
         raise FieldRefused("#/produced_to", f"{asked.produced_to} lies ahead of the server's day")
     entry_id = pen.note("due diligence", {"lot": lot.code, **asked.model_dump(mode="json")})
     said = DueDiligence(

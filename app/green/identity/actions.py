@@ -9,6 +9,7 @@ from app.green.identity.rules import Papers, read_papers
 from app.green.identity.tables import LotIdentity
 from app.green.schemas import LotIn
 from app.ledger.posting import Pen
+from app.shared.days import day_of
 from app.shared.problems import FieldRefused, Refused
 from app.standards.ico_marks import coffee_year_label, read_coffee_year
 
@@ -37,7 +38,7 @@ def papers_of_asked(asked: LotIn, at: datetime) -> Papers:
     """Read the papers of a lot on its way into the book."""
     said = asked.coffee_year
     year = read_coffee_year(said) if said else None
-    return read_papers(asked.ico_mark, asked.crop_year, year, asked.shipped_on, at.date())
+    return read_papers(asked.ico_mark, asked.crop_year, year, asked.shipped_on, day_of(at))
 
 
 def settle(
@@ -72,7 +73,7 @@ def _refuse_later(i: int, lot: LotIn, at: datetime) -> None:
     for name, day in days.items():
         if day is not None and day > (at + _ZONES).date():
             raise FieldRefused(
-                f"#/lots/{i}/{name}", f"{day} is later than the arrival on {at.date()}"
+                f"#/lots/{i}/{name}", f"{day} is later than the arrival on {day_of(at)}"
             )
 
 

@@ -19,8 +19,8 @@ from app.green.identity.tables import LotIdentity
 from app.green.tables import GreenLot
 from app.ledger.tables import Unit
 from app.settings import Settings
+from app.shared.days import day_of, today_here
 from app.shared.db import among, batched
-from app.shared.times import now
 from app.standards.crop_years import crop_years
 from app.standards.ico_marks import coffee_year_label, form_of, parse_mark
 
@@ -31,7 +31,7 @@ Shipment = tuple[str, int]
 def papers_of(lot: GreenLot, received_at: datetime) -> Papers:
     """Read the papers of a lot that is in the book."""
     return read_papers(
-        lot.ico_mark, lot.crop_year, lot.coffee_year, lot.shipped_on, received_at.date()
+        lot.ico_mark, lot.crop_year, lot.coffee_year, lot.shipped_on, day_of(received_at)
     )
 
 
@@ -44,7 +44,7 @@ def identity(lot: GreenLot, received_at: datetime, settings: Settings) -> dict[s
         "producer": lot.producer, "altitude": _altitude(lot), "shipped_on": lot.shipped_on,
         "harvest_ended_on": lot.harvest_ended_on,
         "crop_years": CropYearsOut(start=crop.start, end=crop.end) if crop else None,
-        "crop_age": _age(lot, papers, received_at.date(), settings),
+        "crop_age": _age(lot, papers, day_of(received_at), settings),
         "mark": papers.mark.canonical if papers.mark else None,
         "mark_form": form_of(lot.ico_mark or ""),
         "coffee_year": coffee_year_label(papers.coffee_year), "coffee_year_from": papers.year_from,
@@ -60,7 +60,7 @@ def _altitude(lot: GreenLot) -> AltitudeOut | None:
 def _age(lot: GreenLot, papers: Papers, received_on: date, settings: Settings) -> CropAgeOut:
     limits = CropLimits(settings.crop_amber_months, settings.crop_red_months)
     light, since, by_harvest = crop_age(
-        lot.harvest_ended_on, received_on, papers.crop, now().date(), limits
+        lot.harvest_ended_on, received_on, papers.crop, today_here(), limits
     )
     return CropAgeOut(
         light=light, since=since, counted_from="harvest_ended_on" if by_harvest else "received_at"

@@ -20,8 +20,8 @@ from app.green.readings.tables import Reading, ReadingVoid
 from app.ledger.cards import card_at
 from app.ledger.posting import Pen, Posting
 from app.ledger.tables import Entry
+from app.shared.days import begin_of, day_of
 from app.shared.problems import FieldRefused, Refused
-from app.shared.times import begin_of
 
 _FARTHEST_EAST = timedelta(hours=14)
 """Where the day begins first: a date that has come nowhere yet is a slip."""
@@ -46,7 +46,7 @@ def calibrate(pen: Pen, code: str, asked: CalibrationIn) -> CalibrationBooked:
     entry = pen.session.get_one(Entry, entry_id)
     return CalibrationBooked(
         **shown(instrument, calibration, entry, voided=False).model_dump(),
-        status=status_on(pen.session, instrument, pen.now.date()),
+        status=status_on(pen.session, instrument, day_of(pen.now)),
         in_doubt=in_doubt,
     )
 
@@ -95,7 +95,7 @@ def void_calibration(
         id=number,
         instrument=instrument.code,
         reason=asked.reason,
-        status=status_on(session, instrument, pen.now.date()),
+        status=status_on(session, instrument, day_of(pen.now)),
         entry=entry_id,
         voided_at=pen.now,
     )

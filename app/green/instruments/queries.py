@@ -13,10 +13,10 @@ from app.green.instruments.shelf import INSTRUMENTS
 from app.green.instruments.tables import Calibration, CalibrationVoid, Instrument
 from app.ledger.cards import card_at
 from app.ledger.tables import Entry
+from app.shared.days import today_here
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams
 from app.shared.paging import Page, PageOf, page_by_key, turn_page
-from app.shared.times import now
 
 
 def calibrations_of(session: Session, instrument_ids: Collection[int]) -> dict[int, list[Checked]]:
@@ -94,7 +94,7 @@ def calibration_page(session: Session, page: Page, code: str) -> PageOf:
 
 def due_page(session: Session, page: Page, status: CalibrationStatus | None) -> PageOf:
     """Read what every instrument is worth today, in the order their cards were entered."""
-    today = now().date()
+    today = today_here()
     known = _all_with_calibrations(session)
     found = {card.id or 0: _due(card, checked, today) for card, checked in known.values()}
     wanted = {number: each for number, each in found.items() if status in {None, each.status}}

@@ -20,6 +20,7 @@ from app.ledger.queries import live, unknown
 from app.ledger.tables import HoldRelease, Unit, UnitKind
 from app.places.actions import LOCATIONS
 from app.places.tables import Location
+from app.shared.days import day_of
 from app.shared.problems import FieldRefused, Refused
 
 
@@ -40,7 +41,7 @@ def read(pen: Pen, asked: ReadingIn) -> ReadingOut:
         instrument=asked.instrument,
         instrument_id=card.id if card else None,
         method=asked.method or (card.method if card else None),
-        calibration=status_on(pen.session, card, at.date()) if card else None,
+        calibration=status_on(pen.session, card, day_of(at)) if card else None,
         temperature_milli=None if asked.temperature_c is None else _milli(asked.temperature_c),
         sample_milli=None if asked.sample_g is None else _milli(asked.sample_g),
         replicates=None if asked.values is None else json.dumps([*map(_milli, asked.values)]),

@@ -29,6 +29,7 @@ from app.recall.schemas import CaseIn, TriggerIn
 from app.recall.starts import StartIn
 from app.recall.tables import TriggerKind
 from app.shared.answers import to_json
+from app.shared.days import day_of
 from app.shared.problems import FieldRefused, Refused
 from app.tracing.schemas import Direction
 
@@ -120,7 +121,7 @@ def _of_the_drill(pen: Pen, started: datetime, goal_minutes: int) -> Iterator[Ga
         yield Gap(gap=f"longer than {goal_minutes} minutes", count=1, named=[])
     last = due(pen.session, pen.settings).last_completed_at
     every = pen.settings.drill_every_months
-    if last is not None and is_overdue(started.date(), last.date(), every):
+    if last is not None and is_overdue(day_of(started), day_of(last), every):
         yield Gap(gap=f"more than {every} months since the last drill", count=1, named=[])
 
 

@@ -26,10 +26,10 @@ from app.recall.drills.tables import Drill, DrillReport, DrillSignOff
 from app.recall.tables import RecallCase
 from app.settings import Settings
 from app.shared.answers import read_json
+from app.shared.days import day_of, today_here
 from app.shared.db import AnySelect
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import Refused
-from app.shared.times import now
 from app.tracing.queries import CAUTION
 
 TREND = 20
@@ -101,13 +101,13 @@ def last_completed() -> AnySelect:
 def due(session: Session, settings: Settings) -> Due:
     """Tell when the next drill is due."""
     last = session.scalar(last_completed())
-    day: date | None = last.date() if last is not None else None
+    day: date | None = day_of(last) if last is not None else None
     every = settings.drill_every_months
     return Due(
         every_months=every,
         last_completed_at=last,
         next_due_on=next_due(day, every),
-        overdue=is_overdue(now().date(), day, every),
+        overdue=is_overdue(today_here(), day, every),
     )
 
 

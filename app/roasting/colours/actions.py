@@ -21,6 +21,7 @@ from app.ledger.tables import UnitKind
 from app.roasting.colours.queries import Taken, colour_out
 from app.roasting.colours.schemas import ColourIn, ColourOut, ColourReadingIn
 from app.roasting.colours.tables import RoastColour
+from app.shared.days import day_of
 from app.shared.problems import FieldRefused
 
 
@@ -40,7 +41,7 @@ def meter_of(pen: Pen, said: str | None, at: datetime, pointer: str) -> Meter | 
         raise FieldRefused(
             pointer, f"{card.code} takes readings of {card.kinds.replace(',', ', ')}, not of colour"
         )
-    return Meter(card, status_on(pen.session, card, at.date()))
+    return Meter(card, status_on(pen.session, card, day_of(at)))
 
 
 def write_colour(

@@ -19,6 +19,7 @@ from app.sending.picking.stock import stocks
 from app.sending.picking.tables import Pick, PickEnd, PickLine, PickWanted
 from app.sending.picking.wanting import Asking, asking
 from app.sending.schemas import BagsIn
+from app.shared.days import day_of
 from app.shared.db import next_number
 from app.shared.problems import FieldRefused, Refused
 
@@ -32,7 +33,7 @@ def record(pen: Pen, asked: PickIn) -> PickOut:
     """
     purpose = asking(pen.session, asked.lines, asked.order)
     there = stocks(pen.session, purpose.bags, pen.now)
-    suggested, short = suggest(there, purpose.bags, pen.now.date())
+    suggested, short = suggest(there, purpose.bags, day_of(pen.now))
     if asked.packs is None:
         _refuse_short(pen, purpose, there, short)
     taken = suggested if asked.packs is None else _chosen(pen, asked.packs, there, purpose.bags)

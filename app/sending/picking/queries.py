@@ -40,6 +40,7 @@ from app.sending.picking.tables import Pick, PickEnd, PickLine, PickWanted
 from app.sending.picking.wanting import Asking, asking, of_order
 from app.sending.tables import Customer
 from app.settings import Settings
+from app.shared.days import day_of
 from app.shared.db import AnySelect, among
 from app.shared.paging import Page, PageOf, turn_page
 from app.shared.problems import FieldRefused, ParameterRefused, Refused
@@ -69,7 +70,7 @@ def _suggested(
 ) -> PickSuggestion:
     moment = now()
     there = stocks(session, asked.bags, moment)
-    taken, short = suggest(there, asked.bags, moment.date())
+    taken, short = suggest(there, asked.bags, day_of(moment))
     apart = left_out(there, moment)
     return PickSuggestion(
         order=order,
@@ -113,7 +114,7 @@ def left_out(there: Sequence[Stock], moment: datetime) -> list[LeftOutBags]:
             why=why,
         )
         for stock in sorted(there, key=lambda stock: stock.id)
-        if (why := why_not(stock, moment.date())) is not None
+        if (why := why_not(stock, day_of(moment))) is not None
     ]  # fmt: skip
 
 

@@ -1,6 +1,8 @@
 """Days on which something was sold."""
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
+
+from app.shared.days import end_of
 
 EARLIEST_ZONE = timedelta(hours=14)
 """Where a day begins first, it does so fourteen hours before it begins in UTC."""
@@ -13,4 +15,4 @@ def newest_day(now: datetime) -> date:
 
 def moment_of(sold_on: date, now: datetime) -> datetime:
     """Say when the sales of a day had happened: at its end, or by now while it still runs."""
-    return min(datetime.combine(sold_on, time(23, 59, 59), UTC), now)
+    return min(end_of(sold_on) - timedelta(seconds=1), now)

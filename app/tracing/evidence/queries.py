@@ -18,6 +18,7 @@ from app.ledger.queries import live, unit_by_code
 from app.ledger.tables import Entry, Unit, UnitKind
 from app.ledger.walk import lots_behind, reached_from
 from app.settings import Settings
+from app.shared.days import day_of
 from app.shared.speech import N_
 from app.standards.due_diligence import kept_until
 from app.standards.geolocation import hectares
@@ -109,7 +110,7 @@ def _dispatched(session: Session, lot_id: int) -> tuple[date | None, date | None
         .join(reached, reached.c.id == col(Unit.id))
         .where(col(Unit.kind) == UnitKind.DISPATCH, col(Unit.voided_entry_id).is_(None))
     ).one()
-    return (first.date() if first else None), (last.date() if last else None)
+    return (day_of(first) if first else None), (day_of(last) if last else None)
 
 
 def _notices(session: Session, statements: Iterable[Named], most_lots: int) -> list[str]:

@@ -20,7 +20,7 @@ class LotEvidence(LotStanding):
     produced_to: date | None
     not_available: str | None
     placed_on_market_on: date | None
-    """The day of the first dispatch of anything of it, by UTC."""
+    """The day of the first dispatch of anything of it."""
     retained_until: date | None
     """Five years later, unless the roastery keeps it longer; null while nothing was sent."""
     last_dispatched_on: date | None
