@@ -62,7 +62,8 @@ class Line(NamedTuple):
 def measure(url: Callable[[int], str], sizes: list[int]) -> Iterator[Line]:
     """Fill a book of each size, unless there is one at that URL, and trace in the middle of it."""
     for flows in sizes:
-        yield from _at(_there(url(flows)) or book(url(flows), flows), flows)
+        there = url(flows)
+        yield from _at(_there(there) or book(there, flows), flows)
 
 
 def _there(url: str) -> Book | None:
