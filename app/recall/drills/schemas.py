@@ -1,7 +1,7 @@
 """What the API reads and answers about drills."""
 
 from datetime import date
-from typing import Annotated, Literal, Self
+from typing import Annotated, Final, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -11,8 +11,11 @@ from app.recall.schemas import CautionedItems
 from app.shared.codes import Code, NewCode
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
+from app.shared.speech import N_
 from app.shared.times import MomentOut
 
+A_DRILL: Final = N_("a drill")
+"""What is rehearsed, where nobody says more."""
 Number = Annotated[int, Field(ge=0, le=2**31 - 1, strict=True)]
 
 
@@ -52,7 +55,7 @@ class DrillIn(Asked):
     """or a lot of packing material in its place,"""
     pack: Code | None = None
     """and a pack to trace backward."""
-    scenario: Why = "a drill"
+    scenario: Why = A_DRILL
 
     @model_validator(mode="after")
     def _one_subject(self) -> Self:
