@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from app.epcis.routes import tell
 from app.epcis.schemas import TellIn
 from app.recall import actions, queries, stopping, working_off
+from app.recall.drills.wording import scenario_text
 from app.recall.evidence.routes import Ending, evidence_file
 from app.recall.flow import flow_of_case, title
 from app.recall.reports import AcknowledgementIn, NoticeIn, ReportIn
@@ -162,7 +163,7 @@ def show_case(desk: Visiting, code: Code) -> Response:
         "recall.html", case=found.case, scope=found.scope, told=found.told, log=found.log,
         open_points=[each.text(spoken()) for each in found.open_points],
         state=str(found.case.state), states=STATES, kinds=KINDS, triggers=TRIGGERS, named=named,
-        most=MOST,
+        scenario=scenario_text(found.case.trigger_text, spoken()), most=MOST,
     )  # fmt: skip
 
 

@@ -105,6 +105,18 @@ def test_the_report_of_a_drill_is_german_with_its_gaps_and_its_scenario(
     assert "DRILL" not in said
 
 
+@pytest.mark.usefixtures("worked")
+def test_the_pages_of_a_drill_say_in_german_what_is_rehearsed_where_nobody_wrote_it(
+    visitor_as: Callable[..., Visitor],
+) -> None:
+    visitor = visitor_as("quality")
+    for path in ("/drills/DR-1", "/recalls/DR-1"):
+        assert '<p class="lead">eine Übung</p>' in visitor.get(path, accept_language="de").text
+        assert '<p class="lead">a drill</p>' in visitor.get(path).text
+    case = visitor.get("/recalls/RC-1", accept_language="de").text
+    assert '<p class="lead">eine Reklamation: @musty</p>' in case
+
+
 def test_the_tables_are_the_same_but_for_caution_and_meanings_which_are_german(
     worked: Api, visitor_as: Callable[..., Visitor]
 ) -> None:

@@ -1,21 +1,19 @@
 """What the API reads and answers about drills."""
 
 from datetime import date
-from typing import Annotated, Final, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from app.ledger.schemas import Asked, Note, Told, Why
+from app.recall.drills.wording import A_DRILL
 from app.recall.rules import Step
 from app.recall.schemas import CautionedItems
 from app.shared.codes import Code, NewCode
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut
-from app.shared.speech import N_
 from app.shared.times import MomentOut
 
-A_DRILL: Final = N_("a drill")
-"""What is rehearsed, where nobody says more."""
 Number = Annotated[int, Field(ge=0, le=2**31 - 1, strict=True)]
 
 

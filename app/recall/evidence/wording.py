@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, Final
 
-from app.recall.drills.schemas import A_DRILL
+from app.recall.drills.wording import scenario_text
 from app.recall.schemas import CaseOut
 from app.recall.tables import TriggerKind
 from app.shared.speech import N_, PLAIN, Speech, at_utc
@@ -57,8 +57,8 @@ def heading(case: CaseOut, speech: Speech = PLAIN) -> str:
 def set_off(case: CaseOut, speech: Speech = PLAIN) -> str:
     """Say what set a case off; what somebody wrote stands as it was written."""
     told = case.trigger_text
-    if case.trigger is TriggerKind.DRILL and told == A_DRILL:  # nobody wrote anything
-        told = speech.gettext(A_DRILL)
+    if case.trigger is TriggerKind.DRILL:
+        told = scenario_text(told, speech)
     return f"{word(case.trigger, speech)}: {told}"
 
 
