@@ -9,12 +9,14 @@ from sqlmodel import Session
 from app.recall.drills import actions, picking, queries
 from app.recall.drills.routes import DrillCode
 from app.recall.drills.schemas import CompletionIn, DrillIn, DrillOut, PickIn, PickOut, SignOffIn
+from app.recall.drills.wording import scenario_text
 from app.shared.paging import PageAsked
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form, small_number
 from app.web.routing import page_router
+from app.web.shown import spoken
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _
 
@@ -86,8 +88,9 @@ def show_drill(desk: Visiting, code: DrillCode) -> Response:
     """Show a drill with its clock, what was found, and what lacks."""
     found = desk.read(queries.drill, code, desk.settings)
     return desk.show(
-        "drill.html", drill=found, running=_running(found), lacks=[_(each) for each in found.lacks]
-    )
+        "drill.html", drill=found, running=_running(found), lacks=[_(each) for each in found.lacks],
+        scenario=scenario_text(found.scenario, spoken()),
+    )  # fmt: skip
 
 
 def _running(found: DrillOut) -> int | None:

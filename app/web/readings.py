@@ -10,9 +10,9 @@ from sqlmodel import Session
 
 from app.green.condition.climate import climate_page
 from app.green.condition.queries import condition_of, watch_page
-from app.green.condition.schemas import LotCondition, PointOut, WatchedPlace
+from app.green.condition.schemas import LotCondition, PointOut, TrendOut, WatchedPlace
 from app.green.readings import actions, queries
-from app.green.readings.rules import AlarmKind
+from app.green.readings.rules import NO_METHOD, AlarmKind
 from app.green.readings.schemas import ReadingIn, ReadingOut
 from app.green.readings.tables import ReadingKind
 from app.ledger.cards import find
@@ -88,7 +88,8 @@ class Dot(NamedTuple):
 class Chart(NamedTuple):
     """A series of moistures as it is drawn, in whole units of its view box."""
 
-    method: str
+    method: str | None
+    """None where the readings name none."""
     dots: Sequence[Dot]
     low: int
     high: int
@@ -97,8 +98,9 @@ class Chart(NamedTuple):
     points: Sequence[PointOut]
 
 
-def _chart(method: str, points: Sequence[PointOut], limits: tuple[Decimal, Decimal]) -> Chart:
-    low, high = limits
+def _chart(trend: TrendOut, limits: tuple[Decimal, Decimal]) -> Chart:
+    points, (low, high) = trend.points, limits
+    method = None if trend.method == NO_METHOD else trend.method
     values = [Decimal(point.value_pct) for point in points]
     bottom, top = min(*values, low) - 1, max(*values, high) + 1
     first, last = points[0].taken_at, points[-1].taken_at
@@ -162,9 +164,8 @@ def show_readings(desk: Visiting, code: str) -> Response:
     """Show what was read of a lot, a sack, a roast or a place, and what it says."""
     series = desk.read(_series, str(fold(code)), desk.settings)
     trends = series.condition.trends if series.condition else []
-    low, high = desk.settings.moisture_range_pct
     charts = [
-        _chart(trend.method, trend.points, (low, high))
+        _chart(trend, desk.settings.moisture_range_pct)
         for trend in trends
         if trend.subject == series.code
     ]

@@ -9,9 +9,9 @@ from pydantic import BaseModel
 
 from app.epcis.routes import tell
 from app.epcis.schemas import TellIn
-from app.ledger.clerk import Clerk
 from app.recall import actions, queries, stopping, working_off
-from app.recall.evidence import routes as evidence
+from app.recall.drills.wording import scenario_text
+from app.recall.evidence.routes import Ending, evidence_file
 from app.recall.flow import flow_of_case, title
 from app.recall.reports import AcknowledgementIn, NoticeIn, ReportIn
 from app.recall.schemas import CaseIn, DecisionIn, ReasonIn, ScopeIn, StopIn
@@ -19,6 +19,7 @@ from app.shared.answers import Svg
 from app.shared.codes import Code
 from app.shared.paging import PageAsked
 from app.shared.staff import Permission
+from app.shared.texts import speech_in
 from app.tracing.flow.svg import draw, draw_in_page
 from app.web.desk import Desk, Visiting, may
 from app.web.forms import Form
@@ -27,7 +28,7 @@ from app.web.rendering import as_file
 from app.web.routing import page_router
 from app.web.shown import mass_kg, number, spoken
 from app.web.tasks import Room, Task
-from app.web.texts import N_, _, options
+from app.web.texts import N_, _, manner, options
 
 router = page_router()
 
@@ -162,7 +163,7 @@ def show_case(desk: Visiting, code: Code) -> Response:
         "recall.html", case=found.case, scope=found.scope, told=found.told, log=found.log,
         open_points=[each.text(spoken()) for each in found.open_points],
         state=str(found.case.state), states=STATES, kinds=KINDS, triggers=TRIGGERS, named=named,
-        most=MOST,
+        scenario=scenario_text(found.case.trigger_text, spoken()), most=MOST,
     )  # fmt: skip
 
 
@@ -226,28 +227,10 @@ def _told(act: Act, done: dict[str, Any]) -> str:
     return _("Booked.")
 
 
-_FILES: Final[Mapping[str, Callable[[Clerk, str], Response]]] = {
-    "pdf": evidence.show_recall_report,
-    "xlsx": evidence.show_recall_workbook,
-    "csv": evidence.show_recall_events,
-    "zip": evidence.show_recall_files,
-}
-"""The evidence of a case, as the API answers it."""
-
-
-class Ending(StrEnum):
-    """The files of a case."""
-
-    PDF = "pdf"
-    XLSX = "xlsx"
-    CSV = "csv"
-    ZIP = "zip"
-
-
 @router.get("/recalls/{code}/case.{ending}")
 def fetch_evidence(desk: Visiting, code: Code, ending: Ending) -> Response:
-    """Fetch the evidence of a case as a file."""
-    return _FILES[ending](desk, code)
+    """Fetch the evidence of a case as a file, in kilograms whatever was chosen for pages."""
+    return evidence_file(desk, code, ending, speech_in(manner().language))
 
 
 @router.get("/recalls/{code}/scopes/{number}/events.jsonld")

@@ -16,12 +16,10 @@ from sqlalchemy import Engine
 from app.recall.evidence.codes import CODES
 from app.recall.evidence.report import MOST_ROWS
 from app.shared.cells import cell
-from tests.api import Api, kg, problem
-from tests.makers import blend, dispatch, furnish, pack, receive, roast, sack_codes
+from tests.api import Api, problem
+from tests.recall.working_off import ODD, work_off
 from tests.tracing.loading import Network, book, code_of, evenly
 
-ODD = "=HYPERLINK(A1)"
-"""A customer whose name a spreadsheet might run."""
 Rows = list[dict[str, Any]]
 
 
@@ -57,31 +55,8 @@ def exact(number: Any) -> Decimal:
 
 @pytest.fixture
 def worked(api: Api, book_is_sound: Callable[[], None]) -> Any:
-    """A recall of two sacks that is being worked off: bags here, at customers, back, unaccounted.
-
-    What ran next on the drum is possible contact; a blend of the scope was voided afterwards.
-    """
-    furnish(api)
-    api.post("/customers", {"name": ODD})
-    one, two = sack_codes(receive(api, 60, 60, lot="LOT-A"))
-    (other,) = sack_codes(receive(api, 60, lot="LOT-B"))
-    at = "2026-03-03T0{}:00:00Z"
-    roast(api, {one: 20, two: 10}, kg("25.5"), code="RB-1", roasted_at=at.format(6))
-    roast(api, {other: 10}, kg("8.5"), code="RB-2", roasted_at=at.format(7))
-    blend(api, {"RB-1": 25}, code="BL-1")
-    blend(api, {"RB-1": kg("0.5")}, code="BL-2")
-    pack(api, {"BL-1": kg("24.75")}, bags=99, code="PK-1")
-    dispatch(api, {"PK-1": 12}, code="DS-1")
-    dispatch(api, {"PK-1": 3}, code="DS-2", customer=ODD)
-    body = {"code": "RC-1", "kind": "recall", "hazard": "mould", "start": {"units": ["LOT-A"]}}
-    api.post("/recalls", body | {"trigger": {"kind": "complaint", "text": "@musty"}})
-    api.post("/recalls/RC-1/stop", {"reason": "mould in a bag"})
-    api.post("/recalls/RC-1/notices", {"customer": "Café Nord", "how": "phone"})
-    back = {"dispatch": "DS-1", "lines": [{"pack": "PK-1", "bags": 4}], "reason": "asked back"}
-    api.post("/returns", back | {"code": "RT-1"})
-    api.post("/recalls/RC-1/reports", {"customer": "Café Nord", "held_bags": 3, "sold_bags": 2})
-    api.post("/units/BL-2/void", {"reason": "booked twice"})
-    api.post("/adjustments", {"unit": "PK-1", "kg": kg("-0.25"), "reason": "sample"})
+    """A recall of two sacks that is being worked off."""
+    work_off(api)
     yield api
     book_is_sound()
 
@@ -206,7 +181,7 @@ def test_the_report_of_a_drill_says_so_on_every_page(worked: Api) -> None:
     texts = [page.get_textpage().get_text_bounded() for page in pages]
     assert all("DRILL" in text for text in texts)
     said = " ".join(" ".join(texts).split())
-    assert "goal 240, met" in said
+    assert "Minutes 0.0; goal 240, met" in said
     assert "no list by the phone" in said
     assert "where the coffee came from" in said
     assert f"page {len(pages)} of {len(pages)}" in said

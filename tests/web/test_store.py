@@ -273,6 +273,9 @@ def test_readings_of_any_kind_are_taken_watched_and_seen_as_a_series(
     assert series.text.count("<circle") == 3
     assert "water activity out of range" in words(series)
     assert words(series).index("0.72") < words(series).index("12.1 %")
+    assert "Moisture in %; by which method was not noted. The tinted field" in words(series)
+    in_german = words(noor.get("/readings/GL-7", accept_language="de"))
+    assert "nach welchem Verfahren, wurde nicht vermerkt" in in_german
     assert "GL-7 Sidama Washed 60 kg, 12.1 %" in watch.replace("\N{NARROW NO-BREAK SPACE}", " ")
     assert "A-01 ▲ too damp" in watch
     assert "Value" in words(noor.get("/readings/A-01"))

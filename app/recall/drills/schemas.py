@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from app.ledger.schemas import Asked, Note, Told, Why
+from app.recall.drills.wording import A_DRILL
 from app.recall.rules import Step
 from app.recall.schemas import CautionedItems
 from app.shared.codes import Code, NewCode
@@ -52,7 +53,7 @@ class DrillIn(Asked):
     """or a lot of packing material in its place,"""
     pack: Code | None = None
     """and a pack to trace backward."""
-    scenario: Why = "a drill"
+    scenario: Why = A_DRILL
 
     @model_validator(mode="after")
     def _one_subject(self) -> Self:

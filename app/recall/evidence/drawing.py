@@ -11,9 +11,12 @@ from fpdf import FPDF
 from app.labels.fonts import FontRuler, readable
 from app.labels.pieces import MM
 from app.papers.drawing import blank_file, draw_page, draw_words
-from app.papers.sheets import FOOT, LEFT, PAGE, SMALL, Words
+from app.papers.sheets import FOOT, PAGE, numbered
 from app.recall.evidence.reading import Evidence
-from app.recall.evidence.report import DRILL, lay_out
+from app.recall.evidence.report import lay_out
+from app.recall.evidence.wording import DRILL, heading
+from app.recall.flow import title
+from app.shared.speech import PLAIN, Speech
 from app.tracing.flow.layout import Band, Picture
 from app.tracing.flow.layout import lay_out as lay_flow_out
 from app.tracing.flow.svg import SHADES
@@ -21,28 +24,31 @@ from app.tracing.flow.svg import SHADES
 _ACROSS_FOOT: Final = 200 * MM
 
 
-def draw_report(found: Evidence) -> bytes:
+def draw_report(found: Evidence, speech: Speech = PLAIN) -> bytes:
     """Draw a report and write the file."""
     ruler = FontRuler()
-    pages = lay_out(found, ruler)
+    pages = lay_out(found, ruler, speech)
+    caution = speech.gettext(found.scope.caution)
     pictures = [
-        lay_flow_out(flow, readable(title), PAGE[1], ruler, [found.scope.caution])
-        for title, flow in found.pictures
-    ]
-    pdf = blank_file(f"Report on {found.heading}", found.recorded_at)
+        lay_flow_out(
+            each.flow, readable(title(each.case, each.frozen, speech)), PAGE[1], ruler, [caution],
+            speech=speech,
+        )
+        for each in found.pictures
+    ]  # fmt: skip
+    name = speech.gettext("Report on %(case)s") % {"case": heading(found.case, speech)}
+    pdf = blank_file(name, found.recorded_at, speech)
     whole = len(pages) + len(pictures)
-    said = f"{DRILL} {found.case.code}" if found.case.drill else found.case.code
+    code = found.case.code
+    said = f"{speech.gettext(DRILL)} {code}" if found.case.drill else code
     for number, page in enumerate(pages, 1):
-        page.words.append(_numbered(said, number, whole, FOOT))
+        page.words.append(numbered(said, number, whole, FOOT, speech))
         draw_page(pdf, page, ruler)
     for number, picture in enumerate(pictures, len(pages) + 1):
-        picture.words.append(_numbered(said, number, whole, max(_ACROSS_FOOT, picture.height)))
+        foot = max(_ACROSS_FOOT, picture.height)
+        picture.words.append(numbered(said, number, whole, foot, speech))
         _draw_picture(pdf, picture, ruler)
     return bytes(pdf.output())
-
-
-def _numbered(said: str, number: int, whole: int, y: int) -> Words:
-    return Words(LEFT, y, f"{said}, page {number} of {whole}", SMALL)
 
 
 def _draw_picture(pdf: FPDF, picture: Picture, ruler: FontRuler) -> None:

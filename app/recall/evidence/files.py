@@ -13,8 +13,10 @@ from xlsxwriter import Workbook
 
 from app.recall.evidence.reading import Evidence
 from app.recall.evidence.tables import Cell, Table, events, tables
+from app.recall.evidence.wording import heading
 from app.shared.cells import runs_as_formula, write_csv
 from app.shared.mass import GRAM
+from app.shared.speech import PLAIN, Speech
 
 _WIDEST: Final = 40
 _LONGEST: Final = 32_000
@@ -26,12 +28,13 @@ _PLAIN: Final = {
 """Rows go out as they come: a long scope does not stand in memory twice."""
 
 
-def workbook(found: Evidence) -> bytes:
+def workbook(found: Evidence, speech: Speech = PLAIN) -> bytes:
     """Write every table as a sheet, row by row, each with a heading that stays in view."""
     file = io.BytesIO()
     book = Workbook(file, _PLAIN)
     book.set_properties({
-        "title": found.heading, "author": found.firm, "comments": found.scope.caution,
+        "title": heading(found.case, speech), "author": found.firm,
+        "comments": speech.gettext(found.scope.caution),
         "created": found.recorded_at.replace(tzinfo=None),
     })  # fmt: skip
     formats = {
@@ -39,7 +42,7 @@ def workbook(found: Evidence) -> bytes:
         "kg": book.add_format({"num_format": "0.000"}),
         "text": book.add_format({"quote_prefix": True}),
     }
-    for table in tables(found):
+    for table in tables(found, speech):
         _sheet(book, table, formats)
     book.close()
     return file.getvalue()
@@ -81,12 +84,12 @@ def event_file(found: Evidence) -> bytes:
     return _csv(events(found))
 
 
-def archive(found: Evidence) -> bytes:
+def archive(found: Evidence, speech: Speech = PLAIN) -> bytes:
     """Write every table as a CSV file of its own, with what is needed to read them."""
     file = io.BytesIO()
     with ZipFile(file, "w", ZIP_DEFLATED) as files:
-        _put(files, "READ-ME.txt", _about(found).encode())
-        for table in tables(found):
+        _put(files, "READ-ME.txt", _about(found, speech).encode())
+        for table in tables(found, speech):
             _put(files, f"{table.name}.csv", _csv(table))
     return file.getvalue()
 
@@ -105,15 +108,17 @@ def _put(files: ZipFile, name: str, content: bytes) -> None:
     files.writestr(about, content)
 
 
-def _about(found: Evidence) -> str:
+def _about(found: Evidence, speech: Speech) -> str:
+    say = speech.gettext
     lines: Sequence[str] = (
-        found.heading,
+        heading(found.case, speech),
         "",
-        found.scope.caution,
+        say(found.scope.caution),
         "",
-        "Each file is a table: UTF-8, commas, a header, lines that end in CR LF (RFC 4180).",
-        "events.csv has one row per unit and event; codes.csv explains every code and word.",
-        "A text that a spreadsheet would take for a formula has an apostrophe in front.",
-        "Times are UTC, masses kilograms.",
+        say("Each file is a table: UTF-8, commas, a header, lines that end in CR LF (RFC 4180)."),
+        say("events.csv has one row per unit and event; codes.csv explains every code and word."),
+        say("Names of files and columns, codes and numbers are the same in every language."),
+        say("A text that a spreadsheet would take for a formula has an apostrophe in front."),
+        say("Times are UTC, masses kilograms."),
     )
     return "".join(f"{line}\r\n" for line in lines)

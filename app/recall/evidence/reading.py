@@ -19,7 +19,7 @@ from app.recall.cases import case_at
 from app.recall.drills.queries import drill
 from app.recall.drills.schemas import DrillOut
 from app.recall.evidence.events import Event, events_of
-from app.recall.flow import flow_of_scope, title
+from app.recall.flow import FlowOfCase, flow_of_scope
 from app.recall.frozen import Frozen, all_of, newest, scope_now
 from app.recall.queries import case_out
 from app.recall.reconciling import reconcile
@@ -30,7 +30,6 @@ from app.recall.showing import whole
 from app.recall.written import log, written_of
 from app.settings import Settings
 from app.shared.db import among
-from app.tracing.flow.rules import Flow as Picture
 from app.tracing.reached import rows_of
 
 
@@ -71,7 +70,7 @@ class Evidence:
     events: Sequence[Event]
     flows: Sequence[tuple[str, str, int, str]]
     """Source, target, grams and the kind of the target."""
-    pictures: Sequence[tuple[str, Picture]]
+    pictures: Sequence[FlowOfCase]
     entry: int
     """The last entry of the journal that was read,"""
     recorded_at: datetime
@@ -81,12 +80,6 @@ class Evidence:
     def units(self) -> Sequence[ScopeUnit]:
         """Every unit of the frozen scope, possible contact too, oldest first."""
         return sorted(self.frozen.scope.units, key=lambda unit: unit.id)
-
-    @property
-    def heading(self) -> str:
-        """Name the case."""
-        what = "Drill" if self.case.drill else self.case.kind.value.capitalize()
-        return f"{what} {self.case.code}"
 
 
 def evidence(session: Session, code: str, settings: Settings) -> Evidence:
@@ -115,7 +108,7 @@ def evidence(session: Session, code: str, settings: Settings) -> Evidence:
         known=_known(session, ids),
         events=events_of(session, ids),
         flows=_flows(session, ids),
-        pictures=[(title(case, each), flow_of_scope(session, each)) for each in latest.values()],
+        pictures=[FlowOfCase(case, each, flow_of_scope(session, each)) for each in latest.values()],
         entry=entry,
         recorded_at=session.get_one(Entry, entry).recorded_at,
     )

@@ -4,33 +4,42 @@ A long scope does not make a long report: kinds are added up, and of units the f
 are listed with a word on how many more stand in the workbook.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
 from typing import Final
 
 from app.labels.pieces import MM, Ruler
-from app.papers.reports import Column, Report
+from app.papers.reports import Column, Report, kg
 from app.papers.sheets import LEFT, RIGHT, Page
-from app.recall.evidence.codes import CODES
-from app.recall.evidence.reading import Evidence
+from app.recall.drills.schemas import DrillOut
+from app.recall.evidence.codes import code_rows
+from app.recall.evidence.reading import Evidence, Known
+from app.recall.evidence.wording import DRILL, first_large, heading, set_off, started_at, word
+from app.recall.reports import WorkedOff
 from app.recall.schemas import Consignee, ScopedUnit
-from app.shared.mass import GRAM, kg_text
-from app.shared.times import text
+from app.shared.speech import N_, PLAIN, Speech, at_utc
+from app.shared.times import to_utc
+from app.tracing.flow.wording import KINDS
 
 MOST_ROWS: Final = 40
 """Units of a kind that are listed; the workbook has all."""
-DRILL: Final = "DRILL"
 _LISTED: Final = ("lot", "sack", "roast", "blend", "pack", "return")
 _WORD, _NUMBER = 22 * MM, 20 * MM
+_GOAL: Final[Mapping[bool | None, str]] = {
+    True: N_("%(minutes)s; goal %(goal)s, met"),
+    False: N_("%(minutes)s; goal %(goal)s, missed"),
+    None: N_("%(minutes)s; goal %(goal)s, open"),
+}
 
 
-def lay_out(found: Evidence, ruler: Ruler) -> list[Page]:
+def lay_out(found: Evidence, ruler: Ruler, speech: Speech = PLAIN) -> list[Page]:
     """Lay a report out, but for its picture."""
-    heads = [DRILL] if found.case.drill else []
-    report = Report(ruler, [*heads, found.heading])
+    heads = [speech.gettext(DRILL)] if found.case.drill else []
+    report = Report(ruler, [*heads, heading(found.case, speech)], speech)
     _summary(report, found)
-    _drill(report, found)
+    if found.drill is not None:
+        _drill(report, found.drill)
     _scope(report, found)
     _kinds(report, found)
     _consignees(report, found)
@@ -43,267 +52,324 @@ def lay_out(found: Evidence, ruler: Ruler) -> list[Page]:
     return report.sheet.pages
 
 
-def _at(moment: datetime | None) -> str:
-    return text(moment.replace(microsecond=0)) if moment else ""
+def _at(moment: datetime | None, speech: Speech) -> str:
+    return at_utc(moment, speech) if moment else ""
 
 
-def _percent(value: Decimal | None) -> str:
-    return "" if value is None else f"{value} %"
+def _done(moment: datetime | None, by: str | None, speech: Speech) -> str:
+    """Say when something was done and by whom."""
+    return speech.gettext("%(at)s by %(who)s") % {"at": _at(moment, speech), "who": by}
 
 
-def _words(term: str) -> str:
-    return term.replace("_", " ")
+def _day(moment: datetime, speech: Speech) -> str:
+    return speech.day(to_utc(moment).date())
+
+
+def _percent(value: Decimal | None, speech: Speech) -> str:
+    return "" if value is None else f"{speech.number(value)} %"
+
+
+def _count(number: int | None, speech: Speech) -> str:
+    return "" if number is None else speech.number(number)
 
 
 def _summary(report: Report, found: Evidence) -> None:
-    case = found.case
-    classed = f"{case.classed.named} ({case.classed.jurisdiction})" if case.classed else "none"
-    report.paragraph(found.scope.caution)
+    case, say, speech = found.case, report.say, report.speech
+    classed = f"{case.classed.named} ({case.classed.jurisdiction})" if case.classed else say("none")
+    read = {"entry": found.entry, "at": _at(found.recorded_at, speech)}
+    report.paragraph(say(found.scope.caution))
     report.facts([
-        ("Of", found.firm or "Firm not entered"),
-        ("Address", found.firm_address or "Address not entered"),
-        ("Kind", case.kind),
-        ("Class", classed),
-        ("State", _words(case.state)),
-        ("Set off by", f"{_words(case.trigger)}: {case.trigger_text}"),
-        ("Hazard", case.hazard or "not entered"),
-        ("Opened", f"{_at(case.opened_at)} by {case.opened_by}"),
-        ("Law, were it real" if case.drill else "What the law asks", case.duty or ""),
-        ("Read", f"from the book up to entry {found.entry}, written {_at(found.recorded_at)}"),
+        (say("Of"), found.firm or say("Firm not entered")),
+        (say("Address"), found.firm_address or say("Address not entered")),
+        (say("Kind"), word(case.kind, speech)),
+        (say("Class"), classed),
+        (say("State"), word(case.state, speech)),
+        (say("Set off by"), set_off(case, speech)),
+        (say("Hazard"), case.hazard or say("not entered")),
+        (say("Opened"), _done(case.opened_at, case.opened_by, speech)),
+        (say("Law, were it real") if case.drill else say("What the law asks"),
+         say(case.duty) if case.duty else ""),
+        (say("Read"), say("from the book up to entry %(entry)s, written %(at)s") % read),
     ])  # fmt: skip
 
 
-def _drill(report: Report, found: Evidence) -> None:
-    drill = found.drill
-    if drill is None:
-        return
-    report.title("The drill")
-    met = {True: "met", False: "missed", None: "open"}[drill.goal_met]
-    ended = (
-        f"{_at(drill.completed_at)} by {drill.completed_by}" if drill.completed_by else "not yet"
-    )
-    signed = f"{_at(drill.signed_off_at)} by {drill.signed_off_by}"
+def _drill(report: Report, drill: DrillOut) -> None:
+    say, speech = report.say, report.speech
+    report.title(say("The drill"))
+    none, not_yet = say("none"), say("not yet")
+    traced = {"lot": drill.lot or none, "pack": drill.pack or none}
+    took = {
+        "minutes": say("running") if drill.minutes is None else speech.number(drill.minutes),
+        "goal": speech.number(drill.goal_minutes),
+    }
+    ended = _done(drill.completed_at, drill.completed_by, speech)
+    signed = _done(drill.signed_off_at, drill.signed_off_by, speech)
+    gaps = "; ".join(f"{say(each.gap)}: {speech.number(each.count)}" for each in drill.gaps)
     report.facts([
-        ("Rehearsed", "Nobody was told and nothing was held."),
-        ("Traced", f"lot {drill.lot or 'none'} forward, pack {drill.pack or 'none'} backward"),
-        ("Started", f"{_at(drill.started_at)} by {drill.started_by}"),
-        ("Completed", ended),
-        ("Minutes", f"{drill.minutes or 'running'}; goal {drill.goal_minutes}, {met}"),
-        ("Signed off", signed if drill.signed_off_by else "not yet"),
-        ("Gaps", "; ".join(f"{each.gap}: {each.count}" for each in drill.gaps) or "none found"),
-        ("Own words", "; ".join(drill.own_gaps)),
-        ("Lacks", "; ".join(drill.lacks) or "nothing"),
+        (say("Rehearsed"), say("Nobody was told and nothing was held.")),
+        (say("Traced"), say("lot %(lot)s forward, pack %(pack)s backward") % traced),
+        (say("Started"), _done(drill.started_at, drill.started_by, speech)),
+        (say("Completed"), ended if drill.completed_by else not_yet),
+        (say("Minutes"), say(_GOAL[drill.goal_met]) % took),
+        (say("Signed off"), signed if drill.signed_off_by else not_yet),
+        (say("Gaps"), gaps or say("none found")),
+        (say("Own words"), "; ".join(drill.own_gaps)),
+        (say("Lacks"), "; ".join(map(say, drill.lacks)) or say("nothing")),
     ])  # fmt: skip
 
 
 def _scope(report: Report, found: Evidence) -> None:
-    scope = found.scope
-    frozen = f"scope {scope.number} of {found.scopes}, as the book had it at entry {scope.at_entry}"
-    report.title("Scope")
+    scope, say, speech = found.scope, report.say, report.speech
+    told = {
+        "number": scope.number, "scopes": found.scopes, "entry": scope.at_entry,
+        "at": _at(scope.frozen_at, speech), "who": scope.frozen_by,
+        "units": speech.number(scope.units), "contact": speech.number(scope.possible_contact),
+        "bags": speech.number(scope.sent_bags), "mass": speech.mass(scope.sent_g),
+        "customers": speech.number(scope.customers),
+    }  # fmt: skip
+    frozen = say("scope %(number)s of %(scopes)s, as the book had it at entry %(entry)s, on %(at)s "
+                 "by %(who)s")  # fmt: skip
+    sent = say("bags: %(bags)s, %(mass)s; customers: %(customers)s")
+    report.title(say("Scope"))
     report.facts([
-        ("Frozen", f"{frozen}, on {_at(scope.frozen_at)} by {scope.frozen_by}"),
-        ("Starts at", "; ".join(_start(each) for each in scope.starts)),
-        ("Reached", f"units: {scope.units}, all that contain any of it, however little"),
-        ("Possible contact", f"units: {scope.possible_contact}, listed apart; in no total"),
-        ("Sent", f"bags: {scope.sent_bags}, {kg_text(scope.sent_g)}; customers: {scope.customers}"),
+        (say("Frozen"), frozen % told),
+        (say("Starts at"), "; ".join(started_at(each, speech) for each in scope.starts)),
+        (say("Reached"),
+         say("units: %(units)s, all that contain any of it, however little") % told),
+        (say("Possible contact"), say("units: %(contact)s, listed apart; in no total") % told),
+        (say("Sent"), sent % told),
     ])  # fmt: skip
 
 
-def _start(start: dict[str, object]) -> str:
-    def said(value: object) -> str:
-        return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
-
-    return ", ".join(f"{_words(name)} {said(value)}" for name, value in start.items())
-
-
 def _kinds(report: Report, found: Evidence) -> None:
-    report.title("Units by kind, and where the suspect coffee was")
+    say, speech = report.say, report.speech
+    report.title(say("Units by kind, and where the suspect coffee was"))
     numbers = [
         Column(name, _NUMBER, right=True)
-        for name in ("Units", "Made kg", "Left kg", "Suspect kg", "Bags", "Bags left")
-    ]
+        for name in (
+            say("Units"), say("Made kg"), say("Left kg"), say("Suspect kg"), say("Bags"),
+            say("Bags left"),
+        )
+    ]  # fmt: skip
     report.table(
-        [Column("Kind", _WORD), *numbers],
+        [Column(say("Kind"), _WORD), *numbers],
         [
             (
-                each.kind, str(each.units), kg(each.made_g), kg(each.left_g), kg(each.suspect_g),
-                _count(each.bags), _count(each.bags_left),
+                word(each.kind, speech), _count(each.units, speech), kg(each.made_g, speech),
+                kg(each.left_g, speech), kg(each.suspect_g, speech), _count(each.bags, speech),
+                _count(each.bags_left, speech),
             )
             for each in found.scope.kinds
         ],
     )  # fmt: skip
-    figures = [(_words(name), kg(grams)) for name, grams in found.scope.balance.items()]
-    report.table([Column("Suspect coffee, pro rata", 60 * MM), Column("kg", _NUMBER, right=True)],
-                 figures)  # fmt: skip
-    report.paragraph("The figures below the first add up to it.")
-
-
-def kg(grams: int | None) -> str:
-    """Write grams as kilograms with three places, so that columns of them line up."""
-    return "" if grams is None else f"{grams * GRAM}"
-
-
-def _count(number: int | None) -> str:
-    return "" if number is None else str(number)
+    report.table(
+        [Column(say("Suspect coffee, pro rata"), 60 * MM), Column("kg", _NUMBER, right=True)],
+        [(word(name, speech), kg(grams, speech)) for name, grams in found.scope.balance.items()],
+    )
+    report.paragraph(say("The figures below the first add up to it."))
 
 
 def _consignees(report: Report, found: Evidence) -> None:
-    report.title("Who was sent bags")
+    say = report.say
+    report.title(say("Who was sent bags"))
     report.table(
         [
-            Column("Customer", 42 * MM), Column("Contact", 46 * MM), Column("Dispatch", 30 * MM),
-            Column("On", 20 * MM), Column("Bags", 12 * MM, right=True),
-            Column("kg", 12 * MM, right=True), Column("Back", 12 * MM, right=True),
+            Column(say("Customer"), 42 * MM), Column(say("Contact"), 46 * MM),
+            Column(say("Dispatch"), 30 * MM), Column(say("On"), 20 * MM),
+            Column(say("Bags"), 12 * MM, right=True), Column("kg", 12 * MM, right=True),
+            Column(say("Back"), 12 * MM, right=True),
         ],
-        [row for each in found.scope.consignees for row in _sent(each)],
+        [row for each in found.scope.consignees for row in _sent(each, report.speech)],
     )  # fmt: skip
 
 
-def _sent(each: Consignee) -> Iterator[Sequence[str]]:
-    name = f"{each.customer} (possible contact)" if each.possible_contact else each.customer
+def _sent(each: Consignee, speech: Speech) -> Iterator[Sequence[str]]:
+    name, contact = each.customer, each.contact or speech.gettext("none entered")
+    if each.possible_contact:
+        name = speech.gettext("%(customer)s (possible contact)") % {"customer": name}
     for number, sent in enumerate(each.dispatches):
         yield (
-            name if number == 0 else "", (each.contact or "none entered") if number == 0 else "",
-            sent.code, f"{sent.dispatched_at:%Y-%m-%d}", str(sent.bags), kg(sent.grams),
-            str(sent.returned_bags),
+            name if number == 0 else "", contact if number == 0 else "",
+            sent.code, _day(sent.dispatched_at, speech), speech.number(sent.bags),
+            kg(sent.grams, speech), speech.number(sent.returned_bags),
         )  # fmt: skip
 
 
 def _reconciliation(report: Report, found: Evidence) -> None:
-    told = found.reconciliation
-    bags, effect = told.bags, told.effectiveness
-    report.title("Reconciliation, as the book has it now")
-    report.paragraph(
-        f"{bags.made_bags} bags made = {bags.in_house_bags} in the house + {bags.in_market_bags} "
-        f"in the market + {bags.destroyed_here_bags} destroyed here + {bags.adjusted_bags} "
-        f"adjusted. In the market: {bags.sent_bags} sent less {bags.returned_bags} returned. "
-        f"Both accounts {'close' if told.closes else 'DO NOT CLOSE'} to the bag."
+    told, say, speech = found.reconciliation, report.say, report.speech
+    effect = told.effectiveness
+    report.title(say("Reconciliation, as the book has it now"))
+    figures = {**told.bags.model_dump(), **effect.model_dump()}
+    said = {
+        name: _percent(number, speech) if name.endswith("_pct") else _count(number, speech)
+        for name, number in figures.items()
+    }
+    closes = (
+        say("Both accounts close to the bag.")
+        if told.closes
+        else say("Both accounts DO NOT CLOSE to the bag.")
     )
-    told_pct, heard_pct = _percent(effect.coverage_pct), _percent(effect.acknowledged_pct)
-    there_pct, gone_pct = _percent(effect.recovery_pct), _percent(effect.unaccounted_pct)
+    made = say(
+        "%(made_bags)s bags made = %(in_house_bags)s in the house + %(in_market_bags)s in the "
+        "market + %(destroyed_here_bags)s destroyed here + %(adjusted_bags)s adjusted. In the "
+        "market: %(sent_bags)s sent less %(returned_bags)s returned."
+    )
+    report.paragraph(f"{made % said} {closes}")
     report.facts([
-        ("Told", f"{effect.notified} of {effect.consignees} consignees: coverage {told_pct}"),
-        ("Acknowledged", f"{effect.acknowledged} of {effect.notified}: {heard_pct}"),
-        ("Recovered", f"{effect.recovered_bags} of {bags.made_bags} bags: {there_pct}"),
-        ("Unaccounted", f"{effect.unaccounted_bags} of {bags.sent_bags} bags: {gone_pct}"),
+        (say("Told"), say("%(notified)s of %(consignees)s consignees: coverage %(coverage_pct)s")
+         % said),
+        (say("Acknowledged"), say("%(acknowledged)s of %(notified)s: %(acknowledged_pct)s") % said),
+        (say("Recovered"), say("%(recovered_bags)s of %(made_bags)s bags: %(recovery_pct)s")
+         % said),
+        (say("Unaccounted"), say("%(unaccounted_bags)s of %(sent_bags)s bags: %(unaccounted_pct)s")
+         % said),
     ])  # fmt: skip
     narrow = [
         Column(name, 15 * MM, right=True)
-        for name in ("Sent", "Back", "Held", "Destr.", "Sold", "Unacc.")
-    ]
+        for name in (
+            say("Sent"), say("Back"), say("Held"), say("Destr."), say("Sold"), say("Unacc."),
+        )
+    ]  # fmt: skip
     report.table(
-        [Column("Consignee", 40 * MM), Column("Told, acknowledged, reported", 44 * MM), *narrow],
         [
-            (
-                each.customer,
-                f"{each.notices} by {each.last_notice_how}, {_day(each.first_notice_at)}; "
-                f"{_day(each.acknowledged_at)}; {_day(each.reported_at)}"
-                if each.last_notice_how
-                else "not told",
-                *map(str, (
-                    each.sent_bags, each.returned_bags, each.held_bags, each.destroyed_bags,
-                    each.sold_bags, each.unaccounted_bags,
-                )),
-            )
-            for each in told.consignees
+            Column(say("Consignee"), 40 * MM),
+            Column(say("Told, acknowledged, reported (UTC)"), 44 * MM),
+            *narrow,
         ],
+        [_worked_off(each, speech) for each in told.consignees],
+    )
+
+
+def _worked_off(each: WorkedOff, speech: Speech) -> Sequence[str]:
+    said = speech.gettext("not told")
+    if each.last_notice_how:
+        told = {
+            name: _day(at, speech) if at else speech.gettext("no")
+            for name, at in (
+                ("told", each.first_notice_at), ("heard", each.acknowledged_at),
+                ("reported", each.reported_at),
+            )
+        }  # fmt: skip
+        told |= {"notices": speech.number(each.notices), "how": word(each.last_notice_how, speech)}
+        said = speech.gettext("%(notices)s by %(how)s, %(told)s; %(heard)s; %(reported)s") % told
+    bags = (
+        each.sent_bags, each.returned_bags, each.held_bags, each.destroyed_bags, each.sold_bags,
+        each.unaccounted_bags,
     )  # fmt: skip
-
-
-def _day(moment: datetime | None) -> str:
-    return f"{moment:%Y-%m-%d}" if moment else "no"
+    return each.customer, said, *map(speech.number, bags)
 
 
 def _units(report: Report, found: Evidence) -> None:
-    report.title("Units")
+    report.title(report.say("Units"))
+    known = {unit.code: found.known[unit.id] for unit in found.frozen.scope.units}
     for kind in _LISTED:
         some = [unit for unit in found.scope.units_listed if unit.kind == kind]
         if some:
-            _listed(report, found, kind, some)
+            _listed(report, known, kind, some)
 
 
-def _listed(report: Report, found: Evidence, kind: str, units: Sequence[ScopedUnit]) -> None:
-    known = {unit.code: found.known[unit.id] for unit in found.frozen.scope.units}
+def _listed(
+    report: Report, known: Mapping[str, Known], kind: str, units: Sequence[ScopedUnit]
+) -> None:
+    say, speech = report.say, report.speech
     numbers = [
-        Column(name, _NUMBER, right=True) for name in ("Made kg", "Left kg", "Suspect kg", "Bags")
+        Column(name, _NUMBER, right=True)
+        for name in (say("Made kg"), say("Left kg"), say("Suspect kg"), say("Bags"))
     ]
     report.table(
-        [Column(kind.capitalize(), 34 * MM), Column("Now", 22 * MM), Column("", 38 * MM), *numbers],
+        [
+            Column(first_large(word(kind, speech)), 34 * MM), Column(say("Now"), 22 * MM),
+            Column("", 38 * MM), *numbers,
+        ],
         [
             (
                 unit.code + (" *" if unit.start else ""),
-                _now(known[unit.code].location, held=known[unit.code].held),
+                _now(known[unit.code], speech),
                 known[unit.code].lot_mark or known[unit.code].supplier or "",
-                kg(unit.made_g), kg(unit.left_g), kg(unit.suspect_g), _count(unit.bags),
+                kg(unit.made_g, speech), kg(unit.left_g, speech), kg(unit.suspect_g, speech),
+                _count(unit.bags, speech),
             )
             for unit in units[:MOST_ROWS]
         ],
     )  # fmt: skip
     more = len(units) - MOST_ROWS
     if more > 0:
-        report.paragraph(f"{more} more of {len(units)} {kind}s stand in the workbook and the CSV.")
+        whole = speech.ngettext(*KINDS[kind], len(units)) % {"number": len(units)}
+        report.paragraph(
+            say("%(more)s more of %(units)s stand in the workbook and the CSV.")
+            % {"more": more, "units": whole}
+        )
 
 
-def _now(place: str | None, *, held: bool) -> str:
-    return ", ".join(said for said in (place, "held" if held else None) if said)
+def _now(known: Known, speech: Speech) -> str:
+    held = speech.gettext("held") if known.held else None
+    return ", ".join(said for said in (known.location, held) if said)
 
 
 def _contact(report: Report, found: Evidence) -> None:
-    listed = found.scope.contact_listed
+    listed, say, speech = found.scope.contact_listed, report.say, report.speech
     if not listed:
         return
-    report.title("Possible contact")
-    report.paragraph(
+    report.title(say("Possible contact"))
+    report.paragraph(say(
         "What may only have touched suspect coffee on a machine or in a silo, hopper or tray, or "
         "was made of what may have. No mass is known of it, and it is in no total."
-    )
+    ))  # fmt: skip
     report.table(
         [
-            Column("Unit", 36 * MM), Column("Kind", _WORD), Column("Where", 34 * MM),
-            Column("After", 34 * MM), Column("Left kg", _NUMBER, right=True),
-            Column("Bags left", _NUMBER, right=True),
+            Column(say("Unit"), 36 * MM), Column(say("Kind"), _WORD), Column(say("Where"), 34 * MM),
+            Column(say("After"), 34 * MM), Column(say("Left kg"), _NUMBER, right=True),
+            Column(say("Bags left"), _NUMBER, right=True),
         ],
         [
             (
-                each.code, each.kind, each.machine or each.place or "", each.after or "",
-                kg(each.left_g), _count(each.bags_left),
+                each.code, word(each.kind, speech), each.machine or each.place or "",
+                each.after or "", kg(each.left_g, speech), _count(each.bags_left, speech),
             )
             for each in listed[:MOST_ROWS]
         ],
     )  # fmt: skip
     if len(listed) > MOST_ROWS:
-        report.paragraph(f"{len(listed) - MOST_ROWS} more stand in the workbook and the CSV.")
+        report.paragraph(say("%(more)s more stand in the workbook and the CSV.") % {
+            "more": len(listed) - MOST_ROWS,
+        })  # fmt: skip
 
 
 def _log(report: Report, found: Evidence) -> None:
-    report.title("Timeline")
+    say, speech = report.say, report.speech
+    report.title(say("Timeline"))
     report.table(
         [
-            Column("At", 36 * MM), Column("What", 26 * MM), Column("Consignee", 34 * MM),
-            Column("Said", 46 * MM), Column("By", 18 * MM), Column("Entry", 14 * MM, right=True),
+            Column(say("At"), 36 * MM), Column(say("What"), 26 * MM),
+            Column(say("Consignee"), 34 * MM), Column(say("Said"), 46 * MM),
+            Column(say("By"), 18 * MM), Column(say("Entry"), 14 * MM, right=True),
         ],
         [
-            (_at(line.at), _words(line.what), line.customer or "", line.said or "", line.by,
-             str(line.id))
+            (_at(line.at, speech), word(line.what, speech), line.customer or "", line.said or "",
+             line.by, str(line.id))
             for line in found.log
         ],
     )  # fmt: skip
 
 
 def _sign_off(report: Report, found: Evidence) -> None:
-    report.title("Sign-off")
-    report.paragraph(
-        f"{found.heading}: read and found to be what was done."
-        if not found.case.drill
-        else f"{found.heading}: a rehearsal, read and found to be what was done."
+    say = report.say
+    report.title(say("Sign-off"))
+    said = (
+        say("%(case)s: a rehearsal, read and found to be what was done.")
+        if found.case.drill
+        else say("%(case)s: read and found to be what was done.")
     )
-    report.lines(("Name", "Role", "Date", "Signature"), times=2)
+    report.paragraph(said % {"case": heading(found.case, report.speech)})
+    report.lines((say("Name"), say("Role"), say("Date"), say("Signature")), times=2)
 
 
 def _codes(report: Report) -> None:
-    report.title("What codes and words mean")
-    for where, codes in CODES.items():
+    report.title(report.say("What codes and words mean"))
+    listed: dict[str, list[tuple[str, str]]] = {}
+    for where, code, meaning in code_rows(report.speech):
+        listed.setdefault(where, []).append((code, meaning))
+    for where, rows in listed.items():
         report.table(
-            [Column(where.capitalize(), 44 * MM), Column("", RIGHT - LEFT - 44 * MM)],
-            list(codes.items()),
+            [Column(first_large(where), 44 * MM), Column("", RIGHT - LEFT - 44 * MM)], rows
         )

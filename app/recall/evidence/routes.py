@@ -1,6 +1,8 @@
 """The evidence of a case, to sign and to sort."""
 
-from typing import Any
+from collections.abc import Callable, Mapping
+from enum import StrEnum
+from typing import Any, Final
 
 from fastapi import Response
 
@@ -10,6 +12,7 @@ from app.recall.evidence.files import archive, event_file, workbook
 from app.recall.evidence.reading import Evidence, evidence
 from app.recall.routes import CaseCode
 from app.shared.answers import Pdf, api_router
+from app.shared.speech import PLAIN, Speech
 
 router = api_router("recall")
 
@@ -36,13 +39,31 @@ def _described(kind: type[Response]) -> dict[int | str, dict[str, Any]]:
     return {200: {"content": {str(kind.media_type): {"schema": {"type": "string"}}}}}
 
 
-def _found(clerk: Clerk, code: str) -> Evidence:
-    return clerk.read(evidence, code, clerk.settings)
+class Ending(StrEnum):
+    """The files of a case."""
+
+    PDF = "pdf"
+    XLSX = "xlsx"
+    CSV = "csv"
+    ZIP = "zip"
 
 
-def _named(found: Evidence, ending: str) -> dict[str, str]:
+_FILES: Final[Mapping[Ending, tuple[type[Response], Callable[[Evidence, Speech], bytes]]]] = {
+    Ending.PDF: (Pdf, draw_report),
+    Ending.XLSX: (Xlsx, workbook),
+    Ending.CSV: (Csv, lambda found, _speech: event_file(found)),
+    Ending.ZIP: (Zip, archive),
+}
+"""Of what kind each is, and what writes it."""
+
+
+def evidence_file(clerk: Clerk, code: str, ending: Ending, speech: Speech = PLAIN) -> Response:
+    """Read the evidence of a case and write it as a file, in a language."""
+    found = clerk.read(evidence, code, clerk.settings)
     what = "drill" if found.case.drill else "recall"
-    return {"Content-Disposition": f'inline; filename="{what}-{found.case.code}.{ending}"'}
+    kind, write = _FILES[ending]
+    name = f'inline; filename="{what}-{found.case.code}.{ending}"'
+    return kind(write(found, speech), headers={"Content-Disposition": name})
 
 
 @router.get("/recalls/{code}/report.pdf", response_class=Pdf)
@@ -52,8 +73,7 @@ def show_recall_report(clerk: Reader, code: CaseCode) -> Response:
     Units are listed as far as they can be read; all of them stand in the workbook. A drill's says
     so on every page.
     """
-    found = _found(clerk, code)
-    return Pdf(draw_report(found), headers=_named(found, "pdf"))
+    return evidence_file(clerk, code, Ending.PDF)
 
 
 @router.get("/recalls/{code}/report.xlsx", response_class=Xlsx, responses=_described(Xlsx))
@@ -62,19 +82,16 @@ def show_recall_workbook(clerk: Reader, code: CaseCode) -> Response:
 
     The sheet of events has one row per unit and event; the last sheet explains every code.
     """
-    found = _found(clerk, code)
-    return Xlsx(workbook(found), headers=_named(found, "xlsx"))
+    return evidence_file(clerk, code, Ending.XLSX)
 
 
 @router.get("/recalls/{code}/report.csv", response_class=Csv, responses=_described(Csv))
 def show_recall_events(clerk: Reader, code: CaseCode) -> Response:
     """Fetch one row per unit and event as CSV; the archive has the code list beside it."""
-    found = _found(clerk, code)
-    return Csv(event_file(found), headers=_named(found, "csv"))
+    return evidence_file(clerk, code, Ending.CSV)
 
 
 @router.get("/recalls/{code}/report.zip", response_class=Zip, responses=_described(Zip))
 def show_recall_files(clerk: Reader, code: CaseCode) -> Response:
     """Fetch every table of a case as CSV files, with the code list and how to read them."""
-    found = _found(clerk, code)
-    return Zip(archive(found), headers=_named(found, "zip"))
+    return evidence_file(clerk, code, Ending.ZIP)

@@ -1,7 +1,8 @@
 """The tables of the evidence: the same in the workbook and in the files.
 
 Kilograms are exact decimals with three places, times are UTC in the form that sorts as text, and
-every row can be found again by its codes.
+every row can be found again by its codes. A language changes what is read as a sentence alone, the
+caution and what codes mean: programs find the same names and codes in each.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -14,6 +15,7 @@ from app.recall.evidence.events import Event
 from app.recall.evidence.reading import Evidence
 from app.recall.scope import ScopeUnit
 from app.shared.mass import GRAM
+from app.shared.speech import PLAIN, Speech
 from app.shared.times import text
 
 Cell = str | int | Decimal | bool | None
@@ -30,9 +32,9 @@ class Table(NamedTuple):
 EVENTS: Final = "events"
 
 
-def tables(found: Evidence) -> Iterator[Table]:
+def tables(found: Evidence, speech: Speech = PLAIN) -> Iterator[Table]:
     """Write every table, the case first and the code list last."""
-    yield Table("case", ("what", "said"), _case(found))
+    yield Table("case", ("what", "said"), _case(found, speech))
     yield Table(
         "units",
         (
@@ -76,7 +78,7 @@ def tables(found: Evidence) -> Iterator[Table]:
             for line in found.log
         ),
     )  # fmt: skip
-    yield Table("codes", ("where", "code", "meaning"), code_rows())
+    yield Table("codes", ("where", "code", "meaning"), code_rows(speech))
 
 
 def events(found: Evidence) -> Table:
@@ -129,7 +131,7 @@ def _unit(found: Evidence, unit: ScopeUnit) -> Sequence[Cell]:
     )  # fmt: skip
 
 
-def _case(found: Evidence) -> Iterator[Sequence[Cell]]:
+def _case(found: Evidence, speech: Speech) -> Iterator[Sequence[Cell]]:
     case, scope = found.case, found.scope
     yield "case", case.code
     yield "drill", case.drill
@@ -151,7 +153,7 @@ def _case(found: Evidence) -> Iterator[Sequence[Cell]]:
         yield f"balance_{name}_kg", _kg(grams)
     yield "read_at_entry", found.entry
     yield "read_recorded_at", text(found.recorded_at)
-    yield "caution", scope.caution
+    yield "caution", speech.gettext(scope.caution)
 
 
 def _consignees(found: Evidence) -> Iterator[Sequence[Cell]]:
