@@ -28,7 +28,7 @@ from app.papers.drawing import blank_file, draw_page
 from app.papers.reports import Column, Report, image_height, kg
 from app.settings import Settings
 from app.shared.days import begin_of, zone_here
-from app.shared.speech import N_, PLAIN, Speech, at_utc, pair
+from app.shared.speech import N_, PLAIN, Speech, at_here, pair
 from app.value.ageing import aged_lots
 from app.value.schemas import AgedLot
 
@@ -138,7 +138,7 @@ def _summary(report: Report, found: Bought) -> None:
     report.paragraph(say(CAUTION))
     told = {
         "day": report.speech.day(found.board.cover.as_of), "zone": zone_here(),
-        "entry": found.entry, "at": at_utc(found.recorded_at, report.speech),
+        "entry": found.entry, "at": at_here(found.recorded_at, report.speech),
     }  # fmt: skip
     report.facts([
         (say("Of"), found.firm or say("Firm not entered")),

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 from app.labels.pieces import MM, Lettering, Ruler
 from app.papers.cases import case_name, contents_text
 from app.papers.sheets import GAP, LEFT, RIGHT, SMALL, TEXT, Page, Sheet, leading
-from app.shared.speech import N_, PLAIN, Speech, at_utc
+from app.shared.speech import N_, PLAIN, Speech, at_here
 from app.standards.sscc import element_string, is_sscc
 
 _HALF = LEFT + 90 * MM
@@ -99,7 +99,7 @@ def _parties(sheet: Sheet, facts: NoteFacts, speech: Speech) -> None:
 
 
 def _about(sheet: Sheet, facts: NoteFacts, speech: Speech) -> None:
-    say, at = speech.gettext, at_utc(facts.dispatched_at, speech, "%H:%M")
+    say, at = speech.gettext, at_here(facts.dispatched_at, speech, "%H:%M")
     said = [say("Dispatched %(at)s") % {"at": at}]
     if facts.reference:
         said.append(say("Reference %(reference)s") % {"reference": facts.reference})

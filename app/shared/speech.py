@@ -5,12 +5,12 @@ the pages finds it.
 """
 
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Final, NamedTuple
 
+from app.shared.days import zone_here
 from app.shared.mass import kg_text
-from app.shared.times import to_utc
 
 
 def _as_it_is(said: str) -> str:
@@ -45,10 +45,14 @@ class Speech(NamedTuple):
     """The decimal sign of the figures along an axis."""
 
 
-def at_utc(moment: datetime, speech: Speech, clock: str = "%H:%M:%S") -> str:
-    """Write a moment on a paper: the day as the language has it, the time by UTC."""
-    utc = to_utc(moment)
-    return f"{speech.day(utc.date())} {utc:{clock}} UTC"
+def at_here(moment: datetime, speech: Speech, clock: str = "%H:%M:%S") -> str:
+    """Write a moment on a paper: the day as the language has it, and the time with its zone.
+
+    A paper leaves the house, so the zone stands there as what it is ahead of UTC.
+    """
+    there = moment.astimezone(zone_here())
+    zone = timezone(there.utcoffset() or timedelta())
+    return f"{speech.day(there.date())} {there:{clock}} {zone}"
 
 
 PLAIN: Final = Speech()

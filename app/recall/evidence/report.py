@@ -18,8 +18,8 @@ from app.recall.evidence.reading import Evidence, Known
 from app.recall.evidence.wording import DRILL, first_large, heading, set_off, started_at, word
 from app.recall.reports import WorkedOff
 from app.recall.schemas import Consignee, ScopedUnit
-from app.shared.speech import N_, PLAIN, Speech, at_utc
-from app.shared.times import to_utc
+from app.shared.days import day_of
+from app.shared.speech import N_, PLAIN, Speech, at_here
 from app.tracing.flow.wording import KINDS
 
 MOST_ROWS: Final = 40
@@ -53,7 +53,7 @@ def lay_out(found: Evidence, ruler: Ruler, speech: Speech = PLAIN) -> list[Page]
 
 
 def _at(moment: datetime | None, speech: Speech) -> str:
-    return at_utc(moment, speech) if moment else ""
+    return at_here(moment, speech) if moment else ""
 
 
 def _done(moment: datetime | None, by: str | None, speech: Speech) -> str:
@@ -62,7 +62,7 @@ def _done(moment: datetime | None, by: str | None, speech: Speech) -> str:
 
 
 def _day(moment: datetime, speech: Speech) -> str:
-    return speech.day(to_utc(moment).date())
+    return speech.day(day_of(moment))
 
 
 def _percent(value: Decimal | None, speech: Speech) -> str:
@@ -233,7 +233,7 @@ def _reconciliation(report: Report, found: Evidence) -> None:
     report.table(
         [
             Column(say("Consignee"), 40 * MM),
-            Column(say("Told, acknowledged, reported (UTC)"), 44 * MM),
+            Column(say("Told, acknowledged, reported"), 44 * MM),
             *narrow,
         ],
         [_worked_off(each, speech) for each in told.consignees],

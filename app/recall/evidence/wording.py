@@ -10,7 +10,7 @@ from typing import Any, Final
 from app.recall.drills.wording import scenario_text
 from app.recall.schemas import CaseOut
 from app.recall.tables import TriggerKind
-from app.shared.speech import N_, PLAIN, Speech, at_utc
+from app.shared.speech import N_, PLAIN, Speech, at_here
 
 WORDS: Final = frozenset({
     N_("lot"), N_("sack"), N_("roast"), N_("blend"), N_("pack"), N_("dispatch"), N_("return"),
@@ -70,7 +70,7 @@ def started_at(start: Mapping[str, Any], speech: Speech = PLAIN) -> str:
             case "units":
                 return ", ".join(value)
             case "from" | "to":
-                return at_utc(datetime.fromisoformat(value), speech)
+                return at_here(datetime.fromisoformat(value), speech)
             case "behind":
                 return word(value, speech)
             case _:
