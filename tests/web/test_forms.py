@@ -1,7 +1,10 @@
 """What is refused of a form, said where it was typed and in the language it is in."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from fastapi import FastAPI
 
 from app.shared.times import now
 from tests.api import Api
@@ -63,3 +66,27 @@ def test_what_an_act_says_of_a_list_of_rows_is_marked_as_english_on_a_page_that_
     said = "20 bags of HOUSE-250 went out already; 0 are wanted"
     assert f'<p class="error" role="alert">{said}</p>' in english.text
     assert f'<p class="error" role="alert" lang="en">{said}</p>' in german.text
+
+
+def _pages_of_something(there: Any) -> Iterator[str]:
+    """Name the pages of one thing of many, by what stands for it in their addresses."""
+    for route in there.routes:
+        path = getattr(route, "path", "")
+        if hasattr(route, "routes"):
+            yield from _pages_of_something(route)
+        elif "GET" in (route.methods or ()) and "{" in path and not path.startswith("/api/"):
+            yield path
+
+
+def test_no_page_asks_anything_about_what_the_book_does_not_know(
+    api: Api, visitor_as: Callable[..., Visitor], service: FastAPI
+) -> None:
+    furnish(api)
+    ada = visitor_as("admin")
+
+    pages = set(_pages_of_something(service.router))
+    asked = {re.sub(r"\{[^}]*\}", named, path) for path in pages for named in ("X-404", "404")}
+    answered = {path: ada.get(path).status_code for path in sorted(asked)}
+
+    assert {"/green/{code}/cost", "/arrivals/{code}/weight", "/u/{code}"} <= pages
+    assert [path for path, status in answered.items() if status not in {403, 404, 422}] == []
