@@ -1,8 +1,9 @@
 """From what a browser sends to the body that the API reads, and back with words beside the field.
 
 A field of a form has the name of the member it fills, with full stops on the way down:
-`lots.0.sacks.1.net_kg`. What the member is, number, time, list or text, is read off the JSON schema
-of the body, so that a form needs no second description. Blank fields are left out, as in JSON.
+`lots.0.sacks.1.net_kg`; a comma is a full stop within a name, `screens.7,10`. What the member is,
+number, time, list or text, is read off the JSON schema of the body, so that a form needs no second
+description. Blank fields are left out, as in JSON.
 
 What people write: decimal comma or point, pounds where the field's name ends in `:lb`, a list as
 one text with a line each, a time of the roastery's clock.
@@ -161,7 +162,7 @@ class Form(Generic[Body]):
             rows = self.numbers.get(name, ())
             said = rows[step] if isinstance(step, int) and step < len(rows) else str(step)
             name = f"{name}.{said}" if name else said
-            yield said
+            yield said.replace(".", ",")
 
     def read(self) -> "Form[Body]":
         """Make the body of what was typed."""
@@ -236,7 +237,7 @@ def _steps(name: str) -> list[str]:
     steps = name.partition(":")[0].split(".")
     if len(name) > _LONGEST_NAME or len(steps) > _DEEPEST:
         raise _no_form_of_ours(name)
-    return steps
+    return [step.replace(",", ".") for step in steps]
 
 
 def _put(said: dict[str, Any], steps: Sequence[str], value: object) -> None:
