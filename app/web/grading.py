@@ -175,17 +175,20 @@ def _grading_page(
 
 
 Other = Annotated[bool, Query()]
+_OTHER: Final = "_other"
+"""The field of the page that takes the score of any form, whatever form is named on it."""
 
 
 @router.get("/grades/{code}/cup")
 def show_cupping(desk: Grader, code: Code, other: Other = False) -> Response:
     """Ask how a lot tastes, on the form whose arithmetic is known or by a score alone."""
     samples = desk.read(_samples, code)
-    filled: dict[str, object] = {"sample": _newest(samples)}
-    if not other:
-        filled |= {"form": CLASSIC.name, "form_version": CLASSIC.version}
+    form = desk.blank(LotCuppingIn, sample=_newest(samples), **{_OTHER: "true" if other else None})
+    if not _on_another(form.typed) and not form.value("form"):  # nothing of it was brought along
+        filled = {"form": CLASSIC.name, "form_version": CLASSIC.version}
         filled |= dict.fromkeys(_marks(), "true")
-    return _cupping_page(desk, code, desk.blank(LotCuppingIn, **filled), samples)
+        form.typed = {**{name: [said] for name, said in filled.items()}, **form.typed}
+    return _cupping_page(desk, code, form, samples)
 
 
 def _marks() -> list[str]:
@@ -207,15 +210,20 @@ def book_cupping(desk: Grader, code: Code) -> Response:
 
 def _with_marks(typed: Typed) -> Typed:
     """Say of a mark that was not ticked that the cup lacks it."""
-    if "score" in typed:
+    if _on_another(typed):
         return typed
     return {**{name: ["false"] for name in _marks()}, **typed}
+
+
+def _on_another(typed: Typed) -> bool:
+    """Tell whether the page asks for a score, of whatever form, and not for the sheet of one."""
+    return _OTHER in typed or "score" in typed
 
 
 def _cupping_page(
     desk: Desk, code: str, form: Form[LotCuppingIn], samples: Samples | None = None
 ) -> Response:
-    classic = form.value("form") == CLASSIC.name and not form.value("score")
+    classic = form.value("form") == CLASSIC.name and not _on_another(form.typed)
     return desk.show(
         "lot_cupping.html", form, code=code, classic=CLASSIC if classic else None,
         sections=SECTIONS, marks=MARKS, off_tastes=options(OFF_TASTES),

@@ -182,3 +182,32 @@ def test_the_grades_of_a_lot_say_that_it_is_on_hold(
     said = "On hold: it must not be used until quality releases it."
 
     assert [said in words(noor.get(f"/grades/{lot}")) for lot in ("GL-7", "GL-8")] == [False, True]
+
+
+def test_a_score_that_is_missing_is_asked_for_at_the_same_page_whatever_form_it_is_of(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    quill = visitor_as("quality")
+    other = "/grades/GL-7/cup?other=true"
+
+    bare = quill.fill(other, form="sca-arabica", form_version="classic", score="", notes="plum")
+    sheet = quill.fill("/grades/GL-7/cup", notes="plum")
+    back = quill.get("/grades/GL-7/cup?_other=true&form=sca-arabica&form_version=classic")
+    ticked = quill.get(
+        "/grades/GL-7/cup?form=sca-arabica&form_version=classic&cups.0.sweetness=true"
+    )
+    scored = quill.fill(other, form="sca-arabica", form_version="classic", score="86")
+
+    assert (bare.status_code, sheet.status_code) == (422, 422)
+    for page in (bare, back):
+        assert 'name="score"' in page.text
+        assert 'name="sections.body"' not in page.text
+        assert 'value="sca-arabica"' in page.text
+    assert "a score is wanted" in words(bare)
+    assert 'name="sections.body"' in sheet.text
+    assert [name for name in filled_fields(ticked.text) if name.endswith("sweetness")] == [
+        "cups.0.sweetness"
+    ]
+    assert scored.status_code == 303
