@@ -24,7 +24,7 @@ from app.shared.flaws import Flaw
 from app.shared.kinds import KINDS
 from app.shared.problems import MemberError, Refused
 from app.web.members import is_map, kind_of
-from app.web.plain import FLAWS, words_of
+from app.web.plain import FLAWS, plainly, words_of
 from app.web.shown import kg_of_pounds, typed_number
 from app.web.texts import English, _, manner
 
@@ -133,6 +133,11 @@ class Form(Generic[Body]):
         return words_of(self.problem.slug).meaning if self.problem else ""
 
     @property
+    def problem_detail(self) -> str:
+        """What was refused in this case, with its figures."""
+        return plainly(self.problem.detail, self.problem.slug) if self.problem else ""
+
+    @property
     def stray(self) -> list[str]:
         """What was refused and stands beside no field that was typed in."""
         return [said for name, said in self.errors.items() if name not in self.typed]
@@ -143,7 +148,8 @@ class Form(Generic[Body]):
         listed = refused.figures.get("errors", [])
         assert isinstance(listed, list)  # noqa: S101 - `FieldRefused` makes it
         for each in listed:
-            self.errors[self._name(_place(each["pointer"]))] = English(each["detail"])
+            where = each["pointer"] if "pointer" in each else f"/{each['parameter']}"
+            self.errors[self._name(_place(where))] = plainly(each["detail"])
 
     def _name(self, place: Place) -> str:
         """Name the field that fills a place of the body, or the list that the place is in."""
@@ -357,8 +363,8 @@ def _words(flaw: Any) -> str:  # noqa: ANN401 - Pydantic's own dictionary
     if isinstance(cause, Flaw):
         figures = {name: _figure(each) for name, each in cause.figures.items()}
         return _sentence(_(cause.words) % figures)
-    said = str(cause) if isinstance(cause, Exception) else str(flaw["msg"])
-    return English(_sentence(said))
+    said = plainly(str(cause) if isinstance(cause, Exception) else str(flaw["msg"]))
+    return English(_sentence(said)) if isinstance(said, English) else said
 
 
 def _sentence(said: str) -> str:

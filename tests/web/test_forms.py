@@ -1,15 +1,19 @@
 """What is refused of a form, said where it was typed and in the language it is in."""
 
+import ast
 import re
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI
 
+import app
 from app.shared.times import now
+from app.web.plain import SAID
 from tests.api import Api
 from tests.makers import furnish, pack, receive, roast, sack_codes
-from tests.web.conftest import Visitor, filled_fields, hidden_fields
+from tests.web.conftest import Visitor, filled_fields, hidden_fields, words
 
 
 def _errors(page: str) -> dict[str, str]:
@@ -90,3 +94,53 @@ def test_no_page_asks_anything_about_what_the_book_does_not_know(
 
     assert {"/green/{code}/cost", "/arrivals/{code}/weight", "/u/{code}"} <= pages
     assert [path for path, status in answered.items() if status not in {403, 404, 422}] == []
+
+
+def test_refusals_name_no_members_of_the_api_at_a_page(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    ada = visitor_as("admin")
+    evidence, weight = "/green/GL-7/evidence", "/arrivals/GL-7/weight"
+    cost = {"lot": "GL-7", "kind": "purchase", "currency": "EUR", "price": "3"}
+    certificate = {"code": "BIO-1", "scheme": "EU organic", "claim": "organic", "number": "1"}
+    gross = {"lots.0.name": "Sidamo", "lots.0.origin": "ET", "lots.0.sacks.0.gross_kg": "61",
+             "supplier": "Finca El Roble"}  # fmt: skip
+    half = {"produced_from": "2026-01-02"}
+    back = half | {"produced_to": "2026-01-01"}
+    period = {"valid_from": "2026-02-01", "valid_until": "2026-01-01"}
+
+    refused = {
+        "first and a last day": ada.fill(evidence, **half),
+        "The time ends before it begins.": ada.fill(evidence, **back),
+        "Give a statement": ada.fill(evidence),
+        "stands alone: leave the rest empty": ada.fill(evidence, not_available="lost", **back),
+        "A price is for one of a unit": ada.fill("/green/GL-7/cost", **cost),
+        "that of the packaging is wanted, or the net": ada.fill(weight, gross_kg="61"),
+        "the gross weight is wanted": ada.fill(weight, tare_kg="1"),
+        "end before it begins.": ada.fill("/cards/certificates/new", **certificate, **period),
+        "what some empty ones weigh": ada.fill_at("/receive", "/receive", **gross),
+    }
+    german = ada.post(evidence, hidden_fields(ada.get(evidence).text) | half, accept_language="de")
+    ahead = ada.get("/trace?units=GL-7&direction=forward&as_of=2100-01-01T00:00")
+
+    for said, answer in refused.items():
+        assert answer.status_code == 422, said
+        assert said in words(answer)
+        assert not re.findall(r"\b[a-z]+_[a-z_]+\b", words(answer)), said
+    assert "Die Zeit der Erzeugung hat einen ersten und einen letzten Tag" in words(german)
+    assert (ahead.status_code, "lies ahead" in words(ahead)) == (422, True)
+
+
+def test_what_is_said_plainly_at_pages_is_what_the_api_says_otherwise() -> None:
+    package = Path(app.__file__).parent
+    code = [file.read_text() for file in package.rglob("*.py") if "web" not in file.parts]
+    said = {
+        each.value
+        for file in code
+        for each in ast.walk(ast.parse(file))
+        if isinstance(each, ast.Constant)
+    }
+
+    assert [each for each in SAID if each not in said] == []
