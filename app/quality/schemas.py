@@ -49,7 +49,7 @@ class CuppingIn(Asked):
         if self.reason is None and self.verdict not in _SELF_EVIDENT:
             raise MemberError("reason", f"{self.verdict} needs a reason")
         if self.at_most_milli is not None and self.verdict is not Verdict.BLEND_IN:
-            raise MemberError("at_most_pct", f"it is for blend_in, not for {self.verdict}")
+            raise MemberError("at_most_pct", f"it is for blending in, not for {self.verdict}")
         if self.at_most_milli == 0:
             raise MemberError(
                 "at_most_pct", "0 lets nothing be blended in: rework, scrap or reject"

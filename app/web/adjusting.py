@@ -15,7 +15,8 @@ from app.places.actions import LOCATIONS
 from app.places.mixing import mixed_in
 from app.roasting.silos.adjusting import adjust, adjust_place
 from app.roasting.silos.schemas import PlaceAdjustmentOut
-from app.shared.codes import PlaceCode
+from app.shared.codes import PlaceCode, fold
+from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.web import forms
 from app.web.desk import Desk, may
@@ -43,6 +44,7 @@ Adjuster = Annotated[Desk, may(Permission.ADJUST)]
 WAY: Final = "_way"
 """The field that says whether there is less or more than the book has."""
 LESS: Final = "less"
+_SIGNS: Final = ("+", "-", "\N{MINUS SIGN}")
 WAYS: Final = {LESS: N_("less than the book has"), "more": N_("more than the book has")}
 
 
@@ -85,9 +87,33 @@ def book_adjustment(desk: Adjuster) -> Response:
     form.typed = desk.typed
     if form.value(WAY) not in WAYS:
         form.asked, form.errors[WAY] = None, _("This is needed.")
+    for name in _with_sign(desk.typed):
+        said = _("Write it without a sign: less or more is said above it.")
+        form.asked, form.errors[name] = None, said
     if made := desk.book(form, adjust_what):
         return desk.onward("/adjust", _told(made), mind=bool(made["warnings"]))
-    return _page(desk, form)
+    return _page(desk, form, desk.read(_there_g, form.value("what")))
+
+
+def _there_g(session: Session, typed: str) -> int | None:
+    """Tell what the book has of what was typed; None where it knows no such thing."""
+    try:
+        return _left_g(session, str(fold(typed)))
+    except Refused:
+        return None
+
+
+def _is_mass(name: str) -> bool:
+    return name.partition(":")[0] == "kg"
+
+
+def _with_sign(typed: Typed) -> list[str]:
+    """Name the fields whose mass has a sign, which would turn what was chosen into its opposite."""
+    return [
+        name
+        for name, values in typed.items()
+        if _is_mass(name) and any(each.strip().startswith(_SIGNS) for each in values)
+    ]
 
 
 def _signed(typed: Typed) -> Typed:
@@ -95,9 +121,7 @@ def _signed(typed: Typed) -> Typed:
     if [*typed.get(WAY, ())] != [LESS]:
         return typed
     return {
-        name: [f"-{each.strip()}" for each in values if each.strip()]
-        if name.partition(":")[0] == "kg"
-        else values
+        name: [f"-{each.strip()}" for each in values if each.strip()] if _is_mass(name) else values
         for name, values in typed.items()
     }
 

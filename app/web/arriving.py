@@ -178,6 +178,8 @@ _EXCEPTION = _Work(
 
 def _ask(desk: Desk, work: _Work, code: str, form: Form[Any] | None = None) -> Response:
     lot = str(fold(code))
+    if form is None:
+        desk.read(unit_by_code, lot, UnitKind.LOT)
     return desk.show(
         f"arrival_{work.name}.html", form or desk.blank(work.body), lot=lot, signs=SIGNS,
         kinds=options(KINDS),

@@ -25,7 +25,8 @@ Changed = TypeVar("Changed", bound=Change)
 VERSION_FIELD: Final = "_version"
 """The field that carries the version of the card that a form was filled in with."""
 _TICKED: Final = frozenset({"kinds", "weekdays"})
-"""Fields that are ticked: on the card they stand in one order, joined by commas."""
+"""Fields that are ticked, at least one of each: on the card they stand in one order, joined by
+commas."""
 
 
 def filled(card: CardOut, body: type[BaseModel]) -> dict[str, str]:
@@ -106,10 +107,12 @@ def changed(
         name: [] for name, member in emptied.items() if isinstance(getattr(card, member), list)
     }
     needed = [name for name in emptied if emptied[name] in body.never_null and name not in none]
-    needed += [name for name in _TICKED & was.keys() if name not in desk.typed]
     cleared = [name for name in lists if name not in same and not _said_rows(desk, name)]
     needed += [name for name in cleared if name in body.never_null]
     form.errors |= dict.fromkeys(needed, _("This is needed."))
+    # Of boxes that are not ticked a browser sends nothing, not even their name.
+    unticked = _TICKED & was.keys() - desk.typed.keys()
+    form.errors |= dict.fromkeys(unticked, _("Tick at least one."))
     if form.errors:
         form.asked = None
     if form.asked is not None:

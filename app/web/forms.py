@@ -1,8 +1,9 @@
 """From what a browser sends to the body that the API reads, and back with words beside the field.
 
 A field of a form has the name of the member it fills, with full stops on the way down:
-`lots.0.sacks.1.net_kg`. What the member is, number, time, list or text, is read off the JSON schema
-of the body, so that a form needs no second description. Blank fields are left out, as in JSON.
+`lots.0.sacks.1.net_kg`; a comma is a full stop within a name, `screens.7,10`. What the member is,
+number, time, list or text, is read off the JSON schema of the body, so that a form needs no second
+description. Blank fields are left out, as in JSON.
 
 What people write: decimal comma or point, pounds where the field's name ends in `:lb`, a list as
 one text with a line each, a time of the roastery's clock.
@@ -10,11 +11,10 @@ one text with a line each, a time of the roastery's clock.
 
 import re
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
-from functools import cache, lru_cache
 from typing import Any, Final, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -23,7 +23,8 @@ from app.shared.days import zone_here
 from app.shared.flaws import Flaw
 from app.shared.kinds import KINDS
 from app.shared.problems import MemberError, Refused
-from app.web.plain import FLAWS, words_of
+from app.web.members import is_map, kind_of
+from app.web.plain import FLAWS, plainly, words_of
 from app.web.shown import kg_of_pounds, typed_number
 from app.web.texts import English, _, manner
 
@@ -69,6 +70,8 @@ class Form(Generic[Body]):
     """What was refused, by the name of its field; what belongs to no field by ""."""
     problem: Refused | None = None
     """The refusal as a whole; its words stand above the form."""
+    numbers: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    """The numbers of the rows that were read, by the name of their list: blank ones are none."""
 
     def value(self, name: str) -> str:
         """Say what stands in a field."""
@@ -130,6 +133,11 @@ class Form(Generic[Body]):
         return words_of(self.problem.slug).meaning if self.problem else ""
 
     @property
+    def problem_detail(self) -> str:
+        """What was refused in this case, with its figures."""
+        return plainly(self.problem.detail, self.problem.slug) if self.problem else ""
+
+    @property
     def stray(self) -> list[str]:
         """What was refused and stands beside no field that was typed in."""
         return [said for name, said in self.errors.items() if name not in self.typed]
@@ -140,16 +148,27 @@ class Form(Generic[Body]):
         listed = refused.figures.get("errors", [])
         assert isinstance(listed, list)  # noqa: S101 - `FieldRefused` makes it
         for each in listed:
-            self.errors[self._name(_place(each["pointer"]))] = English(each["detail"])
+            where = each["pointer"] if "pointer" in each else f"/{each['parameter']}"
+            self.errors[self._name(_place(where))] = plainly(each["detail"])
 
     def _name(self, place: Place) -> str:
         """Name the field that fills a place of the body, or the list that the place is in."""
-        for length in range(len(place), 0, -1):
-            name = ".".join(map(str, place[:length]))
+        steps = list(self._steps(place))
+        for length in range(len(steps), 0, -1):
+            name = ".".join(steps[:length])
             found = next((typed for typed in self.typed if typed.partition(":")[0] == name), None)
             if found is not None:
                 return found
-        return ".".join(map(str, place))
+        return ".".join(steps)
+
+    def _steps(self, place: Place) -> Iterator[str]:
+        """Take the way back from a place of the body to its field, by the row that was typed in."""
+        name = ""
+        for step in place:
+            rows = self.numbers.get(name, ())
+            said = rows[step] if isinstance(step, int) and step < len(rows) else str(step)
+            name = f"{name}.{said}" if name else said
+            yield said.replace(".", ",")
 
     def read(self) -> "Form[Body]":
         """Make the body of what was typed."""
@@ -164,6 +183,7 @@ class Form(Generic[Body]):
                 self.errors[name] = str(unreadable)
         if self.errors:
             return self
+        self.numbers = dict(_numbers(self.body, said))
         try:
             self.asked = self.body.model_validate(_listed(self.body, said))
         except ValidationError as refused:
@@ -173,7 +193,7 @@ class Form(Generic[Body]):
 
     def _meaning(self, name: str, values: Sequence[str]) -> Any:  # noqa: ANN401 - JSON
         path, _colon, unit = name.partition(":")
-        return _meant(self.body, _kind(self.body, path), values, unit)
+        return _meant(self.body, kind_of(self.body, path), values, unit)
 
 
 def asks(typed: Typed) -> str:
@@ -223,7 +243,7 @@ def _steps(name: str) -> list[str]:
     steps = name.partition(":")[0].split(".")
     if len(name) > _LONGEST_NAME or len(steps) > _DEEPEST:
         raise _no_form_of_ours(name)
-    return steps
+    return [step.replace(",", ".") for step in steps]
 
 
 def _put(said: dict[str, Any], steps: Sequence[str], value: object) -> None:
@@ -243,66 +263,25 @@ def _listed(body: type[BaseModel], said: object, path: Sequence[str] = ()) -> An
     if not isinstance(said, dict):
         return said
     parts = {name: _listed(body, value, [*path, name]) for name, value in said.items()}
-    if said and all(map(_ROW.fullmatch, said)) and not _is_map(body, ".".join(path)):
-        return [parts[name] for name in sorted(said, key=int)]
-    return parts
+    rows = _rows(body, said, path)
+    return [parts[name] for name in rows] if rows else parts
 
 
-@cache
-def _schema(body: type[BaseModel]) -> dict[str, Any]:
-    return body.model_json_schema(by_alias=True)
+def _numbers(
+    body: type[BaseModel], said: object, path: Sequence[str] = ()
+) -> Iterator[tuple[str, list[str]]]:
+    """Find the lists in what was said, each with the numbers of its rows."""
+    if isinstance(said, Mapping):
+        yield ".".join(path), _rows(body, said, path)
+        for name, value in said.items():
+            yield from _numbers(body, value, [*path, name])
 
 
-def _schemas_at(body: type[BaseModel], path: str) -> list[dict[str, Any]]:
-    """Find the schemas of a member, its choices one by one."""
-    whole = _schema(body)
-    found = [whole]
-    for step in path.split("."):
-        found = [
-            inner
-            for each in found
-            for inner in (
-                [each["items"]] if step.isdecimal() and "items" in each
-                else [each["properties"][step]] if step in each.get("properties", {})
-                else [each["additionalProperties"]] if _names_anything(each)
-                else []
-            )
-        ]  # fmt: skip
-        found = [one for each in found for one in _resolved(whole, each)]
-    return found
-
-
-def _names_anything(schema: dict[str, Any]) -> bool:
-    return isinstance(schema.get("additionalProperties"), dict)
-
-
-@lru_cache(10_000)  # names come from outside
-def _is_map(body: type[BaseModel], path: str) -> bool:
-    """Tell whether a member names its own members, as screens are named by their numbers."""
-    return any(_names_anything(each) for each in _schemas_at(body, path))
-
-
-@lru_cache(10_000)
-def _kind(body: type[BaseModel], path: str) -> tuple[str, str | None]:
-    """Say of a member what JSON makes of it and in what format, from the schema of the body."""
-    whole, found = _schema(body), _schemas_at(body, path)
-    kinds = [each.get("type", "string") for each in found if each.get("type") != "null"]
-    kind = kinds[0] if kinds and "string" not in kinds else "string"
-    if kind == "array":
-        item = next(each for each in found if each.get("type") == "array").get("items", {})
-        of = _resolved(whole, item)[0].get("type", "string")
-        return "array", of
-    return kind, next((each["format"] for each in found if "format" in each), None)
-
-
-def _resolved(whole: dict[str, Any], schema: dict[str, Any]) -> list[dict[str, Any]]:
-    """Follow references and list the choices of a schema."""
-    if "$ref" in schema:
-        return _resolved(whole, whole["$defs"][schema["$ref"].rpartition("/")[2]])
-    if "properties" in schema:  # a body, whatever it says of which members go together
-        return [schema]
-    choices = [*schema.get("anyOf", ()), *schema.get("oneOf", ()), *schema.get("allOf", ())]
-    return [one for each in choices for one in _resolved(whole, each)] if choices else [schema]
+def _rows(body: type[BaseModel], said: object, path: Sequence[str]) -> list[str]:
+    """Name the members that are rows of a list, in their order; none where it is no list."""
+    if not isinstance(said, Mapping) or not said or not all(map(_ROW.fullmatch, said)):
+        return []
+    return [] if is_map(body, ".".join(path)) else sorted(said, key=int)
 
 
 def _meant(
@@ -384,8 +363,8 @@ def _words(flaw: Any) -> str:  # noqa: ANN401 - Pydantic's own dictionary
     if isinstance(cause, Flaw):
         figures = {name: _figure(each) for name, each in cause.figures.items()}
         return _sentence(_(cause.words) % figures)
-    said = str(cause) if isinstance(cause, Exception) else str(flaw["msg"])
-    return English(_sentence(said))
+    said = plainly(str(cause) if isinstance(cause, Exception) else str(flaw["msg"]))
+    return English(_sentence(said)) if isinstance(said, English) else said
 
 
 def _sentence(said: str) -> str:

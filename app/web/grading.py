@@ -4,9 +4,11 @@ from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import Query, Response
-from sqlmodel import Session
+from sqlalchemy import select
+from sqlmodel import Session, col
 
-from app.ledger.tables import UnitKind
+from app.ledger.queries import on_hold
+from app.ledger.tables import Unit, UnitKind
 from app.quality.grading.cuppings import cup
 from app.quality.grading.gradings import grade
 from app.quality.grading.queries import cupping_page, grading_page, sample_page
@@ -26,6 +28,7 @@ from app.web.forms import Form, Typed
 from app.web.offers import Offer, standing
 from app.web.routing import page_router
 from app.web.shown import number
+from app.web.sieves import SIEVES, sieved
 from app.web.texts import N_, _, options
 
 router = page_router()
@@ -79,6 +82,7 @@ class Judged(NamedTuple):
     """What is known of a lot now, and what was said of it last, the newest first."""
 
     grade: GradeOut
+    held: bool
     gradings: Sequence[Mapping[str, Any]]
     cuppings: Sequence[Mapping[str, Any]]
 
@@ -86,7 +90,8 @@ class Judged(NamedTuple):
 def _judged(session: Session, code: str, settings: Settings) -> Judged:
     gradings, _more_gradings = grading_page(session, Page(_MOST, 0, latest=True), code)
     cuppings, _more_cuppings = cupping_page(session, Page(_MOST, 0, latest=True), code)
-    return Judged(grade_of(session, code, settings), gradings, cuppings)
+    held = session.scalar(select(on_hold(col(Unit.id))).where(col(Unit.code) == code))
+    return Judged(grade_of(session, code, settings), bool(held), gradings, cuppings)
 
 
 @router.get("/grades/{code}")
@@ -127,13 +132,26 @@ def show_grading(desk: Grader, code: Code) -> Response:
 @router.post("/grades/{code}/grade")
 def book_grading(desk: Grader, code: Code) -> Response:
     """Book the grading, or say what it would come to."""
-    form = desk.sent(GradingIn)
+    form = _sent(desk)
     if desk.only_looks:
         return _grading_page(desk, code, form, seen=desk.look(form, grade, code))
     if made := desk.book(form, grade, code):
         told = _("Grading %(number)s is booked.") % {"number": made["id"]}
         return desk.onward(f"/grades/{made['lot']}", told)
     return _grading_page(desk, code, form)
+
+
+def _sent(desk: Desk) -> Form[GradingIn]:
+    """Read the grading; what is refused of a sieve stands at its row."""
+    found = sieved(desk.typed)
+    form = forms.sent(GradingIn, found.typed)
+    form.typed = desk.typed
+    if not form.unfinished:
+        said = {found.rows.get(name, name): words for name, words in form.errors.items()}
+        form.errors = {**said, **found.errors}
+    if form.errors:
+        form.asked = None
+    return form
 
 
 def _grading_page(
@@ -143,27 +161,34 @@ def _grading_page(
     samples: Samples | None = None,
     seen: Mapping[str, Any] | None = None,
 ) -> Response:
-    screened = any(name.startswith("screens.") and form.value(name) for name in form.typed)
+    screens = ("screens.", f"{SIEVES}.")
+    screened = form.asks == f"more.{SIEVES}" or any(
+        name.startswith(screens) and form.value(name) for name in form.typed
+    )
     return desk.show(
         "grading.html", form, code=code, screened=screened, seen=seen,
         samples=desk.read(_samples, code) if samples is None else samples,
         categories=(CATEGORY_1, CATEGORY_2), defects=DEFECTS, outcomes=OUTCOMES, sizes=_SCREENS,
+        sieves=SIEVES,
         species=options(SPECIES), standards=options(STANDARDS),
     )  # fmt: skip
 
 
 Other = Annotated[bool, Query()]
+_OTHER: Final = "_other"
+"""The field of the page that takes the score of any form, whatever form is named on it."""
 
 
 @router.get("/grades/{code}/cup")
 def show_cupping(desk: Grader, code: Code, other: Other = False) -> Response:
     """Ask how a lot tastes, on the form whose arithmetic is known or by a score alone."""
     samples = desk.read(_samples, code)
-    filled: dict[str, object] = {"sample": _newest(samples)}
-    if not other:
-        filled |= {"form": CLASSIC.name, "form_version": CLASSIC.version}
+    form = desk.blank(LotCuppingIn, sample=_newest(samples), **{_OTHER: "true" if other else None})
+    if not _on_another(form.typed) and not form.value("form"):  # nothing of it was brought along
+        filled = {"form": CLASSIC.name, "form_version": CLASSIC.version}
         filled |= dict.fromkeys(_marks(), "true")
-    return _cupping_page(desk, code, desk.blank(LotCuppingIn, **filled), samples)
+        form.typed = {**{name: [said] for name, said in filled.items()}, **form.typed}
+    return _cupping_page(desk, code, form, samples)
 
 
 def _marks() -> list[str]:
@@ -185,15 +210,20 @@ def book_cupping(desk: Grader, code: Code) -> Response:
 
 def _with_marks(typed: Typed) -> Typed:
     """Say of a mark that was not ticked that the cup lacks it."""
-    if "score" in typed:
+    if _on_another(typed):
         return typed
     return {**{name: ["false"] for name in _marks()}, **typed}
+
+
+def _on_another(typed: Typed) -> bool:
+    """Tell whether the page asks for a score, of whatever form, and not for the sheet of one."""
+    return _OTHER in typed or "score" in typed
 
 
 def _cupping_page(
     desk: Desk, code: str, form: Form[LotCuppingIn], samples: Samples | None = None
 ) -> Response:
-    classic = form.value("form") == CLASSIC.name and not form.value("score")
+    classic = form.value("form") == CLASSIC.name and not _on_another(form.typed)
     return desk.show(
         "lot_cupping.html", form, code=code, classic=CLASSIC if classic else None,
         sections=SECTIONS, marks=MARKS, off_tastes=options(OFF_TASTES),

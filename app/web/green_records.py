@@ -9,6 +9,8 @@ from sqlmodel import Session, col, select
 from app.green.certificates.actions import put_on_record
 from app.green.certificates.schemas import LotCertificateIn
 from app.green.certificates.tables import Certificate
+from app.ledger.queries import unit_by_code
+from app.ledger.tables import UnitKind
 from app.shared.codes import Code
 from app.shared.staff import Permission
 from app.standards.buying import PriceUnit
@@ -33,6 +35,7 @@ def _certificates(session: Session) -> Sequence[Certificate]:
 @router.get("/green/{code}/certificate")
 def show_certificate(desk: Certifier, code: Code) -> Response:
     """Ask which certificate stands for a lot."""
+    desk.read(unit_by_code, code, UnitKind.LOT)
     return _certificate_page(desk, code, desk.blank(LotCertificateIn))
 
 
@@ -54,6 +57,7 @@ def _certificate_page(desk: Desk, code: str, form: Form[LotCertificateIn]) -> Re
 @router.get("/green/{code}/cost")
 def show_cost(desk: Bookkeeper, code: Code) -> Response:
     """Ask what a lot cost beside the price of its contract."""
+    desk.read(unit_by_code, code, UnitKind.LOT)
     return _cost_page(desk, code, desk.blank(CostIn))
 
 

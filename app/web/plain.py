@@ -3,11 +3,15 @@
 Whoever stands at a drum has fields and buttons before them, and no JSON.
 """
 
+import re
 from collections.abc import Mapping
 from typing import Final, NamedTuple
 
 from app.shared.kinds import KINDS
-from app.web.texts import N_
+from app.web.texts import N_, English, _
+
+_ROW: Final = re.compile(r"^sacks/\d+: ")
+"""How what a lot says of one of its sacks begins."""
 
 
 class Words(NamedTuple):
@@ -88,6 +92,69 @@ FLAWS: Final[Mapping[str, str]] = {
     "date_from_datetime_parsing": N_("A day is wanted here."),
 }
 """What Pydantic finds, in words of the page."""
+
+
+_STARTS: Final = N_(
+    "Name one thing to begin with: units, a place, a machine, a lot of packing material, a reading."
+)
+_ENDS_FIRST: Final = N_("The time ends before it begins.")
+SAID: Final[Mapping[str, str]] = {
+    "corrects and correction_reason go together": N_("Say why it is corrected."),
+    "from and to go with a location": N_("A time goes with a place."),
+    "from and to go with a location or a machine": N_("A time goes with a place or a machine."),
+    "from is later than to": _ENDS_FIRST,
+    "from_operator is said of what a trader bought": N_(
+        "Whether the supplier was the operator is only said where the firm is a trader."
+    ),
+    "give net_kg, or gross_kg with its tare": N_(
+        "A net weight is wanted, or a gross weight and that of the packaging."
+    ),
+    "gross_kg needs tare_kg beside it, or a tare_sample of the lot": N_(
+        "The sacks were weighed with their packaging: say what some empty ones weigh."
+    ),
+    "gross_kg needs tare_kg, tare_sample or landed_kg beside it": N_(
+        "Beside a gross weight that of the packaging is wanted, or the net weight."
+    ),
+    "increments are drawn from sacks: name them in `from`": N_(
+        "How many times is said of what was drawn here: scan the sacks."
+    ),
+    "name either units or a location or a material_lot": N_(
+        "Name one thing to begin with: units, a place or a lot of packing material."
+    ),
+    "name either units, or a location, a machine, a material_lot or a reading": _STARTS,
+    "not_available stands alone: it says that nothing else is there": N_(
+        "Why no evidence can be had stands alone: leave the rest empty."
+    ),
+    "price and price_unit go together": N_("A price is for one of a unit: give both."),
+    "price, currency and price_unit go together": N_(
+        "A price has a currency and is for one of a unit: give all three or none."
+    ),
+    "produced_from and produced_to go together": N_(
+        "The time of production has a first and a last day: give both or none."
+    ),
+    "produced_from is later than produced_to": _ENDS_FIRST,
+    "say something: statements, a period, an HS code, or not_available": N_(
+        "Give a statement, the time of production or an HS code, or say why none can be had."
+    ),
+    "shipped_until is earlier than shipped_from": _ENDS_FIRST,
+    "tare_kg goes with gross_kg": N_("Beside the packaging the gross weight is wanted."),
+    "the change changes nothing: send the fields to be changed": N_("Nothing was changed."),
+    "the mass is what the sacks of `from` gave: leave it out": N_(
+        "What came out of the sacks is the mass: leave this empty."
+    ),
+    "valid_until is earlier than valid_from": N_("It would end before it begins."),
+}
+"""What the API says by the names of its members, said to whoever has fields before them."""
+_INSTEAD: Final[Mapping[str, str]] = {
+    "precondition-failed": N_("What stands on it now is not what stood there when it was opened."),
+}
+"""Said at pages in place of what a refusal of this kind says of headers."""
+
+
+def plainly(said: str, slug: str = "") -> str:
+    """Say in words of the page what names members or headers of the API; all else is English."""
+    words = _INSTEAD.get(slug) or SAID.get(_ROW.sub("", said))
+    return _(words) if words else English(said)
 
 
 def words_of(slug: str) -> Words:

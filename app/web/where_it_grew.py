@@ -7,6 +7,9 @@ from fastapi import Response
 from app.green.evidence.actions import record, set_role
 from app.green.evidence.rules import FirmRole
 from app.green.evidence.schemas import DueDiligenceIn, RoleIn
+from app.green.queries import delivery
+from app.ledger.queries import unit_by_code
+from app.ledger.tables import UnitKind
 from app.shared.codes import Code, fold
 from app.shared.staff import Permission
 from app.web.desk import Desk, may
@@ -28,6 +31,7 @@ ROLES: Final = {
 @router.get("/green/{code}/evidence")
 def show_evidence(desk: Keeper, code: Code) -> Response:
     """Ask what is known of where a lot grew."""
+    desk.read(unit_by_code, code, UnitKind.LOT)
     return _evidence_page(desk, code, desk.blank(DueDiligenceIn))
 
 
@@ -49,7 +53,8 @@ def _evidence_page(desk: Desk, code: str, form: Form[Any]) -> Response:
 @router.get("/deliveries/{code}/role")
 def show_role(desk: Keeper, code: str) -> Response:
     """Ask what the firm is for a delivery."""
-    return _role_page(desk, str(fold(code)), desk.blank(RoleIn))
+    found = desk.read(delivery, code, desk.settings)
+    return _role_page(desk, found.code, desk.blank(RoleIn))
 
 
 @router.post("/deliveries/{code}/role")

@@ -11,7 +11,7 @@ from tests.web import catalogue
 _EMPTY: Final = frozenset({"br", "hr", "img", "input", "link", "meta"})
 """Elements that never end, since nothing stands in them."""
 _SAID_BY_ATTRIBUTES: Final = ("aria-label", "alt", "title", "placeholder")
-_SIGNS: Final = frozenset({"kg", "g", "lb"})
+_SIGNS: Final = frozenset({"kg", "g", "lb", "mm"})
 """Values that stand for themselves in every language."""
 _TYPED: Final = (
     "inspection on arrival", "retained sample", "for the cupping table", "one bag burst",

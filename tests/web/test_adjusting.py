@@ -56,3 +56,25 @@ def test_a_unit_or_all_that_mixed_in_a_place_becomes_lighter_or_heavier(
     assert sam.get("/adjust?what=A-01").status_code == 422
     assert visitor_as("buyer").get("/adjust").status_code == 403
     book_is_sound()
+
+
+def test_a_sign_beside_less_or_more_is_refused_and_what_the_book_has_stays_on_the_page(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    furnish(api)
+    [sack] = sack_codes(receive(api, 60, lot="GL-7"))
+    sam = visitor_as("warehouse")
+
+    for way in ("less", "more"):
+        for typed in ("-0,35", "+0,35", "\N{MINUS SIGN}0,35"):
+            signed = sam.fill("/adjust", what=sack.lower(), _way=way, kg=typed, reason="count")
+            assert signed.status_code == 422
+            assert "Write it without a sign: less or more is said above it." in words(signed)
+            assert "The book has 60" in words(signed)
+            assert f'value="{typed}"' in signed.text
+    much = sam.fill("/adjust", what=sack, _way="less", kg="600", reason="spill")
+    nothing = sam.fill("/adjust", what="S-404", _way="less", kg="1", reason="spill")
+
+    assert api.get("/adjustments")["items"] == []
+    assert (much.status_code, "The book has 60" in words(much)) == (409, True)
+    assert (nothing.status_code, "The book has" in words(nothing)) == (404, False)

@@ -1,5 +1,6 @@
 """Green lots graded and cupped at their pages, judged before booking, and taken back."""
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -117,3 +118,96 @@ def test_of_many_samples_the_latest_is_filled_in(
 
     assert filled_fields(page)["sample"] == str(numbers[2])
     assert f'<option value="{numbers[0]}"' not in page
+
+
+def test_sieves_are_typed_in_millimetres_with_the_sign_of_the_reader(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    quill = visitor_as("quality")
+    german = {"Accept_Language": "de"}
+    form = filled_fields(quill.get("/grades/GL-7/grade").text)
+    rows = {"_sieves.0.mm": "7,10", "_sieves.0.pct": "40", "_sieves.1.mm": "", "_sieves.1.pct": "",
+            "_sieves.2.mm": "6.3", "_sieves.2.pct": "50,5", "screens.pan": "9,5"}  # fmt: skip
+
+    def refused(**typed: str) -> dict[str, str]:
+        sent = form | rows | {name.replace("__", "."): said for name, said in typed.items()}
+        answer = quill.post("/grades/GL-7/grade", sent)
+        assert answer.status_code == 422
+        found = re.findall(r'<p class="error" id="f-([\w-]+)-error"[^>]*>([^<]*)</p>', answer.text)
+        return dict(found)
+
+    more = quill.post("/grades/GL-7/grade", form | rows | {"_ask": "more._sieves"})
+    twice = refused(_sieves__2__mm="7.1")
+    both = refused(screens__18="30")
+    bare = refused(_sieves__2__pct="")
+    beyond = refused(_sieves__2__pct="101")
+    odd = refused(_sieves__2__mm="wide")
+    fine = refused(_sieves__2__mm="6,305", _sieves__0__mm="")
+    looked = quill.post("/grades/GL-7/grade", form | rows | {"_ask": "look"}, **german)
+    booked = quill.post("/grades/GL-7/grade", form | rows, **german)
+
+    assert (more.status_code, 'name="_sieves.3.mm"' in more.text) == (200, True)
+    assert '<details class="more" open>' in more.text
+    assert twice == {"_sieves-2-mm": "That sieve stands there twice."}
+    either = "Either numbered screens or sieves in millimetres."
+    assert both == {"_sieves-0-mm": either, "_sieves-2-mm": either}
+    assert bare == {"_sieves-2-pct": "This is needed."}
+    assert beyond == {"_sieves-2-pct": "At most 100 is wanted."}
+    assert odd["_sieves-2-mm"].startswith("A number is wanted here")
+    assert fine == {
+        "_sieves-0-mm": "This is needed.",
+        "_sieves-2-mm": "This can be read in two ways. Write it with the decimal sign ..",
+    }
+    assert (looked.status_code, 'value="7,10"' in looked.text) == (200, True)
+    assert booked.headers["location"] == "/grades/GL-7"
+    [kept] = api.get("/lots/GL-7/gradings")["items"]
+    assert kept["screen_series"] == "mm"
+    assert [(line["label"], line["retained_pct"]) for line in kept["screens"]] == [
+        ("screen 7.10 mm up", 40),
+        ("screen 6.30 mm, below 7.10 mm", kg("50.5")),
+        ("pan", kg("9.5")),
+    ]
+
+
+def test_the_grades_of_a_lot_say_that_it_is_on_hold(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    furnish(api)
+    [sack, _other] = sack_codes(receive(api, 60, 60, lot="GL-7"))
+    receive(api, 60, lot="GL-8")
+    api.post("/holds", {"units": [sack, "GL-8"], "reason": "smells musty"})
+    noor = visitor_as("warehouse")
+    said = "On hold: it must not be used until quality releases it."
+
+    assert [said in words(noor.get(f"/grades/{lot}")) for lot in ("GL-7", "GL-8")] == [False, True]
+
+
+def test_a_score_that_is_missing_is_asked_for_at_the_same_page_whatever_form_it_is_of(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    furnish(api)
+    receive(api, 60, lot="GL-7")
+    quill = visitor_as("quality")
+    other = "/grades/GL-7/cup?other=true"
+
+    bare = quill.fill(other, form="sca-arabica", form_version="classic", score="", notes="plum")
+    sheet = quill.fill("/grades/GL-7/cup", notes="plum")
+    back = quill.get("/grades/GL-7/cup?_other=true&form=sca-arabica&form_version=classic")
+    ticked = quill.get(
+        "/grades/GL-7/cup?form=sca-arabica&form_version=classic&cups.0.sweetness=true"
+    )
+    scored = quill.fill(other, form="sca-arabica", form_version="classic", score="86")
+
+    assert (bare.status_code, sheet.status_code) == (422, 422)
+    for page in (bare, back):
+        assert 'name="score"' in page.text
+        assert 'name="sections.body"' not in page.text
+        assert 'value="sca-arabica"' in page.text
+    assert "a score is wanted" in words(bare)
+    assert 'name="sections.body"' in sheet.text
+    assert [name for name in filled_fields(ticked.text) if name.endswith("sweetness")] == [
+        "cups.0.sweetness"
+    ]
+    assert scored.status_code == 303

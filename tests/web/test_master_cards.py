@@ -1,5 +1,6 @@
 """Cards at the pages: entered, changed by their version, and what cannot be changed is said."""
 
+import re
 from collections.abc import Callable
 
 from tests.api import Api
@@ -35,7 +36,8 @@ def test_cards_are_entered_changed_and_emptied(
     now = filled_fields(ada.get(f"/cards/customers/{number}").text)
     nameless = ada.post(f"/cards/customers/{number}", now | {"name": ""})
     same = ada.fill("/cards/machines/DRUM-5", capacity_kg="5", carry_over_runs="1")
-    kinds = ada.fill("/cards/instruments/MM-1", name="Meter", kinds=["moisture"])
+    kinds = ada.fill("/cards/instruments/MM-1", name="Meter", kinds=["moisture", "colour"])
+    unticked = ada.fill("/cards/instruments/MM-1", name="Meter")
 
     assert place.status_code == 303
     assert str(api.get("/locations/C-03")["capacity_kg"]) == "1200.5"
@@ -56,7 +58,9 @@ def test_cards_are_entered_changed_and_emptied(
     assert "This is needed." in words(nameless)
     assert (same.status_code, kinds.status_code) == (303, 303)
     assert api.get("/machines/DRUM-5")["version"] == 1
-    assert api.get("/instruments/MM-1")["kinds"] == ["moisture"]
+    assert re.search(r"<fieldset[^>]* wrong.*Tick at least one", unticked.text, re.DOTALL)
+    assert (unticked.status_code, " checked" in unticked.text) == (422, False)
+    assert api.get("/instruments/MM-1")["kinds"] == ["colour", "moisture"]
     book_is_sound()
 
 

@@ -143,8 +143,7 @@ def _refuse_taken(
         taken = f"the mark {_said(papers[i])} is that of {', '.join(codes[:20])}"
         raise Refused(
             "mark-taken",
-            f"{taken[0].upper()}{taken[1:]}. A further parcel of the same shipment names it as "
-            "`same_shipment_as`.",
+            f"{taken[0].upper()}{taken[1:]}.",
             lots=codes[:50],
             ico_mark=mark.canonical,
             coffee_year=coffee_year_label(papers[i].coffee_year),

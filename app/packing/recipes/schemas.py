@@ -26,7 +26,7 @@ def _whole(components: list[ComponentIn]) -> list[ComponentIn]:
     names = [fold_name(each.name) for each in components]
     refuse_twins(names)
     if REWORK in names:
-        raise ValueError(f"{REWORK} is no component: say with rework_at_most_pct how much may be")
+        raise ValueError(f"{REWORK} is no component: how much may be is said beside them")
     if not all(each.share_milli for each in components):
         raise ValueError("a component of 0 % is none")
     whole = sum(each.share_milli for each in components)

@@ -47,7 +47,7 @@ def change_standing_order(
 
 def _refuse_backward(starts_on: date, ends_on: date | None) -> None:
     if ends_on is not None and ends_on < starts_on:
-        raise FieldRefused("#/ends_on", f"{ends_on} is earlier than starts_on, {starts_on}")
+        raise FieldRefused("#/ends_on", f"{ends_on} is earlier than it starts, {starts_on}")
 
 
 def _as_kept(facts: Mapping[str, Any]) -> dict[str, Any]:

@@ -22,11 +22,15 @@ export async function ask(text, wanted) {
   return unheard(text.trim().toUpperCase(), wanted.split(" "));
 }
 
+// What may have a code of one character; the code of a unit has two at least.
+const SHORT = ["location", "machine", "product", "instrument", "material"];
+
 // Without a connection a mark or the barcode of a bag names nothing, and would be refused when it is
 // sent. What has the form of a code is taken, but for a code of the book that is of another kind.
 function unheard(code, wanted) {
   const words = document.getElementById("queue").dataset;
-  if (!/^[A-Z0-9][A-Z0-9._-]{0,31}$/.test(code)) return { accepted: false, says: words.noCode };
+  const least = wanted.some((kind) => SHORT.includes(kind)) ? 1 : 2;
+  if (code.length < least || !/^[A-Z0-9][A-Z0-9._-]{0,31}$/.test(code)) return { accepted: false, says: words.noCode };
   const [kind, name] = JSON.parse(words.lettered)[/^([A-Z])-\d{6,}-[A-Z0-9]$/.exec(code)?.[1]] ?? [];
   if (kind && !wanted.includes(kind)) {
     return { accepted: false, says: words.unwanted.replace("%k", name).replace("%c", code) };
