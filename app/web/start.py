@@ -19,7 +19,7 @@ from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.desk import Desk, Visiting
-from app.web.expected import expected
+from app.web.expected import Expected, expected
 from app.web.first_few import LINES, first_few
 from app.web.instruments import due
 from app.web.routing import page_router
@@ -65,17 +65,17 @@ def _of(rows: Sequence[Any]) -> int:
 
 
 def _arrivals(asked: Asked) -> Due | None:
-    """Name contracts whose coffee is expected within a week or should have come."""
+    """Name contracts of which coffee is expected within a week or should have come."""
     today = today_here()
     soon = [
         each
         for each in expected(asked.session, asked.settings)
-        if not each.received_g and each.expected_on and each.expected_on <= today + _AHEAD
+        if each.expected_on and each.expected_on <= today + _AHEAD
     ]
     lines = [
         Line(
             each.reference,
-            f"{mass(each.quantity_g)}, {day(each.expected_on)}",
+            f"{_to_come(each)}, {day(each.expected_on)}",
             f"/receive?{urlencode({'contract': each.reference})}",
             Permission.RECEIVE,
         )
@@ -85,6 +85,13 @@ def _arrivals(asked: Asked) -> Due | None:
     said = ngettext("delivery expected", "deliveries expected", len(soon))
     late = any(each.expected_on and each.expected_on < today for each in soon)
     return Due(len(soon), said, lines, urgent=late)
+
+
+def _to_come(each: Expected) -> str:
+    if not each.received_g:
+        return mass(each.quantity_g)
+    figures = {"open": mass(each.open_g), "agreed": mass(each.quantity_g)}
+    return _("%(open)s of %(agreed)s still to come") % figures
 
 
 def _homeless(asked: Asked) -> Due | None:
