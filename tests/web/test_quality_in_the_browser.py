@@ -107,8 +107,9 @@ def test_what_was_seen_on_the_floor_is_stopped_with_a_scanner_and_a_keyboard(
     assert browser.complaints() == []
 
 
+@pytest.mark.usefixtures("codes")
 def test_the_customers_of_a_trace_fit_the_screen_and_their_table_tells_where_there_is_more(
-    browser: Browser, codes: dict[str, str], add_person: Callable[..., str]
+    browser: Browser, add_person: Callable[..., str]
 ) -> None:
     browser.sign_in(add_person("Quill", "quality"), PASSWORD)
     table = "document.querySelector('.wide[aria-label]')"
