@@ -1,5 +1,6 @@
 """How green coffee arrives in the scenario: ordered, received on hold, inspected, released."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -11,7 +12,10 @@ from sqlalchemy import select
 from sqlmodel import col
 
 from app.green import actions as green
+from app.green.arrivals import facts
 from app.green.arrivals.holds import ARRIVAL
+from app.green.arrivals.rules import SIGNS
+from app.green.arrivals.schemas import CountIn, InspectionIn, WeightIn
 from app.green.certificates.actions import put_on_record
 from app.green.certificates.schemas import LotCertificateIn
 from app.green.schemas import DeliveryIn, LotReceived
@@ -93,6 +97,7 @@ class Arrivals:
         pen = self._diary.hand(STAFF[Role.WAREHOUSE], arrived)
         delivery = green.receive(pen, asked)
         received = delivery.lots
+        _check_off(pen, asked, received)
         arrived_lots = [
             _standing(coffee, there, int(Decimal(str(lot["moisture_pct"])) * 100))
             for (coffee, _), lot, there in zip(wanted, lots, received, strict=True)
@@ -195,6 +200,10 @@ class Arrivals:
                 sack, -SAMPLE_G, "sample", "inspection on arrival", (hour, minute + 3)
             )
             self._store.piles[lot.coffee].waiting_g -= SAMPLE_G
+        pen = self._diary.hand(STAFF[Role.QUALITY], self._diary.at(hour, minute + 4))
+        note = "but for what came wet and stands apart" if lot.wet else None
+        nothing = InspectionIn.model_validate({**dict.fromkeys(SIGNS, False), "note": note})
+        facts.inspect(pen, lot.code, nothing)
 
     def _decide(self, waiting: Waiting, at: datetime) -> None:
         """Hold what must not go on by itself, then release the rest together."""
@@ -223,6 +232,17 @@ class Arrivals:
             pen = self._diary.hand(STAFF[Role.QUALITY], self._diary.at(14, 45))
             ledger.release(pen, hold, ReleaseIn(reason="destroyed, nothing left to hold"))
             self.wet_lot = lot.code
+
+
+def _check_off(pen: Pen, papers: DeliveryIn, received: Sequence[LotReceived]) -> None:
+    """Count and weigh what came: every sack that was invoiced is there."""
+    for lot, there in zip(papers.lots, received, strict=True):
+        found: Counter[str] = Counter()
+        for group in lot.sacks:
+            found[group.condition] += group.count or 1
+        counted = CountIn.model_validate({"invoiced": len(there.sacks), **found})
+        facts.count(pen, there.code, counted)
+        facts.weigh_lot(pen, there.code, WeightIn())
 
 
 def _hold_on(pen: Pen, code: str, reason: str) -> int:

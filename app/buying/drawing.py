@@ -158,6 +158,8 @@ def _arrivals(axes: Axes, found: ProjectionOut, speech: Speech) -> None:
         axes.annotate(
             readable(f"{each.contract}: {speech.mass(each.open_g)}"), xy=(x, height), xytext=(0, 9),
             textcoords="offset points", ha="center", color=INK,
+            # Lines that cross it stay readable, and so does it.
+            bbox={"facecolor": "#ffffff", "edgecolor": "none", "alpha": 0.85, "pad": 1}, zorder=5,
         )  # fmt: skip
         first = False
 

@@ -81,6 +81,7 @@ def told_of_run(pack: Pack, materials: Sequence[MaterialUseOut]) -> dict[str, An
     """Show what a pack's run was like."""
     form = DateForm(pack.date_form or DateForm.DAY) if pack.best_before else None
     return {
+        "date_form": form,
         "date_mark": date_mark(pack.best_before, form),
         "mark_covers_until": (
             covers_until(pack.best_before, form) if pack.best_before and form else None

@@ -15,6 +15,7 @@ from app.shared.codes import Code, NewCode, PlaceCode
 from app.shared.mass import KgIn, KgOut
 from app.shared.numbers import NumberOut
 from app.shared.times import Day, MomentIn, MomentOut
+from app.standards.best_before import DateForm
 from app.standards.gs1.keys import gtin_14
 from app.standards.gs1.rules import RuleBroken
 
@@ -179,6 +180,8 @@ class PackOut(PackLine):
     """What went in and is in no bag."""
     claims: list[str]
     """Those that the records let it carry: every lot behind it does."""
+    date_form: DateForm | None
+    """How much of `best_before` is written on the bag, so that it can be worded in any language."""
     date_mark: str | None
     """The words for the bag; a date of quality, and of nothing else."""
     mark_covers_until: date | None

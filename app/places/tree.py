@@ -36,6 +36,17 @@ def below(root: int | ColumnElement[int]) -> CTE:
     return tree.union(select(col(part.id)).join(tree, col(part.parent_id) == tree.c.id))
 
 
+def outside() -> CTE:
+    """Name the places outside the house and everything that is part of them; column `id`."""
+    part = aliased(Location)
+    tree = (
+        select(col(Location.id).label("id"))
+        .where(col(Location.kind) == PlaceKind.EXTERNAL)
+        .cte("outside", recursive=True)
+    )
+    return tree.union(select(col(part.id)).join(tree, col(part.parent_id) == tree.c.id))
+
+
 @cache
 def _paths_statement() -> AnySelect:
     whole = aliased(Location)

@@ -97,14 +97,6 @@ def written(best_before: date, form: DateForm, say: Callable[[str], str] = str) 
     }  # fmt: skip
 
 
-def reworded(said: str, say: Callable[[str], str]) -> str:
-    """Say the words of a date that was written in English in another language."""
-    figures = [part for part in said.split() if part.isdigit()]
-    # The forms stand in the order of what they name, so that the last ones have the fewest figures.
-    words = say(WORDS[_ORDER[-len(figures)]])
-    return words % dict(zip(("day", "month", "year")[-len(figures) :], figures, strict=True))
-
-
 def covers_until(best_before: date, form: DateForm) -> date:
     """Name the last day that the words cover: "end" is the last day of the month or year."""
     if form is DateForm.DAY:

@@ -2,23 +2,26 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import Response
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, func, or_, select
 from sqlmodel import Session, col
 
 from app.green.picking import actions as picking
-from app.green.picking.queries import choices, lines
+from app.green.picking.queries import choices, lines, suggested
 from app.green.picking.rules import suggest
 from app.green.picking.schemas import PickLine, PickListIn
+from app.green.reservations.tables import ReservationLot
 from app.places import actions
 from app.places.schemas import MoveIn
 from app.places.tables import Location, PlaceKind
-from app.roasting.batches.queries import Wanted, batch_page
+from app.roasting.batches.queries import Wanted, batch_page, still_planned
 from app.settings import Settings
 from app.shared.days import today_here
+from app.shared.db import AnySelect
 from app.shared.mass import grams_from_kg, kg_from_grams
 from app.shared.paging import Page
 from app.shared.staff import Permission
@@ -101,6 +104,25 @@ def plan(session: Session, settings: Settings) -> Plan:
             lot, grams, [batch for batch, _part in parts], lines(draws, settings), grams - there_g
         ))  # fmt: skip
     return Plan(fetches, list(sides))
+
+
+def to_bring(last: ColumnElement[date]) -> AnySelect:
+    """Select the sacks that `plan` names for a day, but for those that are beside a roaster."""
+    planned = still_planned(last).subquery()
+    part = ReservationLot
+    wanted = (
+        select(col(part.lot_id), func.sum(col(part.grams)).label("grams"))
+        .join(planned, planned.c.reservation_id == col(part.reservation_id))
+        .group_by(col(part.lot_id))
+        .subquery()
+    )
+    sacks = suggested(wanted).subquery()
+    return (
+        select(sacks.c.id, sacks.c.code, sacks.c.grams, col(Location.code).label("stands_at"))
+        .select_from(sacks)
+        .outerjoin(Location, col(Location.id) == sacks.c.location_id)
+        .where(or_(sacks.c.location_id.is_(None), col(Location.kind) != PlaceKind.ROASTER_SIDE))
+    )
 
 
 def _page(desk: Desk, form: Form[MoveIn], refused: Form[PickListIn] | None = None) -> Response:

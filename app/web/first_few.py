@@ -29,6 +29,7 @@ from sqlalchemy.types import TypeEngine
 from sqlmodel import Session, col
 
 from app.copies.queries import last_safe
+from app.green.arrivals.checklist import unfinished
 from app.green.counting.queries import undecided
 from app.ledger.tables import Hold, HoldRelease
 from app.recall.drills.queries import last_completed
@@ -38,6 +39,7 @@ from app.sending.orders.queries import open_orders
 from app.shared.days import today_here
 from app.shared.db import AnySelect
 from app.shared.times import UtcDateTime
+from app.web.bringing import to_bring
 from app.web.putting_away import lots_waiting
 
 LINES: Final = 5
@@ -78,6 +80,11 @@ _WAITS: Final[Mapping[str, _Waits]] = {
     "homeless": _Waits(
         lots_waiting, "id", {"code": "code", "words": "name", "grams": "grams"}, "sacks",
         newest_first=True,
+    ),
+    "unfinished": _Waits(unfinished, "id", {"code": "code", "words": "name", "more": "step"}),
+    "to bring": _Waits(
+        lambda: to_bring(_day("today")), "id",
+        {"code": "code", "words": "stands_at", "grams": "grams"},
     ),
     "orders": _Waits(
         lambda: open_orders(_day("tomorrow")), "due_on",

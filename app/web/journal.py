@@ -1,7 +1,7 @@
 """The journal: who did what and when, each entry with the proof that nobody changed it."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import Path, Response
@@ -15,6 +15,7 @@ from app.ledger.journal.schemas import ProofOut
 from app.ledger.queries import unit_by_code
 from app.ledger.schemas import Asked
 from app.ledger.tables import Entry, Unit
+from app.recall.entries import OfCase, cases_of
 from app.shared.answers import read_json
 from app.shared.codes import Code
 from app.shared.days import begin_of, end_of
@@ -61,17 +62,31 @@ class JournalAsked(Asked):
 def show_journal(desk: Visiting) -> Response:
     """List entries, the newest first."""
     form = desk.blank(JournalAsked).read()
-    lines: Sequence[Row[Any]] = []
+    found = _Found([], {})
     if form.asked is not None:
         try:
-            lines = desk.read(_lines, form.asked)
+            found = desk.read(_found, form.asked)
         except Refused as refused:
             form.refuse(refused)
+    lines = found.lines
     more = lines[AT_ONCE - 1].id if len(lines) > AT_ONCE else None
     return desk.show(
-        "journal.html", form, lines=lines[:AT_ONCE], more=more, further=_further(form),
+        "journal.html", form, lines=lines[:AT_ONCE], cases=found.cases, more=more,
+        further=_further(form),
         act=act, kinds=[(kind, act(kind)) for kind in KINDS],
     )  # fmt: skip
+
+
+class _Found(NamedTuple):
+    """Entries, and the cases that some of them are about."""
+
+    lines: Sequence[Row[Any]]
+    cases: Mapping[int, OfCase]
+
+
+def _found(session: Session, asked: JournalAsked) -> _Found:
+    lines = _lines(session, asked)
+    return _Found(lines, cases_of(session, [each.id for each in lines]))
 
 
 def _further(form: Any) -> dict[str, str]:  # noqa: ANN401 - a form
@@ -112,11 +127,12 @@ def fetch_journal(desk: Exporter) -> Response:
 
 
 class Line(NamedTuple):
-    """An entry with its proof, and units it bore."""
+    """An entry with its proof, and units it bore or the case it is about."""
 
     entry: Entry
     proof: ProofOut
     units: Sequence[Row[Any]]
+    case: OfCase | None
     reversed_by: int | None
 
 
@@ -141,4 +157,5 @@ def _line(session: Session, number: int) -> Line:
         .limit(_UNITS + 1)
     ).all()
     by = session.scalar(select(col(Entry.id)).where(col(Entry.reverses_id) == number).limit(1))
-    return Line(entry, proof(session, number, 1), units, by)
+    case = cases_of(session, [number]).get(number)
+    return Line(entry, proof(session, number, 1), units, case, by)

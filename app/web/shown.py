@@ -12,7 +12,7 @@ from app.shared.mass import GRAM, kg_from_grams
 from app.shared.speech import Speech
 from app.shared.texts import NARROW, country_in, kilograms_in, number_in
 from app.shared.times import now
-from app.standards.best_before import reworded
+from app.standards.best_before import DateForm, written
 from app.web.texts import gettext, manner, ngettext
 
 POUND_KG = Decimal("0.45359237")
@@ -116,9 +116,10 @@ def spoken(mass: Callable[[int], str] = mass) -> Speech:
     )  # fmt: skip
 
 
-def bag_date(mark: str) -> str:
-    """Say the date for a bag, which acts answer in English, as the page has it."""
-    return reworded(mark, gettext)
+def bag_date(best_before: date | str, form: str) -> str:
+    """Word the date for a bag, as an act answers it, in the language of the page."""
+    on = date.fromisoformat(best_before) if isinstance(best_before, str) else best_before
+    return written(on, DateForm(form), gettext)
 
 
 FILTERS = {

@@ -18,13 +18,14 @@ from app.shared.days import day_of, today_here
 from app.shared.paging import Page
 from app.shared.staff import Permission
 from app.shared.times import now
+from app.web.arriving import STEPS
 from app.web.desk import Desk, Visiting
-from app.web.expected import expected
+from app.web.expected import Expected, expected
 from app.web.first_few import LINES, first_few
 from app.web.instruments import due
 from app.web.routing import page_router
 from app.web.shown import day, mass
-from app.web.texts import _, ngettext
+from app.web.texts import _, gettext, ngettext
 
 router = page_router()
 
@@ -65,17 +66,17 @@ def _of(rows: Sequence[Any]) -> int:
 
 
 def _arrivals(asked: Asked) -> Due | None:
-    """Name contracts whose coffee is expected within a week or should have come."""
+    """Name contracts of which coffee is expected within a week or should have come."""
     today = today_here()
     soon = [
         each
         for each in expected(asked.session, asked.settings)
-        if not each.received_g and each.expected_on and each.expected_on <= today + _AHEAD
+        if each.expected_on and each.expected_on <= today + _AHEAD
     ]
     lines = [
         Line(
             each.reference,
-            f"{mass(each.quantity_g)}, {day(each.expected_on)}",
+            f"{_to_come(each)}, {day(each.expected_on)}",
             f"/receive?{urlencode({'contract': each.reference})}",
             Permission.RECEIVE,
         )
@@ -87,6 +88,13 @@ def _arrivals(asked: Asked) -> Due | None:
     return Due(len(soon), said, lines, urgent=late)
 
 
+def _to_come(each: Expected) -> str:
+    if not each.received_g:
+        return mass(each.quantity_g)
+    figures = {"open": mass(each.open_g), "agreed": mass(each.quantity_g)}
+    return _("%(open)s of %(agreed)s still to come") % figures
+
+
 def _homeless(asked: Asked) -> Due | None:
     """Name lots with sacks that stand at no place yet."""
     rows = asked.few["homeless"]
@@ -96,6 +104,33 @@ def _homeless(asked: Asked) -> Due | None:
     ]
     said = ngettext("sack to be put away", "sacks to be put away", _of(rows))
     return Due(_of(rows), said, lines, "/put-away")
+
+
+def _unfinished(asked: Asked) -> Due | None:
+    """Name arrived lots with work to be done before they are released, and what is next."""
+    rows = asked.few["unfinished"]
+    lines = [
+        Line(each.code, f"{each.words}: {gettext(STEPS[each.more])}", f"/arrivals/{each.code}")
+        for each in rows
+    ]
+    said = ngettext("arrival with work to be done", "arrivals with work to be done", _of(rows))
+    return Due(_of(rows), said, lines)
+
+
+def _to_bring(asked: Asked) -> Due | None:
+    """Name the sacks that today's batches take and that do not stand beside the roaster."""
+    rows = asked.few["to bring"]
+    lines = [
+        Line(
+            each.code,
+            f"{each.words or _('at no place')}, {mass(int(each.grams))}",
+            f"/bring?sacks={each.code}",
+            Permission.MOVE,
+        )
+        for each in rows
+    ]
+    said = ngettext("sack to be brought to the drum", "sacks to be brought to the drum", _of(rows))
+    return Due(_of(rows), said, lines, "/bring")
 
 
 def _counts(asked: Asked) -> Due | None:
@@ -210,7 +245,9 @@ def _backup(asked: Asked) -> Due | None:
 _WAITING: Final[Sequence[tuple[Permission, Callable[[Asked], Due | None]]]] = (
     (Permission.RECEIVE, _arrivals),
     (Permission.CONTRACTS, _arrivals),
+    (Permission.RECEIVE, _unfinished),
     (Permission.RECEIVE, _homeless),
+    (Permission.PICK, _to_bring),
     (Permission.CONTRACTS, _cover),
     (Permission.DISPATCH, _orders),
     (Permission.CUP, _to_taste),
@@ -237,7 +274,8 @@ def _due(session: Session, desk: Desk) -> list[Due]:
 
 
 _FEW: Final[Mapping[Callable[[Asked], Due | None], str]] = {
-    _homeless: "homeless", _orders: "orders", _to_taste: "set aside", _missed: "set aside",
+    _unfinished: "unfinished", _homeless: "homeless", _to_bring: "to bring",
+    _orders: "orders", _to_taste: "set aside", _missed: "set aside",
     _batches: "batches", _holds: "holds", _counts: "counts", _drill: "drill", _backup: "backup",
 }  # fmt: skip
 """What is told by its first few rows; these are read at once."""

@@ -40,6 +40,7 @@ from app.web.routing import page_router
 from app.web.shown import number, spoken, typed_number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, options
+from app.web.weight_warnings import pointed_out
 
 router = page_router()
 
@@ -192,6 +193,7 @@ def _page(desk: Desk, code: str, form: Form[CheckWeighingIn]) -> Response:
         advice=ADVICE,
         findings=FINDINGS,
         grams=grams,
+        pointed_out=pointed_out,
         plans=options(PLANS),
     )
 
@@ -213,7 +215,7 @@ def _told(checked: Mapping[str, Any]) -> str:
         "mean": number(checked["mean"]["mean_g"]),
     }
     held = _("The pack is on hold now.") if checked["hold"] else ""
-    return " ".join([told, _(advised), *checked["warnings"], held]).strip()
+    return " ".join([told, _(advised), *pointed_out(checked), held]).strip()
 
 
 @router.get("/weigh/{code}/chart.svg")

@@ -27,18 +27,24 @@ def pack(api: Api, **more: Any) -> Any:
 
 
 @pytest.mark.parametrize(
-    ("card", "best_before", "mark", "until", "lot_mark_needed"),
+    ("card", "best_before", "form", "mark", "until", "lot_mark_needed"),
     # Regulation (EU) No 1169/2011, Annex X; Directive 2011/91/EU, article 5.
     [
-        ({"shelf_life_months": 2}, "2026-05-31", "Best before 31 05 2026", "2026-05-31", False),
-        ({"shelf_life_months": 3}, "2026-06-30", "Best before 30 06 2026", "2026-06-30", False),
-        ({"shelf_life_months": 11}, "2027-02-28", "Best before end 02 2027", "2027-02-28", True),
-        ({"shelf_life_months": 12}, "2027-03-31", "Best before end 03 2027", "2027-03-31", True),
-        ({"shelf_life_months": 24}, "2028-03-31", "Best before end 2028", "2028-12-31", True),
-        ({"shelf_life_days": 365}, "2027-03-31", "Best before end 03 2027", "2027-03-31", True),
-        ({"shelf_life_months": 12, "date_form": "day"}, "2027-03-31", "Best before 31 03 2027",
-         "2027-03-31", False),
-        ({"date_form": "day"}, None, None, None, True),
+        ({"shelf_life_months": 2}, "2026-05-31", "day",
+         "Best before 31 05 2026", "2026-05-31", False),
+        ({"shelf_life_months": 3}, "2026-06-30", "day",
+         "Best before 30 06 2026", "2026-06-30", False),
+        ({"shelf_life_months": 11}, "2027-02-28", "month",
+         "Best before end 02 2027", "2027-02-28", True),
+        ({"shelf_life_months": 12}, "2027-03-31", "month",
+         "Best before end 03 2027", "2027-03-31", True),
+        ({"shelf_life_months": 24}, "2028-03-31", "year",
+         "Best before end 2028", "2028-12-31", True),
+        ({"shelf_life_days": 365}, "2027-03-31", "month",
+         "Best before end 03 2027", "2027-03-31", True),
+        ({"shelf_life_months": 12, "date_form": "day"}, "2027-03-31", "day",
+         "Best before 31 03 2027", "2027-03-31", False),
+        ({"date_form": "day"}, None, None, None, None, True),
     ],
 )  # fmt: skip
 def test_a_pack_is_dated_in_the_form_its_product_asks_for(
@@ -46,6 +52,7 @@ def test_a_pack_is_dated_in_the_form_its_product_asks_for(
     card: dict[str, Any],
     *,
     best_before: str,
+    form: str | None,
     mark: str,
     until: str,
     lot_mark_needed: bool,
@@ -54,7 +61,8 @@ def test_a_pack_is_dated_in_the_form_its_product_asks_for(
 
     made = pack(api, code="P-1")
 
-    assert (made["best_before"], made["date_mark"]) == (best_before, mark)
+    assert (made["best_before"], made["date_form"]) == (best_before, form)
+    assert made["date_mark"] == mark
     assert (made["mark_covers_until"], made["lot_mark_needed"]) == (until, lot_mark_needed)
     assert made["lot_mark"] == "L P-1"
     assert api.get("/packs/P-1") == made

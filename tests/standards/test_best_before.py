@@ -12,7 +12,6 @@ from app.standards.best_before import (
     covers_until,
     least_form,
     least_form_between,
-    reworded,
     serves_as_lot_mark,
     stronger,
     written,
@@ -110,7 +109,6 @@ def test_a_date_is_worded_in_german_as_the_law_has_it(form: DateForm, words: str
     say = speech_in("de").gettext
 
     assert written(IN_NOVEMBER, form, say) == words
-    assert reworded(written(IN_NOVEMBER, form), say) == words
 
 
 def test_the_end_of_february_is_the_one_of_that_year() -> None:

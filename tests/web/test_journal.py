@@ -1,6 +1,7 @@
 """The journal, mass balances and corrections of adjustments at the pages."""
 
 import ast
+import re
 from collections.abc import Callable
 from decimal import Decimal
 
@@ -10,7 +11,7 @@ from app.shared.times import now
 from app.web.acts import ACTS
 from tests.api import Api
 from tests.house.source import called, modules
-from tests.makers import furnish, receive, roast, sack_codes
+from tests.makers import dispatch, furnish, pack, receive, roast, sack_codes
 from tests.web.conftest import Visitor, words
 
 
@@ -106,6 +107,53 @@ def test_a_mass_balance_names_each_figure_and_closes(
     assert "<svg" in page.text
     assert "lost in roasting 5 kg" in house
     assert unknown.status_code == 404
+
+
+def test_an_entry_of_a_recall_or_a_drill_leads_to_its_case(
+    api: Api, visitor_as: Callable[..., Visitor], statements: Callable[[], int]
+) -> None:
+    furnish(api)
+    sacks = sack_codes(receive(api, 60, lot="GL-7"))
+    packed = pack(api, {roast(api, {sacks[0]: 60}, 50)["code"]: 40}, 160)["code"]
+    dispatch(api, {packed: 100})
+    quill, buyer = visitor_as("quality"), visitor_as("buyer")
+    opened = quill.fill(
+        "/recalls/new", kind="withdrawal", start__units=packed, trigger__kind="complaint",
+        trigger__text="a customer found a stone", hazard="stones",
+    )  # fmt: skip
+    case = opened.headers["location"]
+    quill.fill(f"{case}/do/stop", reason="stones")
+    quill.fill(f"{case}/do/notice?customer=Café Nord", customer="Café Nord", how="phone")
+    quill.fill(f"{case}/do/acknowledge", customer="Café Nord")
+    quill.fill(f"{case}/do/report", customer="Café Nord", held_bags="60", destroyed_bags="30")
+    quill.fill(f"{case}/do/close", reason="over")
+    drawn = quill.fill("/drills/draw", seed="7").headers["location"]
+    drill = quill.fill(drawn, scenario="a supplier rings").headers["location"]
+    quill.fill(f"{drill}/complete")
+    buyer.fill(f"{drill}/sign-off", note="seen")
+
+    statements()
+    page, counted = quill.get("/journal").text, statements()
+    rows = re.findall(r'<tr><td><a class="code" href="/journal/(\d+)">.*?</tr>', page, re.DOTALL)
+    kinds = {str(each["id"]): each["kind"] for each in api.get("/entries?limit=500")["items"]}
+    led = {
+        number: re.findall(
+            r'href="(/(?:recalls|drills)/[^"]+)"', quill.get(f"/journal/{number}").text
+        )
+        for number in rows
+    }
+
+    assert {kinds[number] for number, found in led.items() if found == [case]} == {
+        "recall opened", "recall stopped", "recall notice", "recall acknowledged",
+        "recall report", "recall closed",
+    }  # fmt: skip
+    assert {kinds[number] for number, found in led.items() if found == [drill]} == {
+        "drill picked", "recall opened", "drill completed", "drill signed off",
+    }  # fmt: skip
+    assert page.count(f'href="{case}"') == 6
+    assert page.count(f'href="{drill}"') == 4
+    assert quill.get(drill).status_code == 200
+    assert counted <= 5
 
 
 def test_an_adjustment_is_taken_back_after_a_look_at_it(

@@ -106,6 +106,30 @@ def test_a_run_that_mixes_is_warned_of_and_one_of_too_little_is_refused(
     assert visitor_as("buyer").get("/pack").status_code == 403
 
 
+def test_what_a_check_of_weights_points_out_is_said_in_the_language_of_the_page(
+    api: Api, house: str, visitor_as: Callable[..., Visitor]
+) -> None:
+    code = pack(api, {house: 5}, 20, "SINGLE-250")["code"]
+    pia = visitor_as("warehouse")
+    api.post(f"/packs/{code}/check-weighings", {"weights_g": [251] * 18 + [231, 230]})
+
+    (check,) = api.get(f"/check-weighings?pack={code}")["items"]
+    in_english = words(pia.get(f"/weigh/{code}"))
+    in_german = words(pia.get(f"/weigh/{code}", accept_language="de"))
+
+    assert len(check["warnings"]) == 3
+    # The API has its figures to the tenth at least, the page as short as they are.
+    assert [
+        each for each in check["warnings"] if each.replace(".0 g", " g") not in in_english
+    ] == []
+    for said in (
+        "2 von 20 Beuteln liegen unter T2 (232 g): Kein solcher darf das Haus verlassen.",
+        "Das laufende Mittel von 248,95 g liegt unter den 250 g des Etiketts.",
+        "2 von 20 Beuteln liegen unter T1 (241 g).",
+    ):
+        assert said in in_german
+
+
 def test_bag_after_bag_is_weighed_with_limits_and_advice_until_the_check_is_booked(
     api: Api,
     house: str,

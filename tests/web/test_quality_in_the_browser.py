@@ -107,6 +107,26 @@ def test_what_was_seen_on_the_floor_is_stopped_with_a_scanner_and_a_keyboard(
     assert browser.complaints() == []
 
 
+@pytest.mark.usefixtures("codes")
+def test_the_customers_of_a_trace_fit_the_screen_and_their_table_tells_where_there_is_more(
+    browser: Browser, add_person: Callable[..., str]
+) -> None:
+    browser.sign_in(add_person("Quill", "quality"), PASSWORD)
+    table = "document.querySelector('.wide[aria-label]')"
+
+    def beyond(width: str) -> int:
+        browser.look(width)
+        browser.open("/trace?units=GL-7&direction=forward")
+        return int(browser.run(f"return {table}.scrollWidth - {table}.clientWidth"))
+
+    assert beyond("desk") <= 0
+    assert beyond("phone") > 0
+    assert "gradient" in browser.run(f"return getComputedStyle({table}).backgroundImage")
+    browser.run(f"{table}.scrollLeft = 9999")
+    assert browser.run(f"return {table}.scrollLeft > 0")
+    assert not browser.spills()
+
+
 def test_the_picture_of_a_trace_is_zoomed_by_keys_and_leads_to_its_units(
     browser: Browser, codes: dict[str, str], add_person: Callable[..., str], tmp_path: Path
 ) -> None:

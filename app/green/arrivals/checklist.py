@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping
 from functools import cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, case, exists, func, or_, select
+from sqlalchemy import ColumnElement, case, exists, func, literal, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -21,7 +21,8 @@ from app.green.arrivals.tables import (
 from app.green.readings.series import standing
 from app.green.readings.tables import Reading, ReadingKind
 from app.green.tables import Condition, Delivery, GreenLot, Sack
-from app.ledger.tables import Adjustment, Entry, Reason
+from app.ledger.tables import Adjustment, Entry, Reason, Unit
+from app.places.tree import STANDING
 from app.shared.db import AnySelect, among
 from app.standards.buying import Count, reconcile
 
@@ -57,6 +58,43 @@ def _reconciles(counted: ArrivalCount, booked: int) -> bool:
         counted.missing, counted.over,
     )  # fmt: skip
     return reconcile(count, booked).reconciles
+
+
+@cache
+def unfinished() -> AnySelect:
+    """Select the arrived lots with coffee left and a step of the work open, and the first such."""
+    work = _steps().subquery()
+    counted = _counted(work.c.unit_id, work.c.booked)
+    done: dict[Step, ColumnElement[bool]] = {
+        step: counted if step is Step.COUNT else work.c[step] for step in Step
+    }
+    here = select(col(Sack.lot_id)).join(Unit, col(Unit.id) == col(Sack.unit_id)).where(STANDING)
+    lot = aliased(Unit)
+    return (
+        select(
+            col(lot.id),
+            col(lot.code),
+            col(GreenLot.name),
+            case(*((~done[step], literal(step.value)) for step in Step)).label("step"),
+        )
+        .join(GreenLot, col(GreenLot.unit_id) == col(lot.id))
+        .join(work, work.c.unit_id == col(lot.id))
+        .where(col(lot.id).in_(here), or_(*(~each for each in done.values())))
+    )
+
+
+def _counted(lot_id: ColumnElement[int], booked: ColumnElement[int]) -> ColumnElement[bool]:
+    """Tell whether the newest count of a lot reconciles, as `reconcile` does."""
+    other = aliased(ArrivalCount)
+    last = select(func.max(col(other.id))).where(col(other.lot_id) == lot_id).scalar_subquery()
+    there = [ArrivalCount.sound, ArrivalCount.slack, ArrivalCount.torn, ArrivalCount.wet]
+    found = sum((col(each) for each in there), start=col(ArrivalCount.mouldy))
+    accounted = found + col(ArrivalCount.missing) - col(ArrivalCount.over)
+    return exists(
+        select(col(ArrivalCount.id))
+        .where(col(ArrivalCount.id) == last, found == booked)
+        .where(accounted == col(ArrivalCount.invoiced))
+    )
 
 
 @cache

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from functools import cache
 
-from sqlalchemy import ColumnElement, select
+from sqlalchemy import ColumnElement, Subquery, case, func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -15,7 +15,7 @@ from app.ledger.queries import on_hold, units_by_code
 from app.ledger.tables import Entry, Flow, Unit, UnitKind
 from app.places.cautions import heavy_over_g
 from app.places.tables import Location, PlaceKind
-from app.places.tree import paths
+from app.places.tree import STANDING, outside, paths
 from app.settings import Settings
 from app.shared.db import AnySelect, among
 from app.shared.mass import kg_from_grams, kg_text
@@ -99,6 +99,40 @@ def _drawn() -> ColumnElement[bool]:
         .correlate(Unit)
         .exists()
     )
+
+
+def suggested(wanted: Subquery) -> AnySelect:
+    """Select the sacks that `suggest` takes so many `grams` of each `lot_id` from, and how much.
+
+    Sacks of one lot are of one crop and came together, so that here drawn and number decide.
+    """
+    before = func.sum(col(Unit.left_g)).over(
+        partition_by=col(Sack.lot_id),
+        order_by=(case((_drawn(), 0), else_=1), col(Sack.number), col(Unit.id)),
+        rows=(None, -1),
+    )
+    sacks = (
+        select(
+            col(Unit.id),
+            col(Unit.code),
+            col(Unit.location_id),
+            col(Unit.left_g),
+            (wanted.c.grams - func.coalesce(before, 0)).label("missing_g"),
+        )
+        .join(Sack, col(Sack.unit_id) == col(Unit.id))
+        .join(wanted, wanted.c.lot_id == col(Sack.lot_id))
+        .where(STANDING, col(Unit.voided_entry_id).is_(None), ~on_hold(col(Unit.id)))
+        .where(or_(col(Unit.location_id).is_(None), ~col(Unit.location_id).in_(_outside())))
+        .subquery()
+    )
+    missing, left = sacks.c.missing_g, sacks.c.left_g
+    drawn_g = case((missing < left, missing), else_=left).label("grams")
+    return select(sacks.c.id, sacks.c.code, sacks.c.location_id, drawn_g).where(missing > 0)
+
+
+def _outside() -> AnySelect:
+    places = outside()
+    return select(places.c.id)
 
 
 def enough(lots: Sequence[str], sacks: Sequence[Choice], grams: int) -> list[Draw]:
