@@ -6,6 +6,7 @@ The weights of a check stay in its form until all of it is booked: a check is on
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
+from functools import partial
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import Query, Response
@@ -20,9 +21,10 @@ from app.packing.charts.wording import describe_pack
 from app.packing.tables import Pack, Product
 from app.packing.weighing.actions import EVERY_BELOW, weigh
 from app.packing.weighing.advice import Advice, advise
+from app.packing.weighing.figures import grams
+from app.packing.weighing.pointing_out import pointed_out
 from app.packing.weighing.queries import check_page
 from app.packing.weighing.schemas import HEAVIEST_BAG_G, CheckWeighingIn
-from app.packing.weighing.showing import grams
 from app.settings import Settings
 from app.shared.answers import Svg
 from app.shared.codes import Code, fold
@@ -40,7 +42,6 @@ from app.web.routing import page_router
 from app.web.shown import number, spoken, typed_number
 from app.web.tasks import Room, Task
 from app.web.texts import N_, _, options
-from app.web.weight_warnings import pointed_out
 
 router = page_router()
 
@@ -193,7 +194,7 @@ def _page(desk: Desk, code: str, form: Form[CheckWeighingIn]) -> Response:
         advice=ADVICE,
         findings=FINDINGS,
         grams=grams,
-        pointed_out=pointed_out,
+        pointed_out=partial(pointed_out, speech=spoken()),
         plans=options(PLANS),
     )
 
@@ -215,7 +216,7 @@ def _told(checked: Mapping[str, Any]) -> str:
         "mean": number(checked["mean"]["mean_g"]),
     }
     held = _("The pack is on hold now.") if checked["hold"] else ""
-    return " ".join([told, _(advised), *pointed_out(checked), held]).strip()
+    return " ".join([told, _(advised), *pointed_out(checked, spoken()), held]).strip()
 
 
 @router.get("/weigh/{code}/chart.svg")

@@ -19,8 +19,8 @@ from app.web.rendering import TEMPLATES
 
 _WEB = TEMPLATES.parent
 _SPEAKING = (
-    "shared", "packing/charts", "tracing", "recall", "buying", "cover", "green/arrivals", "labels",
-    "papers",
+    "shared", "packing/charts", "packing/weighing", "tracing", "recall", "buying", "cover",
+    "green/arrivals", "labels", "papers",
 )  # fmt: skip
 """Packages whose words and pictures the pages show."""
 _OF_RULES = (

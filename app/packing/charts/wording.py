@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from app.packing.charts.rules import PackChart, ProductChart
-from app.packing.weighing.showing import grams
+from app.packing.weighing.figures import grams
 from app.shared.speech import PLAIN, Speech
 
 _MOST_NAMED = 20

@@ -1,29 +1,24 @@
 """Showing a check of weight: its figures are the rules applied to the weights that were booked."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import datetime
-from decimal import Decimal
-from fractions import Fraction
 from typing import NamedTuple
 
 from app.packing.weighing.advice import advise
+from app.packing.weighing.figures import grams
+from app.packing.weighing.pointing_out import pointed_out
 from app.packing.weighing.schemas import CheckWeighingOut, ContentsOut, LimitsOut, MeanOut
 from app.packing.weighing.tables import CheckWeighing
 from app.shared.answers import read_json
 from app.shared.shares import plain
 from app.standards.average_quantity import (
-    MG,
     Check,
-    Finding,
     Verdict,
     judge,
     limits,
     plan,
     scale_error_g,
 )
-
-LARGEST_BATCH = 10_000
-"""Away from the end of the line; Directive 76/211/EEC, Annex II 1.2."""
 
 
 class Weighed(NamedTuple):
@@ -50,7 +45,7 @@ def show(row: CheckWeighing, weighed: Weighed) -> CheckWeighingOut:
     net_mg: list[int] = [int(each) for each in read_json(row.net_mg)]
     check = Check(row.plan)
     verdict = verdict_of(check, row.batch_bags, weighed.nominal_g, net_mg)
-    return CheckWeighingOut(
+    shown = CheckWeighingOut(
         id=row.id,
         pack=weighed.pack,
         plan=check,
@@ -60,10 +55,7 @@ def show(row: CheckWeighing, weighed: Weighed) -> CheckWeighingOut:
         limits=_limits(verdict, weighed.nominal_g),
         contents=_contents(verdict),
         mean=_mean(verdict),
-        warnings=[
-            *_warnings(verdict, weighed.nominal_g, row.batch_bags),
-            *_more_warnings(verdict, net_mg),
-        ],
+        warnings=[],
         weights=[grams(each) for each in net_mg],
         tare=grams(row.tare_mg) if row.tare_mg else None,
         instrument=row.instrument,
@@ -74,12 +66,8 @@ def show(row: CheckWeighing, weighed: Weighed) -> CheckWeighingOut:
         voided=weighed.void_reason is not None,
         void_reason=weighed.void_reason,
     )
-
-
-def grams(milligrams: Decimal | Fraction | int, places: int = 3) -> Decimal:
-    """Write milligrams as grams, rounded half to even."""
-    exact = Fraction(milligrams) / MG
-    return plain(Decimal(round(exact * 10**places)).scaleb(-places))
+    shown.warnings.extend(pointed_out(shown.model_dump(by_alias=True)))
+    return shown
 
 
 def _limits(verdict: Verdict, nominal_g: int) -> LimitsOut:
@@ -113,38 +101,3 @@ def _mean(verdict: Verdict) -> MeanOut:
         limit_g=grams(mean.limit_mg),
         finding=mean.finding,
     )
-
-
-def _warnings(verdict: Verdict, nominal_g: int, batch: int) -> Iterator[str]:
-    if verdict.below_t2:
-        yield (
-            f"{verdict.below_t2} of {verdict.weighed} bags are below T2 "
-            f"({grams(verdict.limits.t2_mg)} g): none of that kind may leave."
-        )
-    mean = verdict.mean
-    if mean.finding is Finding.ACCEPTED and mean.mean_mg < nominal_g * MG:
-        yield (
-            f"The mean of {grams(mean.mean_mg)} g is below the {nominal_g} g of the label though "
-            "the test allows it: a sample's test is no target to fill to."
-        )
-    if verdict.contents is Finding.SECOND_SAMPLE:
-        yield "The first sample does not decide: weigh as many more and enter all of them together."
-    if batch > LARGEST_BATCH:
-        yield (
-            f"Away from the end of the line a check batch has at most {LARGEST_BATCH} bags; "
-            f"this one has {batch}."
-        )
-
-
-def _more_warnings(verdict: Verdict, net_mg: Sequence[int]) -> Iterator[str]:
-    """Say why the advice is not to go on, where nothing above does."""
-    limits_mg = verdict.limits
-    mean = Fraction(sum(net_mg), len(net_mg))
-    if mean < limits_mg.nominal_mg and verdict.mean.finding is not Finding.ACCEPTED:
-        yield (
-            f"The running mean of {grams(mean)} g is below the {limits_mg.nominal_mg // MG} g of "
-            "the label."
-        )
-    short = sum(weight < limits_mg.t1_mg for weight in net_mg)
-    if short:
-        yield f"{short} of {len(net_mg)} bags are below T1 ({grams(limits_mg.t1_mg)} g)."
