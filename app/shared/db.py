@@ -17,11 +17,11 @@ from typing import Any, Final, TypeAlias, TypeVar
 
 from sqlalchemy import (
     ARRAY,
-    BigInteger,
     BindParameter,
     ColumnElement,
     Connection,
     Engine,
+    Integer,
     Select,
     SQLColumnExpression,
     Text,
@@ -164,9 +164,13 @@ def among(session: Session, column: IdColumn, ids: Collection[int]) -> ColumnEle
 
 
 _LISTED: Final[Mapping[str, TypeEngine[Any]]] = {
-    "sqlite": Text(), "postgresql": ARRAY(BigInteger),
+    "sqlite": Text(), "postgresql": ARRAY(Integer),
 }  # fmt: skip
-"""The type of the parameter that holds ids: JSON where there are no arrays."""
+"""The type of the parameter that holds ids: JSON where there are no arrays.
+
+Of the very type of ids: PostgreSQL looks through an array of another one for each row from its
+beginning.
+"""
 
 
 def _listed(dialect: str, ids: Collection[int]) -> object:
