@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from sqlalchemy import insert, select
-from sqlmodel import SQLModel, col
+from sqlmodel import col
 
 from app.green import queries
 from app.green.arrivals.checks import delivery_check
@@ -26,7 +26,7 @@ from app.green.schemas import (
     SackBrief,
     SupplierOut,
 )
-from app.green.tables import Condition, Delivery, GreenLot, Supplier
+from app.green.tables import Condition, Delivery, GreenLot, Sack, Supplier
 from app.green.weights import Weights
 from app.ledger.actions import place_hold
 from app.ledger.cards import Shelf, named
@@ -38,7 +38,7 @@ from app.places.successors import follow
 from app.places.tables import Location
 from app.shared.codes import issue
 from app.shared.days import day_of
-from app.shared.db import batched, next_number
+from app.shared.db import next_number
 from app.shared.problems import FieldRefused
 from app.standards.ico_marks import coffee_year_label
 
@@ -245,9 +245,7 @@ def write_lot(
         tare_sample_g=asked.tare_sample.sample_g if asked.tare_sample else None,
         **identity.columns(asked), **more,
     ))  # fmt: skip
-    sack_table = SQLModel.metadata.tables["sack"]  # an insert by class takes twice as long
-    for some in batched(_sack_rows(arrived), 5000):
-        pen.session.execute(insert(sack_table), some)
+    pen.write(Sack, _sack_rows(arrived))
     standing: dict[int, list[int]] = {}
     for sack in arrived.sacks:
         if sack.location_id is not None:

@@ -9,16 +9,16 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import Insert, Row, bindparam, func, insert, select, update
+from sqlalchemy import Row, bindparam, func, select, update
 from sqlmodel import Session, SQLModel, col
 
 from app.ledger.queries import on_hold
 from app.ledger.rules import FIRST_SHA256, Lines, canonical, seal
 from app.ledger.tables import LETTERS, Adjustment, Entry, Flow, Reason, Unit, UnitKind
 from app.settings import Settings
+from app.shared.bulk import write_rows
 from app.shared.codes import issue
 from app.shared.db import among, batched
 from app.shared.mass import kg_from_grams, kg_text
@@ -53,12 +53,6 @@ _ENDS = (
     .limit(1)
 )
 """Where the book ends: without an entry there is nothing else either."""
-
-
-@cache
-def _into(table: str) -> Insert:
-    # The bare table, not its class: an insert by class costs as much again in Python.
-    return insert(SQLModel.metadata.tables[table])
 
 
 class Birth(NamedTuple):
@@ -324,8 +318,7 @@ class Pen:
 
     def write(self, table: type[SQLModel], rows: Iterable[Mapping[str, object]]) -> None:
         """Write rows that refer to what is written already, without making entities of them."""
-        for some in batched(rows, 5000):
-            self._connection.execute(_into(str(table.__tablename__)), some)
+        write_rows(self._connection, str(table.__tablename__), rows)
 
 
 def _changes(posting: Posting) -> Counter[int]:

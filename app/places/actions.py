@@ -7,7 +7,7 @@ from datetime import datetime
 from functools import partial
 from typing import Any
 
-from sqlalchemy import func, insert, select, update
+from sqlalchemy import func, select, update
 from sqlmodel import Session, col
 
 from app.ledger.cards import Shelf, enter, named, revise
@@ -239,13 +239,11 @@ def _refuse_before(pen: Pen, units: Sequence[Unit], at: datetime) -> None:
 
 def _record(pen: Pen, entry_id: int, origins: Mapping[int, int | None], to_id: int) -> None:
     first = next_number(pen.session, col(Move.id))
-    rows = [
+    pen.write(Move, (
         {"id": number, "unit_id": unit_id, "from_id": from_id, "to_id": to_id,
          "entry_id": entry_id}
         for number, (unit_id, from_id) in enumerate(origins.items(), first)
-    ]  # fmt: skip
-    for moves in batched(rows, 5000):
-        pen.session.execute(insert(Move), moves)
+    ))  # fmt: skip
 
 
 def _codes(pen: Pen, ids: set[int]) -> dict[int, str]:
