@@ -14,7 +14,7 @@ from typing import Annotated, Concatenate, ParamSpec, TypeVar
 from fastapi import Depends, Header, Request, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer, SecurityScopes
 from pydantic import BaseModel
-from sqlalchemy import insert, select
+from sqlalchemy import bindparam, select
 from sqlmodel import Session, col
 
 from app.ledger.posting import Pen
@@ -31,6 +31,19 @@ from app.shared.versions import Versioned
 
 P = ParamSpec("P")
 R = TypeVar("R")
+
+
+# Built once: each write asks it.
+_ANSWERED = (
+    select(
+        col(Entry.fingerprint),
+        col(KeyedAnswer.status),
+        col(KeyedAnswer.body),
+        col(KeyedAnswer.etag),
+    )
+    .join(KeyedAnswer, col(KeyedAnswer.entry_id) == col(Entry.id))
+    .where(col(Entry.who) == bindparam("who"), col(Entry.idempotency_key) == bindparam("key"))
+)
 
 
 class Clerk:
@@ -86,10 +99,10 @@ class Clerk:
             pen = self._pen(session, key, fingerprint)
             made = action(pen, *args, **kwargs)
             body = to_json(made)
-            session.execute(insert(KeyedAnswer).values(
-                entry_id=pen.keyed_entry_id, status=status, body=body.decode(),
-                etag=made.etag if isinstance(made, Versioned) else None,
-            ))  # fmt: skip
+            pen.write(KeyedAnswer, [{
+                "entry_id": pen.keyed_entry_id, "status": status, "body": body.decode(),
+                "etag": made.etag if isinstance(made, Versioned) else None,
+            }])  # fmt: skip
         return _answer(body, status, made)
 
     def _pen(self, session: Session, key: str | None = None, fingerprint: str | None = None) -> Pen:
@@ -118,16 +131,8 @@ class Clerk:
                 self._state.in_flight.discard(mine)
 
     def _answered(self, session: Session, key: str, fingerprint: str) -> Answer | None:
-        row = session.execute(
-            select(
-                col(Entry.fingerprint),
-                col(KeyedAnswer.status),
-                col(KeyedAnswer.body),
-                col(KeyedAnswer.etag),
-            )
-            .join(KeyedAnswer, col(KeyedAnswer.entry_id) == col(Entry.id))
-            .where(col(Entry.who) == self.staff.name, col(Entry.idempotency_key) == key)
-        ).first()
+        asked = {"who": self.staff.name, "key": key}
+        row = session.connection().execute(_ANSWERED, asked).first()
         if row is None:
             return None
         if row.fingerprint != fingerprint:

@@ -118,11 +118,27 @@ def on_hold(unit_id: IdColumn) -> ColumnElement[bool]:
     `unit_id` is of the table of units or of any alias of it. Nearly every statement asks this, and
     putting it together took as long as running the statement.
     """
-    return exists(
+    # Apart: for a unit *or* its lot PostgreSQL looks through all holds there are, each time.
+    itself = _open().where(col(HoldUnit.unit_id) == unit_id)
+    lot, lot_flow = aliased(Unit), aliased(Flow)
+    its_lot = (
+        _open()
+        .join(lot_flow, col(lot_flow.source_id) == col(HoldUnit.unit_id))
+        .join(lot, col(lot.id) == col(lot_flow.source_id))
+        .where(col(lot_flow.target_id) == unit_id, col(lot.kind) == UnitKind.LOT)
+    )
+    return or_(
+        exists(itself.correlate_except(HoldUnit, HoldRelease)),
+        exists(its_lot.correlate_except(HoldUnit, HoldRelease, lot, lot_flow)),
+    )
+
+
+def _open() -> AnySelect:
+    """Select what is held by holds that were not released."""
+    return (
         select(col(HoldUnit.hold_id))
         .outerjoin(HoldRelease, col(HoldRelease.hold_id) == col(HoldUnit.hold_id))
-        .where(col(HoldRelease.hold_id).is_(None), held_with(unit_id))
-        .correlate_except(HoldUnit, HoldRelease)
+        .where(col(HoldRelease.hold_id).is_(None))
     )
 
 
