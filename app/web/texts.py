@@ -79,7 +79,8 @@ def foreign(said: str) -> bool:
 
 def gettext(message: str) -> str:
     """Say it in the language of this request."""
-    return catalogue(manner().language).gettext(message)
+    # Of nothing a catalogue says who made it.
+    return catalogue(manner().language).gettext(message) if message else ""
 
 
 def ngettext(one: str, many: str, number: int) -> str:

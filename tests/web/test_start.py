@@ -84,6 +84,22 @@ def test_an_arrival_waits_with_its_next_step_until_its_work_is_done_or_it_is_use
     assert "work to be done" not in found[-1]
 
 
+def test_each_arrival_waits_for_its_own_count(api: Api, visitor_as: Callable[..., Visitor]) -> None:
+    furnish(api)
+    for lot, came in (("GL-7", 2), ("GL-8", 3), ("GL-9", 1)):
+        receive(api, *[60] * came, lot=lot)
+        if lot != "GL-9":
+            api.post(f"/lots/{lot}/arrival-counts", {"invoiced": came, "sound": came})
+
+    waiting = _start(visitor_as("warehouse"))
+
+    for line in (
+        "GL-7 Sidama Washed: Weigh it", "GL-8 Sidama Washed: Weigh it",
+        "GL-9 Sidama Washed: Count the sacks",
+    ):  # fmt: skip
+        assert line in waiting
+
+
 def test_the_sacks_of_today_wait_until_they_stand_beside_the_roaster(
     api: Api, visitor_as: Callable[..., Visitor], statements: Callable[[], int]
 ) -> None:

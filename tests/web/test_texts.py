@@ -16,7 +16,7 @@ from app.web.forms import Unreadable, read_number
 from app.web.plain import words_of
 from app.web.rendering import TEMPLATES
 from app.web.shown import kg_of_pounds, mass, moment, number
-from app.web.texts import Manner, language_asked, speaking
+from app.web.texts import Manner, _, language_asked, speaking
 from tests.api import Api
 from tests.makers import furnish, receive
 from tests.web import catalogue
@@ -39,6 +39,12 @@ def test_no_refusal_speaks_to_people_of_members_and_headers_of_the_api() -> None
         for word in re.findall("`([^`]+)`", said)
         if not word.startswith("jutebook ")
     } == set()
+
+
+def test_of_nothing_nothing_is_said() -> None:
+    # GNU gettext, "The Format of PO Files": the empty message is the header of its catalogue.
+    with speaking(GERMAN):
+        assert _("") == ""
 
 
 def test_no_part_of_a_page_takes_the_name_of_another() -> None:

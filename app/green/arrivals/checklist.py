@@ -86,7 +86,12 @@ def unfinished() -> AnySelect:
 def _counted(lot_id: ColumnElement[int], booked: ColumnElement[int]) -> ColumnElement[bool]:
     """Tell whether the newest count of a lot reconciles, as `reconcile` does."""
     other = aliased(ArrivalCount)
-    last = select(func.max(col(other.id))).where(col(other.lot_id) == lot_id).scalar_subquery()
+    last = (
+        select(func.max(col(other.id)))
+        .where(col(other.lot_id) == lot_id)
+        .correlate_except(other)  # of each lot for itself, through the statement between
+        .scalar_subquery()
+    )
     there = [ArrivalCount.sound, ArrivalCount.slack, ArrivalCount.torn, ArrivalCount.wet]
     found = sum((col(each) for each in there), start=col(ArrivalCount.mouldy))
     accounted = found + col(ArrivalCount.missing) - col(ArrivalCount.over)
@@ -94,6 +99,7 @@ def _counted(lot_id: ColumnElement[int], booked: ColumnElement[int]) -> ColumnEl
         select(col(ArrivalCount.id))
         .where(col(ArrivalCount.id) == last, found == booked)
         .where(accounted == col(ArrivalCount.invoiced))
+        .correlate_except(ArrivalCount)
     )
 
 
