@@ -13,6 +13,7 @@ from app.ledger.tables import (
     Adjustment,
     Entry,
     Flow,
+    Hold,
     HoldRelease,
     HoldUnit,
     Reason,
@@ -118,27 +119,30 @@ def on_hold(unit_id: IdColumn) -> ColumnElement[bool]:
     `unit_id` is of the table of units or of any alias of it. Nearly every statement asks this, and
     putting it together took as long as running the statement.
     """
-    # Apart: for a unit *or* its lot PostgreSQL looks through all holds there are, each time.
-    itself = _open().where(col(HoldUnit.unit_id) == unit_id)
-    lot, lot_flow = aliased(Unit), aliased(Flow)
-    its_lot = (
-        _open()
-        .join(lot_flow, col(lot_flow.source_id) == col(HoldUnit.unit_id))
-        .join(lot, col(lot.id) == col(lot_flow.source_id))
-        .where(col(lot_flow.target_id) == unit_id, col(lot.kind) == UnitKind.LOT)
-    )
-    return or_(
-        exists(itself.correlate_except(HoldUnit, HoldRelease)),
-        exists(its_lot.correlate_except(HoldUnit, HoldRelease, lot, lot_flow)),
-    )
-
-
-def _open() -> AnySelect:
-    """Select what is held by holds that were not released."""
-    return (
+    holds = (
         select(col(HoldUnit.hold_id))
         .outerjoin(HoldRelease, col(HoldRelease.hold_id) == col(HoldUnit.hold_id))
         .where(col(HoldRelease.hold_id).is_(None))
+    )
+    return is_held(unit_id, holds)
+
+
+def is_held(unit_id: IdColumn, holds: AnySelect) -> ColumnElement[bool]:
+    """Tell in a statement whether one of these holds names a unit, or the lot it came from.
+
+    Asked one after the other: for a unit *or* its lot PostgreSQL looks through all the holds there
+    are, for each unit.
+    """
+    lot, lot_flow = aliased(Unit), aliased(Flow)
+    of_lot = (
+        holds.join(lot_flow, col(lot_flow.source_id) == col(HoldUnit.unit_id))
+        .join(lot, col(lot.id) == col(lot_flow.source_id))
+        .where(col(lot_flow.target_id) == unit_id, col(lot.kind) == UnitKind.LOT)
+    )
+    within = (HoldUnit, Hold, HoldRelease, lot, lot_flow)
+    return or_(
+        exists(holds.where(col(HoldUnit.unit_id) == unit_id).correlate_except(*within)),
+        exists(of_lot.correlate_except(*within)),
     )
 
 

@@ -7,12 +7,12 @@ learnt of it is the book's own, and that is what a question about what was known
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
-from sqlalchemy import BindParameter, ColumnElement, and_, exists, func, or_, select
+from sqlalchemy import BindParameter, ColumnElement, and_, func, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.ledger.corrections.queries import newest
-from app.ledger.queries import held_with, unknown, voided
+from app.ledger.queries import is_held, unknown, voided
 from app.ledger.tables import (
     Adjustment,
     Entry,
@@ -155,12 +155,11 @@ def left_then(upto: int | BindParameter[int]) -> Any:  # noqa: ANN401 - a scalar
 
 def on_hold_then(unit_id: IdColumn, upto: int | BindParameter[int]) -> ColumnElement[bool]:
     """Tell in a statement whether a unit, or the lot it came from, was on hold."""
-    return exists(
+    holds = (
         select(col(HoldUnit.hold_id))
         .join(Hold, col(Hold.id) == col(HoldUnit.hold_id))
         .outerjoin(HoldRelease, col(HoldRelease.hold_id) == col(HoldUnit.hold_id))
         .where(col(Hold.entry_id) <= upto)
         .where(or_(col(HoldRelease.hold_id).is_(None), col(HoldRelease.entry_id) > upto))
-        .where(held_with(unit_id))
-        .correlate(Unit)
     )
+    return is_held(unit_id, holds)
