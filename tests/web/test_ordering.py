@@ -174,7 +174,7 @@ def test_a_standing_order_is_entered_called_off_paused_and_changed(
     never = {name: said for name, said in now_form.items() if name != "weekdays"}
     refused = sam.post("/standing-orders/SO-1", never | {"_version": "3", "_key": "r"})
     assert refused.status_code == 422
-    assert "This is needed." in words(refused)
+    assert "Tick at least one." in words(refused)
     assert visitor_as("quality").get("/standing-orders/new").status_code == 403
 
 
