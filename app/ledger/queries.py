@@ -100,6 +100,10 @@ def _refuse_other_kind(unit: Unit, kinds: tuple[UnitKind, ...]) -> None:
 
 def held_with(unit_id: IdColumn) -> ColumnElement[bool]:
     """Tell in a statement over `hold_unit` whether it names a unit, or the lot it came from."""
+    return or_(col(HoldUnit.unit_id) == unit_id, _names_its_lot(unit_id))
+
+
+def _names_its_lot(unit_id: IdColumn) -> ColumnElement[bool]:
     lot = aliased(Unit)
     lot_flow = aliased(Flow)
     lots = (
@@ -109,7 +113,7 @@ def held_with(unit_id: IdColumn) -> ColumnElement[bool]:
         .correlate_except(lot, lot_flow)
         .scalar_subquery()
     )
-    return or_(col(HoldUnit.unit_id) == unit_id, col(HoldUnit.unit_id).in_(lots))
+    return col(HoldUnit.unit_id).in_(lots)
 
 
 @lru_cache(maxsize=64)
@@ -133,16 +137,10 @@ def is_held(unit_id: IdColumn, holds: AnySelect) -> ColumnElement[bool]:
     Asked one after the other: for a unit *or* its lot PostgreSQL looks through all the holds there
     are, for each unit.
     """
-    lot, lot_flow = aliased(Unit), aliased(Flow)
-    of_lot = (
-        holds.join(lot_flow, col(lot_flow.source_id) == col(HoldUnit.unit_id))
-        .join(lot, col(lot.id) == col(lot_flow.source_id))
-        .where(col(lot_flow.target_id) == unit_id, col(lot.kind) == UnitKind.LOT)
-    )
-    within = (HoldUnit, Hold, HoldRelease, lot, lot_flow)
+    holds = holds.correlate_except(HoldUnit, Hold, HoldRelease)
     return or_(
-        exists(holds.where(col(HoldUnit.unit_id) == unit_id).correlate_except(*within)),
-        exists(of_lot.correlate_except(*within)),
+        exists(holds.where(col(HoldUnit.unit_id) == unit_id)),
+        exists(holds.where(_names_its_lot(unit_id))),
     )
 
 

@@ -29,21 +29,20 @@ class Place(NamedTuple):
 
 def below(root: int | ColumnElement[int]) -> CTE:
     """Name a place and everything that is part of it, in a statement; column `id`."""
-    part = aliased(Location)
-    tree = select(literal(root).label("id") if isinstance(root, int) else root.label("id")).cte(
-        "below", recursive=True
-    )
-    return tree.union(select(col(part.id)).join(tree, col(part.parent_id) == tree.c.id))
+    first = literal(root) if isinstance(root, int) else root
+    return _with_parts(select(first.label("id")), "below")
 
 
 def outside() -> CTE:
     """Name the places outside the house and everything that is part of them; column `id`."""
-    part = aliased(Location)
-    tree = (
-        select(col(Location.id).label("id"))
-        .where(col(Location.kind) == PlaceKind.EXTERNAL)
-        .cte("outside", recursive=True)
+    roots: AnySelect = select(col(Location.id).label("id")).where(
+        col(Location.kind) == PlaceKind.EXTERNAL
     )
+    return _with_parts(roots, "outside")
+
+
+def _with_parts(roots: AnySelect, name: str) -> CTE:
+    part, tree = aliased(Location), roots.cte(name, recursive=True)
     return tree.union(select(col(part.id)).join(tree, col(part.parent_id) == tree.c.id))
 
 

@@ -21,17 +21,23 @@ def _errors(page: str) -> dict[str, str]:
     return dict(re.findall(r'<p class="error" id="f-([\w-]+)-error"[^>]*>([^<]*)</p>', page))
 
 
-def test_a_refusal_stands_at_the_row_that_was_typed_into_with_a_blank_one_before_it(
-    api: Api, visitor_as: Callable[..., Visitor]
-) -> None:
+def _order_of_which_20_went_out(api: Api, bags: dict[str, int]) -> str:
+    """Enter order O-1, due today, and send 20 bags of HOUSE-250 for it; returns the day."""
     furnish(api)
     made = roast(api, {sack_codes(receive(api, 60))[0]: 60}, 50)["code"]
     packed = pack(api, {made: 10}, 40)["code"]
     today = str(now().date())
-    wanted = [{"product": "HOUSE-2000", "bags": 2}, {"product": "HOUSE-250", "bags": 30}]
+    wanted = [{"product": product, "bags": number} for product, number in bags.items()]
     api.post("/orders", {"code": "O-1", "customer": "Café Nord", "due_on": today, "lines": wanted})
     sent = {"customer": "Café Nord", "order": "O-1", "lines": [{"pack": packed, "bags": 20}]}
     api.post("/dispatches", sent)
+    return today
+
+
+def test_a_refusal_stands_at_the_row_that_was_typed_into_with_a_blank_one_before_it(
+    api: Api, visitor_as: Callable[..., Visitor]
+) -> None:
+    today = _order_of_which_20_went_out(api, {"HOUSE-2000": 2, "HOUSE-250": 30})
     sam = visitor_as("warehouse")
     rows = {"lines.0.product": "HOUSE-2000", "lines.0.bags": "2", "lines.1.product": "",
             "lines.1.bags": "", "lines.2.product": "HOUSE-250"}  # fmt: skip
@@ -53,14 +59,7 @@ def test_a_refusal_stands_at_the_row_that_was_typed_into_with_a_blank_one_before
 def test_what_an_act_says_of_a_list_of_rows_is_marked_as_english_on_a_page_that_speaks_otherwise(
     api: Api, visitor_as: Callable[..., Visitor]
 ) -> None:
-    furnish(api)
-    made = roast(api, {sack_codes(receive(api, 60))[0]: 60}, 50)["code"]
-    packed = pack(api, {made: 10}, 40)["code"]
-    today = str(now().date())
-    wanted = [{"product": "HOUSE-250", "bags": 30}]
-    api.post("/orders", {"code": "O-1", "customer": "Café Nord", "due_on": today, "lines": wanted})
-    sent = {"customer": "Café Nord", "order": "O-1", "lines": [{"pack": packed, "bags": 20}]}
-    api.post("/dispatches", sent)
+    _order_of_which_20_went_out(api, {"HOUSE-250": 30})
     sam = visitor_as("warehouse")
     there = filled_fields(sam.get("/orders/O-1").text) | {"lines.0.product": "HOUSE-2000"}
 

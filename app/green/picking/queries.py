@@ -106,6 +106,7 @@ def suggested(wanted: Subquery) -> AnySelect:
 
     Sacks of one lot are of one crop and came together, so that here drawn and number decide.
     """
+    at = col(Unit.location_id)
     before = func.sum(col(Unit.left_g)).over(
         partition_by=col(Sack.lot_id),
         order_by=(case((_drawn(), 0), else_=1), col(Sack.number), col(Unit.id)),
@@ -122,17 +123,12 @@ def suggested(wanted: Subquery) -> AnySelect:
         .join(Sack, col(Sack.unit_id) == col(Unit.id))
         .join(wanted, wanted.c.lot_id == col(Sack.lot_id))
         .where(STANDING, col(Unit.voided_entry_id).is_(None), ~on_hold(col(Unit.id)))
-        .where(or_(col(Unit.location_id).is_(None), ~col(Unit.location_id).in_(_outside())))
+        .where(or_(at.is_(None), at.not_in(select(outside().c.id))))
         .subquery()
     )
     missing, left = sacks.c.missing_g, sacks.c.left_g
     drawn_g = case((missing < left, missing), else_=left).label("grams")
     return select(sacks.c.id, sacks.c.code, sacks.c.location_id, drawn_g).where(missing > 0)
-
-
-def _outside() -> AnySelect:
-    places = outside()
-    return select(places.c.id)
 
 
 def enough(lots: Sequence[str], sacks: Sequence[Choice], grams: int) -> list[Draw]:
