@@ -142,12 +142,18 @@ PICTURE: Final[dict[int | str, dict[str, Any]]] = {
 
 
 class ExactRequest(Request):
-    """A request whose JSON body is read without binary floats."""
+    """A request whose JSON body is read no further than one may be, and without binary floats."""
+
+    async def body(self) -> bytes:
+        """Read the body once; FastAPI asks for it before it asks for its JSON."""
+        if not hasattr(self, "_body"):
+            self._body = await read_body(self, self.app.state.settings.body_largest_bytes)
+        return self._body
 
     async def json(self) -> Any:  # noqa: ANN401 - JSON is any of its types
+        """Read the body as JSON; JSONDecodeError for what is none."""
         try:
-            most = self.app.state.settings.body_largest_bytes
-            return read_json(await read_body(self, most))
+            return read_json(await self.body())
         except json.JSONDecodeError:
             raise
         except ValueError as error:

@@ -154,7 +154,7 @@ def test_what_browsers_are_told_about_any_answer(api: Api) -> None:
     )
 
 
-def test_a_body_beyond_the_limit_is_refused_while_it_comes_and_books_nothing(api: Api) -> None:
+def test_a_body_beyond_the_limit_is_refused_and_books_nothing(api: Api) -> None:
     name = "x" * 10_000_000
 
     answer = api.send("POST", "/suppliers", {"name": name})
@@ -163,18 +163,43 @@ def test_a_body_beyond_the_limit_is_refused_while_it_comes_and_books_nothing(api
     assert api.get("/suppliers")["items"] == []
 
 
-def test_a_body_that_does_not_come_ends_the_request(service: FastAPI, settings: Settings) -> None:
+FORM = b"POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Type: application/x-www-form-urlencoded\r\n"
+JSON = b"POST /api/v1/suppliers HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\n"
+BODIES = pytest.mark.parametrize("head", [FORM, JSON], ids=["form", "json"])
+
+
+def _sent(address: str, *parts: bytes) -> bytes:
+    """Send the beginning of a request and wait for what is said to it."""
+    port = int(address.rpartition(":")[2])
+    with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
+        for part in parts:
+            line.sendall(part)
+        return line.recv(100_000)
+
+
+@BODIES
+def test_a_body_that_does_not_come_ends_the_request(
+    service: FastAPI, settings: Settings, head: bytes
+) -> None:
     service.state.settings = settings.model_copy(update={"body_seconds": 1})
     with served(service) as address:
-        port = int(address.rpartition(":")[2])
-        with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
-            line.sendall(
-                b"POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Length: 900\r\n"
-                b"Content-Type: application/x-www-form-urlencoded\r\n\r\nname="
-            )
-            answer = line.recv(100_000)
+        answer = _sent(address, head, b"Content-Length: 900\r\n\r\n", b"name=")
 
     assert answer.startswith(b"HTTP/1.1 408 ")
+
+
+@BODIES
+def test_a_body_beyond_the_limit_is_refused_before_its_end_comes(
+    service: FastAPI, settings: Settings, head: bytes
+) -> None:
+    service.state.settings = settings.model_copy(update={"body_largest_bytes": 10_000})
+    some = b"x" * 10_000_000
+    with served(service) as address:
+        answer = _sent(
+            address, head, b"Transfer-Encoding: chunked\r\n\r\n", b"%x\r\n%b\r\n" % (len(some), some)
+        )
+
+    assert answer.startswith(b"HTTP/1.1 413 ")
 
 
 def test_a_token_is_answered_so_often_a_minute(
