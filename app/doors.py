@@ -7,8 +7,9 @@ from sqlalchemy.exc import DBAPIError
 
 from app import __version__, metrics
 from app.revision import lag
-from app.shared.answers import Answer, short_name
+from app.shared.answers import Answer
 from app.shared.problems import Refused
+from app.shared.routing import short_name
 
 router = APIRouter(tags=["doors"], generate_unique_id_function=short_name)
 

@@ -11,7 +11,7 @@ from typing import Final
 from starlette.routing import BaseRoute, Match, Mount, Route, Router
 from starlette.types import Receive, Scope, Send
 
-from app.shared.answers import API
+from app.shared.routing import API
 
 _UNDER_API: Final = f"{API}/"
 

@@ -17,8 +17,9 @@ from app.bag.rules import Story
 from app.bag.schemas import BagOut, OriginOut
 from app.ledger.replica import reading_all_booked
 from app.settings import Settings
-from app.shared.answers import Answer, short_name
+from app.shared.answers import Answer
 from app.shared.problems import Refused
+from app.shared.routing import short_name
 from app.standards.countries import country_name
 from app.standards.gs1.links import parse_link
 from app.standards.gs1.rules import RuleBroken

@@ -8,7 +8,8 @@ from app.cover.projecting import projection
 from app.cover.routes import CoverAsked, DaysAhead, KeyAsked
 from app.cover.schemas import By, ItemBy
 from app.ledger.clerk import Reader
-from app.shared.answers import PICTURE, Answer, Pdf, Svg, api_router
+from app.shared.answers import PICTURE, Answer, Pdf, Svg
+from app.shared.routing import api_router
 
 router = api_router()
 

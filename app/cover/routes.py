@@ -17,7 +17,8 @@ from app.cover.schemas import (
     WhatIfOut,
 )
 from app.ledger.clerk import Reader
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
+from app.shared.routing import api_router
 from app.shared.times import Day
 from app.shared.turns import reads
 

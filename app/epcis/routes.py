@@ -10,9 +10,10 @@ from app.epcis import documents, proposing
 from app.epcis.schemas import ProposalsOut, TellIn
 from app.ledger.clerk import Reader
 from app.settings import Settings
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.bodies import body_of
 from app.shared.problems import Refused
+from app.shared.routing import api_router
 from app.shared.turns import reads
 from app.tracing.schemas import Direction
 

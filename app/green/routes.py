@@ -21,9 +21,10 @@ from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.places.cautions import heavy_over_g
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("green")

@@ -8,9 +8,10 @@ from app.labels import actions, queries
 from app.labels.drawing import draw
 from app.labels.schemas import LabelsIn, OrderLine, OrderOut
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, Pdf, api_router
+from app.shared.answers import Answer, Pdf
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("labels")

@@ -27,6 +27,7 @@ from app.shared.db import writing
 from app.shared.problems import Refused
 from app.shared.sign_in import Staff, identify
 from app.shared.staff import Permission
+from app.shared.threads import in_a_thread
 from app.shared.versions import Versioned
 
 P = ParamSpec("P")
@@ -176,6 +177,7 @@ def _answer(body: bytes, status: int, made: BaseModel) -> Answer:
 _BEARER = HTTPBearer(auto_error=False, description="A token made by `jutebook tokens add`.")
 
 
+@in_a_thread
 def _let_in(
     request: Request,
     needed: SecurityScopes,

@@ -12,9 +12,9 @@ from app.ledger.schemas import (
     AdjustmentLine,
     EntryLine,
 )
-from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("book")

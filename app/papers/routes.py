@@ -7,8 +7,9 @@ from app.papers import queries
 from app.papers.case_labels import draw_case_label
 from app.papers.drawing import draw_note
 from app.sending.cases.naming import CaseCode
-from app.shared.answers import Pdf, api_router
+from app.shared.answers import Pdf
 from app.shared.codes import Code
+from app.shared.routing import api_router
 from app.shared.texts import speech_in
 
 router = api_router("sending")

@@ -19,9 +19,9 @@ from app.places.schemas import (
 )
 from app.places.stays import Window, stay_page
 from app.places.tables import PlaceKind
-from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.shared.times import MomentIn
 

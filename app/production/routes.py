@@ -7,8 +7,9 @@ from fastapi import Response
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.production import actions, queries
 from app.production.schemas import NeedsOut, PlanIn, PlanOut
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.periods import DayAsked
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("production")

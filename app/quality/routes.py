@@ -9,9 +9,9 @@ from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.ledger.schemas import HoldIn, HoldOut, ReleaseIn
 from app.quality import actions, queries
 from app.quality.schemas import CuppingIn, CuppingOut, ReleaseOut
-from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("quality")

@@ -33,9 +33,10 @@ from app.recall.schemas import (
     StopIn,
     StopOut,
 )
-from app.shared.answers import PICTURE, Answer, Svg, api_router
+from app.shared.answers import PICTURE, Answer, Svg
 from app.shared.codes import Code
 from app.shared.paging import PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.tracing.flow.schemas import told
 from app.tracing.flow.svg import draw

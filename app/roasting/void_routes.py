@@ -7,8 +7,8 @@ from fastapi import Path, Response
 from app.ledger.clerk import Clerk, Keyed, allowed
 from app.ledger.corrections.schemas import ActVoided, ActVoidIn
 from app.roasting import voids
-from app.shared.answers import api_router
 from app.shared.codes import Code
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router()

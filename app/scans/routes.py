@@ -5,7 +5,8 @@ from fastapi import Response
 from app.ledger.clerk import Reader
 from app.scans import queries
 from app.scans.schemas import ScanIn, ScanOut
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
+from app.shared.routing import api_router
 from app.shared.turns import reads
 
 router = api_router("scans")

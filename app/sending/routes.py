@@ -20,9 +20,10 @@ from app.sending.schemas import (
     ReturnLineOut,
     ReturnOut,
 )
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("sending")

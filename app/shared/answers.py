@@ -2,21 +2,14 @@
 
 import json
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any, Final, NoReturn
 
 import simplejson
-from fastapi import APIRouter, Request, Response
-from fastapi.routing import APIRoute
+from fastapi import Response
 from pydantic import BaseModel
-
-from app.shared.bodies import read_body
-from app.shared.turns import TurnRoute
-
-API: Final = "/api/v1"
-"""Where the paths of every package begin."""
 
 _LONGEST_NUMBER = 40
 
@@ -139,51 +132,3 @@ PICTURE: Final[dict[int | str, dict[str, Any]]] = {
     200: {"content": {Svg.media_type: {"schema": {"type": "string"}}}}
 }
 """What the description of the API says of a picture."""
-
-
-class ExactRequest(Request):
-    """A request whose JSON body is read no further than one may be, and without binary floats."""
-
-    async def body(self) -> bytes:
-        """Read the body once; FastAPI asks for it before it asks for its JSON."""
-        if not hasattr(self, "_body"):
-            self._body = await read_body(self, self.app.state.settings.body_largest_bytes)
-        return self._body
-
-    async def json(self) -> Any:  # noqa: ANN401 - JSON is any of its types
-        """Read the body as JSON; JSONDecodeError for what is none."""
-        try:
-            return read_json(await self.body())
-        except json.JSONDecodeError:
-            raise
-        except ValueError as error:
-            # FastAPI answers this very exception with its 422 for a body that is no JSON.
-            raise json.JSONDecodeError(str(error), "", 0) from error
-
-
-class ExactRoute(TurnRoute):
-    """A route that reads its body through `ExactRequest`."""
-
-    def get_route_handler(self) -> Callable[[Request], Any]:
-        handle = super().get_route_handler()
-
-        async def exactly(request: Request) -> Response:
-            answer: Response = await handle(ExactRequest(request.scope, request.receive))
-            return answer
-
-        return exactly
-
-
-def short_name(route: APIRoute) -> str:
-    """Name an operation as its function is named: short, and the same wherever it stands."""
-    return route.name
-
-
-def api_router(*tags: str) -> APIRouter:
-    """Make the router of a package: under `/api/v1`, and reading its bodies exactly."""
-    return APIRouter(
-        prefix=API,
-        route_class=ExactRoute,
-        tags=[*tags],
-        generate_unique_id_function=short_name,
-    )

@@ -5,9 +5,9 @@ from html import escape
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
-from app.shared.answers import short_name
 from app.shared.kinds import KINDS, Kind
 from app.shared.problems import Refused
+from app.shared.routing import short_name
 
 router = APIRouter(prefix="/problems", tags=["problems"], generate_unique_id_function=short_name)
 

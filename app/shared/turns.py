@@ -4,7 +4,8 @@ Writes follow one another, since one pen is handed round. On a slow disk those t
 would soon have every thread, and nobody could look up a sack until they are through.
 """
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterable
+from contextlib import AbstractAsyncContextManager, nullcontext
 from functools import wraps
 from inspect import iscoroutinefunction
 from typing import Any, Final, ParamSpec, TypeVar
@@ -36,8 +37,13 @@ def _turns() -> Semaphore:
     return turns
 
 
+def turn(waits: bool) -> AbstractAsyncContextManager[object]:
+    """Wait for a turn, in the order in which requests came, where there is need to."""
+    return _turns() if waits else nullcontext()
+
+
 def in_turn(endpoint: Callable[P, R]) -> Callable[P, Awaitable[R]]:
-    """Let an endpoint wait for its turn in the order in which requests came, then run it."""
+    """Let an endpoint wait for its turn, then run it in a thread."""
 
     @wraps(endpoint)
     async def waiting(*args: P.args, **kwargs: P.kwargs) -> R:
@@ -56,6 +62,11 @@ def reads(endpoint: Callable[P, R]) -> Callable[P, R]:
     return endpoint
 
 
+def writes(methods: Iterable[str] | None, endpoint: Callable[..., Any]) -> bool:
+    """Tell whether a route writes."""
+    return bool(set(methods or ()) - {"GET", "HEAD"}) and endpoint not in _READING
+
+
 class TurnRoute(APIRoute):
     """A route that takes turns where it writes."""
 
@@ -68,7 +79,7 @@ class TurnRoute(APIRoute):
         **kwargs: Any,  # noqa: ANN401 - what a route of the library takes
     ) -> None:
         """Make it as the library does; a coroutine takes no thread and is left alone."""
-        writes = set(methods or ()) - {"GET", "HEAD"} and endpoint not in _READING
-        if writes and not iscoroutinefunction(endpoint):
+        self.waits = writes(methods, endpoint) and not iscoroutinefunction(endpoint)
+        if self.waits:
             endpoint = in_turn(endpoint)
         super().__init__(path, endpoint, methods=methods, **kwargs)

@@ -5,8 +5,9 @@ from typing import Annotated
 from fastapi import Query, Response
 
 from app.ledger.clerk import Reader
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
+from app.shared.routing import api_router
 from app.shared.times import MomentIn
 from app.shared.turns import reads
 from app.tracing import impact, queries, units

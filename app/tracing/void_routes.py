@@ -6,8 +6,8 @@ from fastapi import Path, Response
 
 from app.ledger.clerk import Clerk, Keyed, allowed
 from app.ledger.schemas import Voided, VoidIn
-from app.shared.answers import api_router
 from app.shared.codes import Code
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.tracing import voiding
 

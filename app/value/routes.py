@@ -6,12 +6,13 @@ from fastapi import Depends, Path, Query, Response
 
 from app.green.identity.rules import Light
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
 from app.shared.days import today_here
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.periods import YearAsked
 from app.shared.problems import Refused
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.shared.times import Day
 from app.value import actions, ageing, queries, ranking, worth

@@ -20,6 +20,8 @@ from app.logs import set_up
 from app.main import create_app
 from app.settings import Settings
 from app.shared.db import open_engine, reading, writing
+from app.shared.sign_in import TokenCounts, add_token
+from app.shared.staff import Role
 from tests.api import Api, problem
 from tests.cli.conftest import Jutebook
 from tests.figures import figures
@@ -188,26 +190,37 @@ def test_a_body_that_does_not_come_ends_the_request(
     assert answer.startswith(b"HTTP/1.1 408 ")
 
 
-@BODIES
+CHUNKED = b"Transfer-Encoding: chunked\r\n\r\n"
+MUCH = b"%x\r\n%b\r\n" % (10_000_000, b"x" * 10_000_000)
+"""More than may come, and no end of it."""
+
+
 def test_a_body_beyond_the_limit_is_refused_before_its_end_comes(
-    service: FastAPI, settings: Settings, head: bytes
+    service: FastAPI, settings: Settings
 ) -> None:
     service.state.settings = settings.model_copy(update={"body_largest_bytes": 10_000})
-    some = b"x" * 10_000_000
+    with writing(service.state.engine) as session:
+        token = add_token(session, "scanner", [Role.WAREHOUSE])
+    known = b"Authorization: Bearer %b\r\n" % token.encode()
     with served(service) as address:
-        answer = _sent(
-            address, head, b"Transfer-Encoding: chunked\r\n\r\n", b"%x\r\n%b\r\n" % (len(some), some)
-        )
+        form = _sent(address, FORM, CHUNKED, MUCH)
+        document = _sent(address, JSON, known, CHUNKED, MUCH)
 
-    assert answer.startswith(b"HTTP/1.1 413 ")
+    assert form.startswith(b"HTTP/1.1 413 ")
+    assert document.startswith(b"HTTP/1.1 413 ")
+
+
+@pytest.mark.parametrize("length", [b"Content-Length: 70000\r\n\r\n", CHUNKED])
+def test_of_somebody_unknown_no_large_body_is_waited_for(service: FastAPI, length: bytes) -> None:
+    with served(service) as address:
+        answer = _sent(address, JSON, length)
+
+    assert answer.startswith(b"HTTP/1.1 401 ")
 
 
 def test_a_token_is_answered_so_often_a_minute(
     service: FastAPI, settings: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from app.shared.sign_in import TokenCounts, add_token  # noqa: PLC0415
-    from app.shared.staff import Role  # noqa: PLC0415
-
     # The window slides with the minutes of the clock: the counter's stands in the midst of one.
     stands = SimpleNamespace(time=lambda: time() // 60 * 60 + 30)
     monkeypatch.setattr("limits.storage.memory.time", stands)

@@ -1,8 +1,14 @@
 """Everything that writes waits for its turn without a thread, so that reading finds one."""
 
+from collections.abc import Callable, Iterator
+from inspect import iscoroutinefunction
+from typing import Any
+
 from fastapi import FastAPI
+from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 
+from app.shared.routing import ExactRoute
 from tests.house.test_operations import READS_BY_POST
 
 _HOLD_NO_PEN = {
@@ -18,7 +24,27 @@ def test_whatever_writes_waits_for_its_turn(service: FastAPI) -> None:
         for each in service.router.routes
         if isinstance(each, APIRoute) and (each.methods or set()) - {"GET", "HEAD"}
     ]
-    at_once = {each.path for each in posted if not hasattr(each.endpoint, "__wrapped__")}
+    at_once = {each.path for each in posted if not getattr(each, "waits", False)}
 
     assert len(posted) - len(at_once) > 180
     assert at_once == READS_BY_POST.keys() | _HOLD_NO_PEN.keys()
+
+
+def test_a_request_of_the_api_takes_one_thread_for_all_that_may_wait(service: FastAPI) -> None:
+    # A dependency that is no coroutine would be handed to another thread, which a thread cannot.
+    handed_over = {
+        f"{route.path}: {called}"
+        for route in service.router.routes
+        if isinstance(route, ExactRoute) and not route.reads_itself
+        for called in _all_called(route.dependant)
+        if not (iscoroutinefunction(called) or iscoroutinefunction(type(called).__call__))
+    }
+
+    assert handed_over == set()
+
+
+def _all_called(dependant: Dependant) -> Iterator[Callable[..., Any]]:
+    assert dependant.call is not None
+    yield dependant.call
+    for each in dependant.dependencies:
+        yield from _all_called(each)

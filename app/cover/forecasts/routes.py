@@ -7,10 +7,10 @@ from fastapi import Query, Response
 from app.cover.forecasts import queries
 from app.cover.forecasts.schemas import By, ForecastsOut
 from app.ledger.clerk import Reader
-from app.shared.answers import api_router
 from app.shared.days import today_here
 from app.shared.paging import KeyPageAsked, computed_page
 from app.shared.problems import Refused
+from app.shared.routing import api_router
 from app.shared.times import Day
 
 router = api_router("cover")

@@ -9,9 +9,9 @@ from app.green.arrivals.pictures import ENDINGS, look_at
 from app.green.arrivals.schemas import GivenPhoto, PhotoOut
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.settings import Settings
-from app.shared.answers import api_router
 from app.shared.bodies import in_time
 from app.shared.problems import Refused
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.shared.versions import etag, holds
 

@@ -13,9 +13,10 @@ from app.green.condition.schemas import (
 )
 from app.green.readings.rules import Band
 from app.ledger.clerk import Reader
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 
 router = api_router("readings")
 

@@ -9,8 +9,9 @@ from app.green.contracts import actions, queries
 from app.green.contracts.schemas import ContractChange, ContractIn, ContractLine, ContractOut
 from app.ledger.cards import IfMatch, card_at
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.shared.versions import holds
 

@@ -18,8 +18,9 @@ from app.green.counting.schemas import (
     SheetOut,
 )
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("green")

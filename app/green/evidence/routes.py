@@ -14,11 +14,11 @@ from app.green.evidence.schemas import (
     RoleOut,
 )
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import api_router
 from app.shared.bodies import body_of
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.problems import Refused
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.standards.geolocation import LARGEST_BYTES, FlawedPlotsError
 

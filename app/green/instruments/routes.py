@@ -21,8 +21,8 @@ from app.green.instruments.shelf import INSTRUMENTS
 from app.ledger import cards
 from app.ledger.cards import IfMatch
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("readings")

@@ -8,8 +8,8 @@ from app.green.readings import actions, queries
 from app.green.readings.schemas import ReadingIn, ReadingOut, ReadingVoided, ReadingVoidIn
 from app.green.readings.tables import ReadingKind
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
-from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("readings")

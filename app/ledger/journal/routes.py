@@ -11,8 +11,9 @@ from app.ledger.journal import proving
 from app.ledger.journal.exporting import export
 from app.ledger.journal.reading import head
 from app.ledger.journal.schemas import CheckOut, ProofOut
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.problems import Refused
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("book")

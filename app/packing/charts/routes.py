@@ -7,8 +7,9 @@ from fastapi import Depends, Query, Response
 from app.ledger.clerk import Reader
 from app.packing.charts import queries
 from app.places.stays import Window
-from app.shared.answers import PICTURE, Svg, api_router
+from app.shared.answers import PICTURE, Svg
 from app.shared.codes import Code
+from app.shared.routing import api_router
 from app.shared.times import MomentIn
 
 router = api_router("packing")

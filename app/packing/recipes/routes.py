@@ -11,8 +11,8 @@ from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.packing.recipes import actions
 from app.packing.recipes.actions import RECIPES
 from app.packing.recipes.schemas import RecipeChange, RecipeIn, RecipeOut
-from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("packing")

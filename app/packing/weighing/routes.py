@@ -8,9 +8,10 @@ from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.ledger.corrections.schemas import ActVoided, ActVoidIn
 from app.packing.weighing import actions, queries, voids
 from app.packing.weighing.schemas import CheckWeighingIn, CheckWeighingOut
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("packing")

@@ -19,9 +19,10 @@ from app.quality.grading.schemas import (
     VoidedRecord,
 )
 from app.quality.grading.tables import SampleKind
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("quality")

@@ -15,8 +15,9 @@ from app.recall.balance.schemas import (
     FlowOfPeriod,
     FlowOfUnit,
 )
-from app.shared.answers import PICTURE, Answer, Svg, api_router
+from app.shared.answers import PICTURE, Answer, Svg
 from app.shared.codes import Code
+from app.shared.routing import api_router
 from app.shared.times import MomentIn, text
 from app.tracing.flow.schemas import told
 from app.tracing.flow.svg import draw

@@ -17,9 +17,10 @@ from app.recall.drills.schemas import (
 )
 from app.recall.routes import CAUTIONED
 from app.recall.schemas import CautionedItems
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
 from app.shared.paging import PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("recall")

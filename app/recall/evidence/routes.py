@@ -11,7 +11,8 @@ from app.recall.evidence.drawing import draw_report
 from app.recall.evidence.files import archive, event_file, workbook
 from app.recall.evidence.reading import Evidence, evidence
 from app.recall.routes import CaseCode
-from app.shared.answers import Pdf, api_router
+from app.shared.answers import Pdf
+from app.shared.routing import api_router
 from app.shared.speech import PLAIN, Speech
 
 router = api_router("recall")

@@ -14,8 +14,9 @@ from app.roasting.batches.schemas import (
     BatchOut,
     BatchState,
 )
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.shared.times import Day
 

@@ -7,9 +7,9 @@ from fastapi import Response
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.roasting.colours import actions, queries
 from app.roasting.colours.schemas import ColourIn, ColourOut
-from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("roasting")

@@ -8,7 +8,7 @@ from app.ledger.clerk import Clerk, Keyed, allowed
 from app.ledger.schemas import Adjusting, AdjustmentIn, AdjustmentOut
 from app.roasting.silos import adjusting
 from app.roasting.silos.schemas import PlaceAdjustmentOut
-from app.shared.answers import api_router
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("book")

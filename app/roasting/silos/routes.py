@@ -8,8 +8,8 @@ from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.roasting.schemas import CleanDownIn
 from app.roasting.silos import cleaning, queries
 from app.roasting.silos.schemas import ContentsLine, PlaceCleanDownOut
-from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("places")

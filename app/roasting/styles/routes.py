@@ -11,8 +11,8 @@ from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.roasting.styles import actions
 from app.roasting.styles.actions import STYLES
 from app.roasting.styles.schemas import StyleChange, StyleIn, StyleOut
-from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("roasting")

@@ -8,9 +8,10 @@ from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.sending.cases import actions, queries
 from app.sending.cases.naming import CaseCode
 from app.sending.cases.schemas import CaseAddition, CaseBrief, CaseIn, CaseOut, TakenOut
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.shared.times import MomentIn
 

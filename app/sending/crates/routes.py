@@ -21,8 +21,8 @@ from app.sending.crates.schemas import (
     CrateMovementOut,
 )
 from app.sending.crates.shelf import CRATE_KINDS
-from app.shared.answers import api_router
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("sending")

@@ -16,9 +16,9 @@ from app.sending.orders.schemas import (
     OrderRow,
     State,
 )
-from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.shared.times import Day
 

@@ -8,9 +8,9 @@ from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.sending.sales import actions, queries
 from app.sending.sales.queries import SalesAsked
 from app.sending.sales.schemas import SaleIn, SaleOut
-from app.shared.answers import api_router
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 from app.shared.times import Day
 

@@ -16,10 +16,11 @@ from app.sending.standing.schemas import (
     StandingIn,
     StandingOut,
 )
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
 from app.shared.paging import Items, PageAsked, page_answer
 from app.shared.periods import FourWeeksAsked
+from app.shared.routing import api_router
 from app.shared.staff import Permission
 
 router = api_router("orders")

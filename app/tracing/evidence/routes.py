@@ -3,8 +3,9 @@
 from fastapi import Response
 
 from app.ledger.clerk import Reader
-from app.shared.answers import Answer, api_router
+from app.shared.answers import Answer
 from app.shared.codes import Code
+from app.shared.routing import api_router
 from app.tracing.evidence import queries
 from app.tracing.evidence.schemas import LotEvidence, UnitEvidence
 

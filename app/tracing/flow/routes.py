@@ -5,8 +5,9 @@ from typing import Annotated
 from fastapi import Query, Response
 
 from app.ledger.clerk import Reader
-from app.shared.answers import PICTURE, Answer, Svg, api_router
+from app.shared.answers import PICTURE, Answer, Svg
 from app.shared.codes import Code
+from app.shared.routing import api_router
 from app.shared.times import text
 from app.tracing.flow.queries import Traced, flow_of_unit
 from app.tracing.flow.schemas import TraceFlowOut, told

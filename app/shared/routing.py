@@ -1,0 +1,108 @@
+"""The routes of the API: bodies are read exactly, and one thread works on a request."""
+
+import json
+from collections.abc import Callable
+from typing import Any, Final
+
+from fastapi import APIRouter, Request, Response
+from fastapi.routing import APIRoute
+from starlette.concurrency import run_in_threadpool
+
+from app.shared.answers import read_json
+from app.shared.bodies import read_body
+from app.shared.sign_in import identify
+from app.shared.threads import in_a_thread, run_through
+from app.shared.turns import in_turn, turn, writes
+
+API: Final = "/api/v1"
+"""Where the paths of every package begin."""
+
+_FROM_ANYBODY: Final = 64 * 1024
+"""The largest body that is read before it is known who sends it, in bytes."""
+
+
+class ExactRequest(Request):
+    """A request whose JSON body is read no further than one may be, and without binary floats."""
+
+    async def body(self) -> bytes:
+        """Read the body once; FastAPI asks for it before it asks for its JSON.
+
+        Raises:
+            Refused: `unauthorized`, before a large one is read.
+            HTTPException: as of `read_body`.
+        """
+        if not hasattr(self, "_body"):
+            if not self._is_small():
+                await run_in_threadpool(identify, self)
+            self._body = await read_body(self, self.app.state.settings.body_largest_bytes)
+        return self._body
+
+    def _is_small(self) -> bool:
+        said = self.headers.get("content-length", "")
+        return said.isdecimal() and int(said[:9]) <= _FROM_ANYBODY
+
+    async def json(self) -> Any:  # noqa: ANN401 - JSON is any of its types
+        """Read the body as JSON; JSONDecodeError for what is none."""
+        try:
+            return read_json(await self.body())
+        except json.JSONDecodeError:
+            raise
+        except ValueError as error:
+            # FastAPI answers this very exception with its 422 for a body that is no JSON.
+            raise json.JSONDecodeError(str(error), "", 0) from error
+
+
+class ExactRoute(APIRoute):
+    """A route that reads its body through `ExactRequest`, and takes turns where it writes.
+
+    Once the body is there one thread does the rest. A route that reads its body itself, as its
+    `openapi_extra` says, begins on the loop of events and takes threads as it needs them.
+    """
+
+    def __init__(
+        self,
+        path: str,
+        endpoint: Callable[..., Any],
+        *,
+        methods: set[str] | list[str] | None = None,
+        openapi_extra: dict[str, Any] | None = None,
+        **kwargs: Any,  # noqa: ANN401 - what a route of the library takes
+    ) -> None:
+        """Make it as the library does."""
+        self.waits = writes(methods, endpoint)
+        self.reads_itself = "requestBody" in (openapi_extra or {})
+        first = in_turn if self.reads_itself and self.waits else in_a_thread
+        endpoint = first(endpoint)
+        super().__init__(path, endpoint, methods=methods, openapi_extra=openapi_extra, **kwargs)
+
+    def get_route_handler(self) -> Callable[[Request], Any]:
+        """Make what FastAPI calls with each request."""
+        handle = super().get_route_handler()
+
+        async def begun_on_the_loop(request: Request) -> Response:
+            answer: Response = await handle(ExactRequest(request.scope, request.receive))
+            return answer
+
+        async def in_one_thread(request: Request) -> Response:
+            exact = ExactRequest(request.scope, request.receive)
+            if self.body_field is not None:
+                await exact.body()
+            async with turn(self.waits):
+                return await run_in_threadpool(run_through, handle(exact))
+
+        return begun_on_the_loop if self.reads_itself else in_one_thread
+
+
+def short_name(route: APIRoute) -> str:
+    """Name an operation as its function is named: short, and the same wherever it stands."""
+    return route.name
+
+
+def api_router(*tags: str) -> APIRouter:
+    """Make the router of a package: under `/api/v1`, and reading its bodies exactly."""
+    return APIRouter(
+        prefix=API,
+        route_class=ExactRoute,
+        tags=[*tags],
+        generate_unique_id_function=short_name,
+    )
