@@ -120,11 +120,11 @@ def list_sacks(
     over_g = heavy_over_g(clerk.settings)
     return page_answer(
         clerk.request,
-        *clerk.read(queries.sack_page, page, lot, location, on_hand, heavy_over_g=over_g),
+        *clerk.glance(queries.sack_page, page, lot, location, on_hand, heavy_over_g=over_g),
     )
 
 
 @router.get("/sacks/{code}", response_model=SackOut)
 def show_sack(clerk: Reader, code: Code) -> Response:
     """Show a sack: what is left, where it stands, whether it is held."""
-    return Answer(clerk.read(queries.sack, code, heavy_over_g(clerk.settings)))
+    return Answer(clerk.glance(queries.sack, code, heavy_over_g(clerk.settings)))

@@ -23,7 +23,7 @@ from app.ledger.rules import canonical
 from app.ledger.tables import Entry, KeyedAnswer
 from app.settings import Settings
 from app.shared.answers import Answer, to_json
-from app.shared.db import writing
+from app.shared.db import glancing, writing
 from app.shared.problems import Refused
 from app.shared.sign_in import Staff, identify
 from app.shared.staff import Permission
@@ -73,6 +73,15 @@ class Clerk:
     ) -> R:
         """Run a query on one state of the book."""
         with reading_all_booked(self._state.read_engine, self._state.engine) as session:
+            return query(session, *args, **kwargs)
+
+    def glance(
+        self, query: Callable[Concatenate[Session, P], R], *args: P.args, **kwargs: P.kwargs
+    ) -> R:
+        """Run a query whose answer comes of one statement."""
+        if self._state.read_engine is not self._state.engine:
+            return self.read(query, *args, **kwargs)
+        with glancing(self._state.engine) as session:
             return query(session, *args, **kwargs)
 
     def write(

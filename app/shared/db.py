@@ -35,8 +35,8 @@ from sqlalchemy import (
     text,
 )
 from sqlalchemy import Row as FoundRow
-from sqlalchemy.engine.interfaces import ExecutionContext
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.engine.interfaces import DBAPIConnection, ExecutionContext
+from sqlalchemy.exc import DBAPIError, InvalidatePoolError, OperationalError
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlalchemy.types import TypeEngine
 from sqlmodel import Session
@@ -51,6 +51,8 @@ IdColumn: TypeAlias = SQLColumnExpression[Any]
 
 _CONNECT_S: Final = 5
 """So long a server may take to let somebody in before it counts as gone."""
+_TRUSTED_S: Final = 1
+"""So long a connection to a server that was in use is taken to be there still."""
 _STEPS: Final = 100_000
 """So many steps of SQLite's machine between two looks at the clock: some milliseconds."""
 
@@ -72,7 +74,6 @@ def open_engine(
         parsed = parsed.set(drivername="postgresql+psycopg")
     engine = create_engine(
         parsed,
-        pool_pre_ping=True,
         pool_size=10,
         max_overflow=10,
         connect_args={"connect_timeout": _CONNECT_S},
@@ -86,7 +87,28 @@ def open_engine(
             cursor.execute(f"SET statement_timeout = '{int(statement_timeout_s or 0)}s'")
         connection.commit()  # type: ignore[attr-defined]
 
+    _ask_whether_still_there(engine)
     return engine
+
+
+def _ask_whether_still_there(engine: Engine) -> None:
+    """Ask a connection first that nobody used for a while: its server may have gone and come back.
+
+    Before each use, as the library would, it costs as much as a short statement.
+    """
+
+    @event.listens_for(engine, "checkin")
+    def _put_back(_: object, record: ConnectionPoolEntry) -> None:
+        record.info["used"] = monotonic()
+
+    @event.listens_for(engine, "checkout")
+    def _take(connection: DBAPIConnection, record: ConnectionPoolEntry, _: object) -> None:
+        if monotonic() - record.info.get("used", monotonic()) < _TRUSTED_S:
+            return
+        try:
+            engine.dialect.do_ping(connection)
+        except engine.dialect.loaded_dbapi.Error as error:
+            raise InvalidatePoolError from error
 
 
 def _open_sqlite(url: str, busy_timeout_s: int, statement_timeout_s: int | None) -> Engine:
@@ -233,6 +255,17 @@ def reading(engine: Engine) -> Iterator[Session]:
                     "postgresql_readonly": True,
                 }
             )
+        yield session
+
+
+@contextmanager
+def glancing(engine: Engine) -> Iterator[Session]:
+    """Ask what is answered by one statement: that sees one state of the book by itself.
+
+    To begin and to end a transaction are two ways to PostgreSQL and back.
+    """
+    with Session(engine) as session:
+        session.connection(execution_options=_ALONE[engine.dialect.name])
         yield session
 
 

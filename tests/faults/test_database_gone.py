@@ -141,13 +141,23 @@ def own_server() -> Iterator[PostgresServer]:
         yield server
 
 
-def test_a_server_that_went_down_and_came_back_is_found_again(own_server: PostgresServer) -> None:
-    settings = Settings(database_url=own_server.url("book"), _env_file=None)
-    service = create_app(settings)
+@pytest.fixture
+def on_its_own(own_server: PostgresServer) -> Iterator[Api]:
+    """The service on a server that is not shared with other tests."""
+    service = create_app(Settings(database_url=own_server.url("book"), _env_file=None))
     migrate(service.state.engine)
     with writing(service.state.engine) as session:
         token = add_token(session, "Quill", [Role.ADMIN])
     api = Api(service, token)
+    yield api
+    api.close()
+    service.state.engine.dispose()
+
+
+def test_a_server_that_went_down_and_came_back_is_found_again(
+    own_server: PostgresServer, on_its_own: Api
+) -> None:
+    api = on_its_own
     _enter(api, "before")
 
     for down in (own_server.crash, own_server.stop):
@@ -161,5 +171,30 @@ def test_a_server_that_went_down_and_came_back_is_found_again(own_server: Postgr
         assert _enter(api, down.__name__).status_code == 201
 
     assert _names(api) == ["Coop before", "Coop crash", "Coop stop"]
-    api.close()
-    service.state.engine.dispose()
+
+
+def test_nobody_is_told_of_a_server_that_was_gone_while_nobody_asked(
+    own_server: PostgresServer, on_its_own: Api, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = iter(range(1_000_000))
+    monkeypatch.setattr("app.shared.db.monotonic", lambda: next(clock))  # a second each time
+    _enter(on_its_own, "before")
+
+    own_server.crash()
+    own_server.start()
+
+    assert _names(on_its_own) == ["Coop before"]
+
+
+def test_who_asks_right_after_a_server_was_gone_is_told_once_to_come_again(
+    own_server: PostgresServer, on_its_own: Api, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.shared.db.monotonic", lambda: 0.0)
+    _enter(on_its_own, "before")
+
+    own_server.crash()
+    own_server.start()
+
+    _refused_whole(on_its_own.send("GET", "/suppliers"))
+    assert _names(on_its_own) == ["Coop before"]
+    assert _enter(on_its_own, "after").status_code == 201
