@@ -20,7 +20,7 @@ from app.ledger.tables import LETTERS, Adjustment, Entry, Flow, Reason, Unit, Un
 from app.settings import Settings
 from app.shared.bulk import write_rows
 from app.shared.codes import issue
-from app.shared.db import among, batched
+from app.shared.db import Among, AnySelect, OverIds, among, batched
 from app.shared.mass import kg_from_grams, kg_text
 from app.shared.problems import FieldRefused, Refused
 from app.shared.times import now, text
@@ -28,14 +28,6 @@ from app.shared.times import now, text
 # Built once, since putting a statement together takes several times as long as running it, and run
 # on the connection, since the session adds nothing to rows that are no entities.
 _TAKEN = select(col(Unit.code)).where(col(Unit.code).in_(bindparam("codes", expanding=True)))
-_THERE = select(
-    col(Unit.id),
-    col(Unit.code),
-    col(Unit.kind),
-    col(Unit.left_g),
-    col(Unit.voided_entry_id),
-    on_hold(col(Unit.id)).label("held"),
-).where(col(Unit.id).in_(bindparam("ids", expanding=True)))
 _CHANGE = (
     update(Unit)
     .where(col(Unit.id) == bindparam("unit"), col(Unit.left_g) >= bindparam("least"))
@@ -53,6 +45,19 @@ _ENDS = (
     .limit(1)
 )
 """Where the book ends: without an entry there is nothing else either."""
+
+
+@OverIds
+def _there(among: Among) -> AnySelect:
+    """Units as a posting finds them, with whether they are on hold."""
+    return select(
+        col(Unit.id),
+        col(Unit.code),
+        col(Unit.kind),
+        col(Unit.left_g),
+        col(Unit.voided_entry_id),
+        on_hold(col(Unit.id)).label("held"),
+    ).where(among(col(Unit.id)))
 
 
 class Birth(NamedTuple):
@@ -205,7 +210,7 @@ class Pen:
         self._refuse_taken_codes(posting.given_codes)
         self._refuse_voided_sources(posting)
         changes = _changes(posting)
-        there = self._read_units(changes)
+        there = _there.rows(self.session, changes.keys())
         if not posting.despite_holds:
             _refuse_held(posting, there)
         _refuse_overdraw(posting, changes, there)
@@ -242,14 +247,6 @@ class Pen:
                 f"{unit.kind} {unit.code} is voided by this: nothing can be made of it.",
                 unit=unit.code,
             )
-
-    def _read_units(self, changes: Mapping[int, int]) -> list[Row[*tuple[Any, ...]]]:
-        """Read the units that a posting changes, with whether they are on hold."""
-        return [
-            row
-            for some in batched(sorted(changes), 500)
-            for row in self._connection.execute(_THERE, {"ids": some})
-        ]
 
     def _write_entry(self, posting: Posting) -> int:
         self._last_entry += 1

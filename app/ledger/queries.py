@@ -40,12 +40,13 @@ def unknown(code: str) -> Refused:
 
 
 # Built once: putting a statement together takes several times as long as running it.
+_BY_ONE_CODE = select(Unit).where(col(Unit.code) == bindparam("code"))
 _BY_CODE = select(Unit).where(col(Unit.code).in_(bindparam("codes", expanding=True)))
 
 
 def unit_by_code(session: Session, code: str, *kinds: UnitKind) -> Unit:
     """Find a unit; refuse a misread or unknown code and a unit of another kind than asked."""
-    unit = session.scalars(_BY_CODE, {"codes": [code]}).first()
+    unit = session.scalars(_BY_ONE_CODE, {"code": code}).first()
     if unit is None:
         raise unknown(code)
     _refuse_other_kind(unit, kinds)
@@ -54,6 +55,8 @@ def unit_by_code(session: Session, code: str, *kinds: UnitKind) -> Unit:
 
 def units_by_code(session: Session, codes: Sequence[str], *kinds: UnitKind) -> dict[str, Unit]:
     """Find many units at once, as `unit_by_code` does one."""
+    if len(codes) == 1:
+        return {codes[0]: unit_by_code(session, codes[0], *kinds)}
     found: dict[str, Unit] = {}
     for some in batched(codes, 500):
         found |= {unit.code: unit for unit in session.scalars(_BY_CODE, {"codes": some})}

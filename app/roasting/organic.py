@@ -5,7 +5,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Literal, NamedTuple
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.green.instruments.rules import DOUBTFUL
@@ -16,44 +16,49 @@ from app.green.tables import Sack
 from app.ledger.schemas import Told
 from app.ledger.tables import Entry, Flow, Unit
 from app.settings import Settings
-from app.shared.db import batched
+from app.shared.db import Among, AnySelect, OverIds
 from app.shared.mass import kg_from_grams as from_milli
 from app.shared.numbers import NumberOut
 from app.shared.shares import percent
 from app.standards.roast_loss import Part, dry_loss
 
-_MOST_IDS = 10_000
-"""So many parameters a statement carries in either database."""
-
 _ALL_WATER_MILLI = 100_000
 _PLACES = 3
 
-# Built once: a roast that is booked is answered with its organic loss.
-_DRAWS = (
-    select(
-        col(Flow.target_id),
-        col(Flow.source_id),
-        col(Flow.grams),
-        col(Unit.code),
-        col(Sack.lot_id),
+
+@OverIds
+def _draws(among: Among) -> AnySelect:
+    """What was drawn for roasts."""
+    return (
+        select(
+            col(Flow.target_id),
+            col(Flow.source_id),
+            col(Flow.grams),
+            col(Unit.code),
+            col(Sack.lot_id),
+        )
+        .join(Sack, col(Sack.unit_id) == col(Flow.source_id))
+        .join(Unit, col(Unit.id) == col(Flow.source_id))
+        .where(among(col(Flow.target_id)))
+        .order_by(col(Flow.target_id), col(Flow.source_id))
     )
-    .join(Sack, col(Sack.unit_id) == col(Flow.source_id))
-    .join(Unit, col(Unit.id) == col(Flow.source_id))
-    .where(col(Flow.target_id).in_(bindparam("ids", expanding=True)))
-    .order_by(col(Flow.target_id), col(Flow.source_id))
-)
-_MOISTURES = (
-    standing(
-        col(Reading.unit_id),
-        col(Reading.value_milli),
-        col(Reading.method),
-        col(Reading.calibration),
-        col(Entry.happened_at),
+
+
+@OverIds
+def _moistures_read(among: Among) -> AnySelect:
+    """Moistures of sacks and lots, in the order they were taken."""
+    return (
+        standing(
+            col(Reading.unit_id),
+            col(Reading.value_milli),
+            col(Reading.method),
+            col(Reading.calibration),
+            col(Entry.happened_at),
+        )
+        .where(among(col(Reading.unit_id)))
+        .where(col(Reading.kind) == ReadingKind.MOISTURE)
+        .order_by(col(Entry.happened_at), col(Reading.id))
     )
-    .where(col(Reading.unit_id).in_(bindparam("ids", expanding=True)))
-    .where(col(Reading.kind) == ReadingKind.MOISTURE)
-    .order_by(col(Entry.happened_at), col(Reading.id))
-)
 
 
 class Charged(NamedTuple):
@@ -98,11 +103,7 @@ def organic_of(
 ) -> dict[int, OrganicOut]:
     """Work out the organic loss of roasts, in two statements however many they are."""
     moments = {roast.unit_id: roast.roasted_at for roast in roasts}
-    rows = [
-        row
-        for some in batched(moments, _MOST_IDS)
-        for row in session.connection().execute(_DRAWS, {"ids": some})
-    ]
+    rows = _draws.rows(session, moments.keys())
     read = _moistures(session, {unit for row in rows for unit in (row.source_id, row.lot_id)})
     draws: dict[int, list[_Draw]] = {unit_id: [] for unit_id in moments}
     for row in rows:
@@ -120,11 +121,10 @@ class _Read(NamedTuple):
 def _moistures(session: Session, unit_ids: Collection[int]) -> Mapping[int, Sequence[_Read]]:
     """Read the moistures of sacks and lots that an instrument to be trusted showed, in order."""
     found: dict[int, list[_Read]] = {}
-    for some in batched(sorted(unit_ids), _MOST_IDS):
-        for row in session.connection().execute(_MOISTURES, {"ids": some}):
-            if row.calibration not in DOUBTFUL:
-                read = _Read(row.happened_at, _Moisture(row.value_milli, row.method))
-                found.setdefault(row.unit_id, []).append(read)
+    for row in _moistures_read.rows(session, unit_ids):
+        if row.calibration not in DOUBTFUL:
+            read = _Read(row.happened_at, _Moisture(row.value_milli, row.method))
+            found.setdefault(row.unit_id, []).append(read)
     return found
 
 

@@ -1,8 +1,9 @@
 """What the databases can do behind the same server: a draw written with nothing but the driver.
 
 It writes the rows that a roast writes, to the same tables with their indexes and triggers, one
-after another as the chain of the journal wants it, and commits each as durably. It judges nothing,
-knows nobody and keeps no rule.
+after another as the chain of the journal wants it, and commits each as durably. It judges nothing
+and keeps no rule. It stands behind the service's own door, which asks who comes and reads the body,
+or behind no more than HTTP.
 """
 
 import asyncio
@@ -10,15 +11,22 @@ import hashlib
 import json
 import sqlite3
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from typing import Any, Final
 
 import psycopg
+from fastapi import FastAPI
 from sqlalchemy import make_url
 from starlette.types import Receive, Scope, Send
 
+from app.ledger.clerk import Clerk
+from app.main import create_app
+from app.roasting.schemas import RoastIn
+from app.settings import Settings
+from app.shared.answers import Answer
 from app.shared.db import THE_PEN
+from app.shared.mass import kg_from_grams
 
 _LAST: Final = "SELECT id, sha256 FROM entry ORDER BY id DESC LIMIT 1"
 _SACK: Final = "SELECT id FROM unit WHERE code = {0}"
@@ -58,18 +66,15 @@ class BareBook:
     def _ask(self, statement: str, *values: object) -> Any:
         return self._connection.execute(statement, values).fetchone()
 
-    def draw(self, body: bytes) -> bytes:
-        """Book a draw as it was sent, and answer it."""
-        asked = json.loads(body)
-        draw = asked["draws"][0]
-        grams, end_g = round(draw["kg"] * 1000), round(asked["end_kg"] * 1000)
+    def draw(self, sack_code: str, grams: int, end_g: int, asked: object) -> str:
+        """Book a draw, with what was asked in its entry; returns the code of the roast."""
         moment: object = datetime.now(UTC)
         if self._sqlite:
             moment = _as_sqlite(moment)
         with self._lock:
             self._connection.execute(self._begin)
             entry, before = self._ask(_LAST)
-            (sack,) = self._ask(self._sack, draw["sack"])
+            (sack,) = self._ask(self._sack, sack_code)
             self._unit += 1
             facts = json.dumps({"said": asked, "book": [sack, self._unit, grams]})
             sealed = hashlib.sha256((before + facts).encode()).hexdigest()
@@ -83,7 +88,7 @@ class BareBook:
                 self._connection.execute(self._inserts[table], row)
             self._connection.execute(self._take, (grams, sack, grams))
             self._connection.execute("COMMIT")
-        return json.dumps({"code": f"R.B{self._unit}", "charge_kg": draw["kg"]}).encode()
+            return f"R.B{self._unit}"
 
 
 def write_rows(connection: Any, table: str, rows: Sequence[Mapping[str, object]]) -> None:
@@ -128,8 +133,8 @@ def open_bare(url: str) -> Any:
 class BareService:
     """The least that answers HTTP (ASGI): every request books a draw."""
 
-    def __init__(self, draw: Callable[[bytes], bytes]) -> None:
-        self._draw = draw
+    def __init__(self, url: str) -> None:
+        self._book = BareBook(url)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one request."""
@@ -147,3 +152,23 @@ class BareService:
         ]
         await send({"type": "http.response.start", "status": 201, "headers": headers})
         await send({"type": "http.response.body", "body": answer})
+
+    def _draw(self, body: bytes) -> bytes:
+        asked = json.loads(body)
+        draw = asked["draws"][0]
+        grams, end_g = round(draw["kg"] * 1000), round(asked["end_kg"] * 1000)
+        code = self._book.draw(draw["sack"], grams, end_g, asked)
+        return json.dumps({"code": code, "charge_kg": draw["kg"]}).encode()
+
+
+def service_by_the_driver(settings: Settings) -> FastAPI:
+    """Build the service, in a process of its own: whatever is written is a draw by the driver."""
+    book = BareBook(settings.database_url)
+
+    def write(_: Clerk, _act: object, asked: RoastIn) -> Answer:
+        draw = asked.draws[0]
+        code = book.draw(draw.sack, draw.grams, asked.end_g, asked.model_dump(mode="json"))
+        return Answer({"code": code, "charge_kg": kg_from_grams(draw.grams)}, 201)
+
+    Clerk.write = write  # type: ignore[assignment,method-assign]
+    return create_app(settings)

@@ -1,16 +1,18 @@
 """Reads and draws over so many connections, beside what answers without a database.
 
-Draws stand beside a service that writes the same rows with nothing but the driver.
+Draws stand beside the same rows written with nothing but the driver: behind the same service, which
+asks who comes and reads the body, and behind no more than HTTP.
 """
 
 from collections.abc import Iterator
+from functools import partial
 from itertools import cycle
 from typing import Final, NamedTuple
 
 from sqlalchemy import text
 
 from app.settings import Settings
-from tests.bench.bare import BareBook, BareService
+from tests.bench.bare import BareService, service_by_the_driver
 from tests.bench.filling import fill
 from tests.bench.load import Loaded, load, request
 from tests.bench.machine import worked_s
@@ -75,15 +77,18 @@ def measure(url: str, flows: int, number: int) -> Iterator[Line]:
                 yield _beside(_loaded(name, service, requests, each, number), none[each])
         for each in CONNECTIONS:
             ours[each] = _loaded("a draw", service, draws, each, number)
-    with ServerProcess(_bare, url) as server:
-        for each in CONNECTIONS:
-            bare = _loaded("a draw by the driver", server, draws, each, number)
-            yield bare
-            yield _beside(ours[each], bare)
-
-
-def _bare(url: str) -> BareService:
-    return BareService(BareBook(url).draw)
+    baselines = {
+        "a draw by the driver, same service": partial(
+            ServerProcess, service_by_the_driver, filled.settings
+        ),
+        "a draw by the driver, bare HTTP": partial(ServerProcess, BareService, url),
+    }
+    for name, start in baselines.items():
+        with start() as server:
+            for each in CONNECTIONS:
+                bare = _loaded(name, server, draws, each, number)
+                yield bare
+                yield _beside(ours[each], bare)
 
 
 def _loaded(

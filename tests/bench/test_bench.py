@@ -32,7 +32,7 @@ def test_traces_are_measured_beside_the_driver_s_and_find_the_same_units(tmp_pat
 def test_reads_and_draws_are_all_answered(tmp_path: Path) -> None:
     lines = list(requests.measure(f"sqlite:///{tmp_path}/b.db", 2000, 64))
 
-    assert len(lines) == 5 * len(requests.CONNECTIONS)
+    assert len(lines) == 7 * len(requests.CONNECTIONS)
     assert [each.name for each in lines if each.loaded.refused] == []
 
 

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, and_, bindparam, exists, func, select
+from sqlalchemy import ColumnElement, and_, exists, func, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -18,7 +18,7 @@ from app.green.rules import Stock, stock_of
 from app.green.tables import Sack
 from app.ledger.queries import on_hold
 from app.ledger.tables import Unit
-from app.shared.db import among
+from app.shared.db import Among, AnySelect, OverIds, among
 
 _maker = aliased(Unit)
 
@@ -50,18 +50,21 @@ RESERVED_G = (
 )
 """What is promised of a lot, in a statement over `unit`."""
 
-_TOUCHED = (
-    select(col(Sack.unit_id), col(Sack.lot_id))
-    .where(col(Sack.unit_id).in_(bindparam("sacks", expanding=True)))
-    .where(
-        exists(
-            select(col(ReservationLot.lot_id))
-            .where(col(ReservationLot.lot_id) == col(Sack.lot_id), OPEN)
-            .correlate(Sack)
+
+@OverIds
+def _touched(among: Among) -> AnySelect:
+    """Sacks whose lots have anything reserved, with their lots."""
+    return (
+        select(col(Sack.unit_id), col(Sack.lot_id))
+        .where(among(col(Sack.unit_id)))
+        .where(
+            exists(
+                select(col(ReservationLot.lot_id))
+                .where(col(ReservationLot.lot_id) == col(Sack.lot_id), OPEN)
+                .correlate(Sack)
+            )
         )
     )
-)
-"""Built once: every roast asks. Names the sacks whose lots have anything reserved."""
 
 
 def reserved_of(session: Session, lot_ids: Collection[int]) -> Mapping[int, int]:
@@ -102,8 +105,7 @@ class Eaten(NamedTuple):
 
 def eaten_into(session: Session, drawn: Mapping[int, int]) -> list[Eaten]:
     """Say where a draw, by sack and already booked, took what was promised to something else."""
-    rows = session.connection().execute(_TOUCHED, {"sacks": list(drawn)})
-    touched = {row.unit_id: row.lot_id for row in rows}
+    touched = {row.unit_id: row.lot_id for row in _touched.rows(session, drawn.keys())}
     if not touched:
         return []
     taken: Counter[int] = Counter()
