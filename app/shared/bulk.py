@@ -22,13 +22,15 @@ def write_rows(connection: Connection, table: str, rows: Iterable[Mapping[str, o
         if connection.dialect.name == "postgresql" and len(some) >= _WORTH_COPYING:
             _copy(connection, table, some)
         else:
-            connection.execute(_into(table), some)
+            # For a single row the drivers need no loop, and PostgreSQL's no pipeline.
+            connection.execute(_into(table), some if len(some) > 1 else some[0])
 
 
 @cache
 def _into(table: str) -> Insert:
     # The bare table, not its class: an insert by class costs as much again in Python.
-    return insert(SQLModel.metadata.tables[table])
+    # Nobody asks for the number of a row that the database numbers.
+    return insert(SQLModel.metadata.tables[table]).inline()
 
 
 def _copy(connection: Connection, table: str, rows: Sequence[Mapping[str, object]]) -> None:
