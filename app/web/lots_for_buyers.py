@@ -4,14 +4,16 @@ from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal, NamedTuple
 
 from fastapi import Depends, Query, Response
-from sqlmodel import Session
+from sqlalchemy import select
+from sqlmodel import Session, col
 
 from app.buying.queries import age_by_month
 from app.buying.wording import LIGHTS
-from app.green.certificates.queries import claims_of_lots, on_record_page
+from app.green.certificates.queries import claims_of_lots, on_record
 from app.green.evidence.queries import known_of
 from app.green.evidence.rules import Lack, lacking
-from app.ledger.tables import UnitKind
+from app.ledger.queries import on_hold
+from app.ledger.tables import Unit, UnitKind
 from app.settings import Settings
 from app.shared.answers import Svg
 from app.shared.codes import Code, fold
@@ -154,14 +156,25 @@ def draw_months(desk: Visiting) -> Response:
     return Svg(ages_of(found, spoken(kilograms)).svg())
 
 
+def _held_and_records(session: Session, code: str) -> tuple[bool, list[Any]]:
+    """Read of a lot that is there whether it is on hold, and its certificates."""
+    lot = session.execute(
+        select(col(Unit.id), on_hold(col(Unit.id)).label("held")).where(col(Unit.code) == code)
+    ).one()
+    records, _following = on_record(session, Page(100, 0), lot.id, code)
+    return lot.held, list(records)
+
+
 @router.get("/green/{code}")
 def show_lot(desk: Visiting, code: Code) -> Response:
     """Show what a lot cost and what is known of where it grew."""
     prices, lot = desk.staff.may(Permission.PRICES), str(fold(code))
-    records, _following = desk.read(on_record_page, Page(100, 0), lot)
+    evidence = desk.read(lot_evidence, lot, desk.settings)
+    held, records = desk.read(_held_and_records, evidence.lot)
     return desk.show(
         "green_lot.html",
-        evidence=desk.read(lot_evidence, lot, desk.settings),
+        evidence=evidence,
+        held=held,
         records=records,
         costs=COSTS,
         lacks=LACKS,

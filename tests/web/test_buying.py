@@ -255,6 +255,8 @@ def test_green_is_found_by_age_and_hold_and_prices_are_for_those_who_may(
     lot = words(bea.get("/green/gl-base"))
     assert "5 EUR" in lot
     assert "Something lacks" in lot
+    assert "On hold" not in lot
+    assert "On hold: it must not be used" in words(bea.get("/green/GL-HELD"))
     assert "What it cost" not in words(rufus.get("/green/GL-BASE"))
     assert bea.get("/green/NO-SUCH").status_code == 404
     for number in range(60):

@@ -139,9 +139,14 @@ def certified_by(session: Session, code: str) -> ColumnElement[bool]:
 def on_record_page(session: Session, page: Page, code: str) -> PageOf:
     """Read what was ever put on record for a lot, oldest first."""
     lot = unit_by_code(session, code, UnitKind.LOT)
-    statement = _links().where(col(LotCertificate.lot_id) == lot.id)
+    return on_record(session, page, lot.id, lot.code)
+
+
+def on_record(session: Session, page: Page, lot_id: int, code: str) -> PageOf:
+    """Read the same of a lot that was found already."""
+    statement = _links().where(col(LotCertificate.lot_id) == lot_id)
     rows, following = turn_page(session, statement, col(LotCertificate.id), page)
-    return [link_out(row, lot.code).model_dump() for row in rows], following
+    return [link_out(row, code).model_dump() for row in rows], following
 
 
 def link(session: Session, lot_id: int, number: int) -> Any | None:  # noqa: ANN401 - a row of `_links`
