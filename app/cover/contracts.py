@@ -27,7 +27,7 @@ class Contract(NamedTuple):
     lead_time_days: int | None
     expected_on: date | None
     open_g: int
-    """What is still to come; nothing once what came is within the tolerance."""
+    """What is still to come; nothing once what came is within the tolerance, or it was ended."""
     first_on: date | None
     """The day on which the first of it came."""
 
@@ -75,6 +75,8 @@ def contracts(session: Session, as_of: date, settings: Settings) -> Sequence[Con
 
 def _open_g(card: PurchaseContract, came_g: int, as_of: date, settings: Settings) -> int:
     if card.ordered_on is not None and card.ordered_on > as_of:
+        return 0
+    if card.ended_on is not None and card.ended_on <= as_of:
         return 0
     tolerance_pct = (
         settings.contract_tolerance_pct if card.tolerance_pct is None else card.tolerance_pct

@@ -38,6 +38,7 @@ STATES: Final = {
     "afloat": N_("Afloat or on the road"),
     "forward": N_("Forward, not shipped yet"),
     "received": N_("Received"),
+    "ended": N_("Ended: nothing more comes"),
 }
 """In the order in which they want somebody."""
 
@@ -46,6 +47,8 @@ def state_of(line: Any, today: date) -> str:  # noqa: ANN401 - a line as the API
     """Tell how far a contract is; shipped is taken from the agreed time of shipment."""
     if line["received_kg"] >= line["accepted_from_kg"]:
         return "received"
+    if line["ended_on"] and line["ended_on"] <= today:
+        return "ended"
     if line["expected_on"] and line["expected_on"] < today:
         return "late"
     if line["received_kg"]:

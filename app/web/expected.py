@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlmodel import Session, col
 
 from app.green.contracts.received import RECEIVED_G
@@ -12,6 +12,7 @@ from app.green.contracts.shelf import terms_of
 from app.green.contracts.tables import PurchaseContract
 from app.green.tables import Supplier
 from app.settings import Settings
+from app.shared.days import today_here
 from app.standards.buying import Standing, accepted
 
 
@@ -32,10 +33,15 @@ class Expected(NamedTuple):
 
 
 def expected(session: Session, settings: Settings) -> Sequence[Expected]:
-    """Name contracts of which less came than is accepted, the first to be expected first."""
+    """Name contracts of which less came than is accepted, the first to be expected first.
+
+    Of those that were ended nothing is.
+    """
+    ended_on = col(PurchaseContract.ended_on)
     rows = session.execute(
         select(PurchaseContract, col(Supplier.name), RECEIVED_G)
         .join(Supplier, col(Supplier.id) == col(PurchaseContract.supplier_id))
+        .where(or_(ended_on.is_(None), ended_on > today_here()))
         .order_by(col(PurchaseContract.expected_on), col(PurchaseContract.id))
     ).all()
     found = [

@@ -97,6 +97,26 @@ def bought(busy: Api) -> Api:
     return busy
 
 
+def test_of_a_contract_that_was_ended_nothing_is_on_order_any_more(bought: Api) -> None:
+    def change(**said: object) -> None:
+        tag = bought.send("GET", "/contracts/PC-SEA").headers["etag"]
+        answer = bought.send("PATCH", "/contracts/PC-SEA", said, If_Match=tag)
+        assert answer.status_code == 200, answer.text
+
+    def on_order() -> object:
+        return only(bought.get("/cover/orders"), "Base")["on_order_kg"]
+
+    change(ended_on=str(ago(-1)))
+    tomorrow = on_order()
+    change(ended_on=str(ago(0)))
+    ended = bought.get("/contracts/PC-SEA")
+    today = on_order()
+    change(ended_on=None)
+
+    assert (tomorrow, today, on_order()) == (600, 0, 600)
+    assert (ended["ended_on"], ended["standing"]) == (str(ago(0)), "under")
+
+
 def test_what_to_order_follows_from_use_and_lead_times_as_they_were(bought: Api) -> None:
     found = bought.get("/cover/orders")
     one = only(found, "Base")

@@ -179,6 +179,9 @@ def test_a_contract_is_entered_and_changed_and_only_what_was_changed_is_booked(
     change = "/contracts/change?reference=PC%2FLATE+1"
     as_it_was = filled_fields(bea.get(change).text)
     changed = bea.post(change, as_it_was | {"expected_on": str(ago(-9)), "note": ""})
+    late = house.get("/contracts/PC%2FLATE 1")
+    ended = bea.post(change, filled_fields(bea.get(change).text) | {"ended_on": str(ago(0))})
+    at_last = words(bea.get("/contracts?state=ended"))
     stale = bea.post(change, as_it_was | {"expected_on": str(ago(-10)), "_key": "another"})
     same = bea.post(change, filled_fields(bea.get(change).text))
 
@@ -196,7 +199,9 @@ def test_a_contract_is_entered_and_changed_and_only_what_was_changed_is_booked(
     for state, reference in (("Late", "PC/LATE 1"), ("Received", "PC-CAME")):
         assert states[state] < listed.index(reference)
     assert changed.status_code == 303
-    late = house.get("/contracts/PC%2FLATE 1")
+    assert ended.status_code == 303
+    assert "Ended: nothing more comes (1)" in at_last
+    assert "PC/LATE 1" in at_last
     assert (late["expected_on"], late["note"], late["quantity_kg"]) == (
         str(ago(-9)), None, kg("200.5"),
     )  # fmt: skip

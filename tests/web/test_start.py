@@ -39,10 +39,17 @@ def test_a_delivery_waits_until_as_much_came_as_its_contract_accepts(
     part = _start(noor)
     arrive(*[60] * 5, 45)
     within = _start(noor)
+    api.post("/contracts", {
+        "reference": "PC-10", "supplier": "Finca El Roble", "quantity_kg": 60,
+        "weight_basis": "landed", "expected_on": (today_here() - timedelta(days=9)).isoformat(),
+        "ended_on": today_here().isoformat(),
+    })  # fmt: skip
+    ended = _start(noor)
 
     assert "1 delivery expected PC-9 600 kg, " in nothing
     assert "1 delivery expected PC-9 360 kg of 600 kg still to come, " in part
     assert "delivery expected" not in within, "585 kg are within 3 per cent of 600"
+    assert "PC-10" not in ended, "nothing more is expected of a contract that was ended"
 
 
 def test_an_arrival_waits_with_its_next_step_until_its_work_is_done_or_it_is_used_up(

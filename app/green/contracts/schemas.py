@@ -100,6 +100,8 @@ class ContractTerms(Asked):
     """Where the coffee is to come from."""
     component: Name | None = None
     """The component of charges that it is bought for."""
+    ended_on: Day | None = None
+    """From when on nothing more is expected of it: called off, or filled in another way."""
 
 
 class ContractIn(ContractTerms):
@@ -171,6 +173,7 @@ class ContractLine(CardOut, StandingOut):
     ordered_on: date | None
     origin: str | None
     component: str | None
+    ended_on: date | None
     price: NumberOut | None
     """Only for those who may see prices, as its currency and unit."""
     currency: str | None

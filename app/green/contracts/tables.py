@@ -57,3 +57,5 @@ class PurchaseContract(Card, table=True):
     """Where the coffee is to come from, ISO 3166-1 alpha-2."""
     component: str | None = Field(default=None, max_length=200)
     """The component of charges that it is bought for, by name."""
+    ended_on: date | None = None
+    """From when on nothing more is expected of it, however little came."""
