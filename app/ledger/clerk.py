@@ -23,7 +23,7 @@ from app.ledger.rules import canonical
 from app.ledger.tables import Entry, KeyedAnswer
 from app.settings import Settings
 from app.shared.answers import Answer, to_json
-from app.shared.db import glancing, writing
+from app.shared.db import again_if_cut, glancing, writing
 from app.shared.problems import Refused
 from app.shared.sign_in import Staff, identify
 from app.shared.staff import Permission
@@ -72,17 +72,25 @@ class Clerk:
         self, query: Callable[Concatenate[Session, P], R], *args: P.args, **kwargs: P.kwargs
     ) -> R:
         """Run a query on one state of the book."""
-        with reading_all_booked(self._state.read_engine, self._state.engine) as session:
-            return query(session, *args, **kwargs)
+
+        def ask() -> R:
+            with reading_all_booked(self._state.read_engine, self._state.engine) as session:
+                return query(session, *args, **kwargs)
+
+        return again_if_cut(ask)
 
     def glance(
         self, query: Callable[Concatenate[Session, P], R], *args: P.args, **kwargs: P.kwargs
     ) -> R:
-        """Run a query whose answer comes of one statement."""
+        """Run a query whose answer comes of one statement, and of what never changes."""
         if self._state.read_engine is not self._state.engine:
             return self.read(query, *args, **kwargs)
-        with glancing(self._state.engine) as session:
-            return query(session, *args, **kwargs)
+
+        def ask() -> R:
+            with glancing(self._state.engine) as session:
+                return query(session, *args, **kwargs)
+
+        return again_if_cut(ask)
 
     def write(
         self, action: Callable[Concatenate[Pen, P], BaseModel], *args: P.args, **kwargs: P.kwargs
@@ -193,7 +201,6 @@ def _let_in(
     _: Annotated[HTTPAuthorizationCredentials | None, Depends(_BEARER)],
 ) -> Clerk:
     staff = identify(request)
-    request.state.who = staff.name
     refuse_nul(request)
     for permission in needed.scopes:
         staff.refuse_without(Permission(permission))

@@ -16,7 +16,7 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, col
 
 from app.ledger.tables import Entry
-from app.shared.db import reading
+from app.shared.db import again_if_cut, reading
 
 WAIT_S: Final = 1.0
 _LOOK_EVERY_S: Final = 0.005
@@ -39,8 +39,7 @@ def reading_all_booked(replica: Engine, engine: Engine) -> Iterator[Session]:
 
 def _caught_up(stack: ExitStack, replica: Engine, engine: Engine) -> Session | None:
     try:
-        with reading(engine) as session:
-            wanted = _newest(session)
+        wanted = again_if_cut(lambda: _wanted(engine))
     except OperationalError:
         wanted = 0
     ends = monotonic() + WAIT_S
@@ -55,6 +54,11 @@ def _caught_up(stack: ExitStack, replica: Engine, engine: Engine) -> Session | N
         session.close()
         sleep(_LOOK_EVERY_S)
     return None
+
+
+def _wanted(engine: Engine) -> int:
+    with reading(engine) as session:
+        return _newest(session)
 
 
 def _newest(session: Session) -> int:

@@ -6,13 +6,14 @@ from contextlib import asynccontextmanager
 
 from fastapi import Request
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 
 
 async def read_body(request: Request, most_bytes: int, noun: str = "A body") -> bytes:
     """Read a body to its end.
 
     Raises:
-        HTTPException: 413 as soon as more came than there may be, 408 when it took too long.
+        HTTPException: 413 as soon as more came than there may be, or as of `in_time`.
             Nothing else is let through where FastAPI reads a body.
     """
     async with in_time(request, noun):
@@ -21,13 +22,19 @@ async def read_body(request: Request, most_bytes: int, noun: str = "A body") -> 
 
 @asynccontextmanager
 async def in_time(request: Request, noun: str) -> AsyncIterator[None]:
-    """Give a body the seconds that one has to come; 408 when it took longer."""
+    """Give a body the seconds that one has to come.
+
+    Raises:
+        HTTPException: 408 when it took longer, 400 when its sender went away.
+    """
     seconds = request.app.state.settings.body_seconds
     try:
         async with asyncio.timeout(seconds):
             yield
     except TimeoutError as error:
         raise HTTPException(408, f"{noun} has {seconds} seconds to come.") from error
+    except ClientDisconnect as error:  # who goes out of reach of the Wi-Fi is no fault of ours
+        raise HTTPException(400, f"{noun} broke off: its sender went away.") from error
 
 
 async def up_to(request: Request, most_bytes: int, noun: str) -> AsyncGenerator[bytes, None]:

@@ -22,8 +22,7 @@ def write_rows(connection: Connection, table: str, rows: Iterable[Mapping[str, o
         if connection.dialect.name == "postgresql" and len(some) >= _WORTH_COPYING:
             _copy(connection, table, some)
         else:
-            # For a single row the drivers need no loop, and PostgreSQL's no pipeline.
-            connection.execute(_into(table), some if len(some) > 1 else some[0])
+            connection.execute(_into(table), some)
 
 
 @cache

@@ -74,6 +74,7 @@ def open_engine(
         parsed = parsed.set(drivername="postgresql+psycopg")
     engine = create_engine(
         parsed,
+        pool_use_lifo=True,  # so that as few as can be lie idle
         pool_size=10,
         max_overflow=10,
         connect_args={"connect_timeout": _CONNECT_S},
@@ -258,9 +259,22 @@ def reading(engine: Engine) -> Iterator[Session]:
         yield session
 
 
+def again_if_cut(ask: Callable[[], Row]) -> Row:
+    """Ask once more where the connection was cut: its server may be back, or never have gone.
+
+    Only what reads may be asked again. That one connection was cut says so of all the others.
+    """
+    try:
+        return ask()
+    except OperationalError as error:
+        if not error.connection_invalidated:
+            raise
+    return ask()
+
+
 @contextmanager
 def glancing(engine: Engine) -> Iterator[Session]:
-    """Ask what is answered by one statement: that sees one state of the book by itself.
+    """Ask what one statement answers: that sees one state of the book by itself.
 
     To begin and to end a transaction are two ways to PostgreSQL and back.
     """
@@ -279,8 +293,8 @@ def look_up(
     *others, last = dict.fromkeys(engines)
     for engine in others:
         with suppress(OperationalError):
-            return _look_up(engine, statement, values)
-    return _look_up(last, statement, values)
+            return again_if_cut(partial(_look_up, engine, statement, values))
+    return again_if_cut(partial(_look_up, last, statement, values))
 
 
 def _look_up(

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from inspect import iscoroutinefunction
 from typing import Any, Final
 
 from fastapi import APIRouter, Request, Response
@@ -12,13 +13,15 @@ from app.shared.answers import read_json
 from app.shared.bodies import read_body
 from app.shared.sign_in import identify
 from app.shared.threads import in_a_thread, run_through
-from app.shared.turns import in_turn, turn, writes
+from app.shared.turns import in_turn, turn_if_free, writes
 
 API: Final = "/api/v1"
 """Where the paths of every package begin."""
 
 _FROM_ANYBODY: Final = 64 * 1024
 """The largest body that is read before it is known who sends it, in bytes."""
+_DIGITS: Final = 18
+"""A longer length is no small one, whatever zeros it begins with."""
 
 
 class ExactRequest(Request):
@@ -39,7 +42,7 @@ class ExactRequest(Request):
 
     def _is_small(self) -> bool:
         said = self.headers.get("content-length", "")
-        return said.isdecimal() and int(said[:9]) <= _FROM_ANYBODY
+        return said.isdecimal() and len(said) <= _DIGITS and int(said) <= _FROM_ANYBODY
 
     async def json(self) -> Any:  # noqa: ANN401 - JSON is any of its types
         """Read the body as JSON; JSONDecodeError for what is none."""
@@ -55,8 +58,9 @@ class ExactRequest(Request):
 class ExactRoute(APIRoute):
     """A route that reads its body through `ExactRequest`, and takes turns where it writes.
 
-    Once the body is there one thread does the rest. A route that reads its body itself, as its
-    `openapi_extra` says, begins on the loop of events and takes threads as it needs them.
+    Once the body is there one thread does the rest. What writes while others do, and a route that
+    reads its body itself, as its `openapi_extra` says, begin on the loop of events and take threads
+    as they need them.
     """
 
     def __init__(
@@ -69,11 +73,14 @@ class ExactRoute(APIRoute):
         **kwargs: Any,  # noqa: ANN401 - what a route of the library takes
     ) -> None:
         """Make it as the library does."""
+        if iscoroutinefunction(endpoint):
+            raise TypeError(f"{path}: what may wait for the database is no coroutine")
         self.waits = writes(methods, endpoint)
         self.reads_itself = "requestBody" in (openapi_extra or {})
-        first = in_turn if self.reads_itself and self.waits else in_a_thread
-        endpoint = first(endpoint)
+        endpoint = in_turn(endpoint) if self.waits else in_a_thread(endpoint)
         super().__init__(path, endpoint, methods=methods, openapi_extra=openapi_extra, **kwargs)
+        if self.reads_itself and self.body_field is not None:
+            raise TypeError(f"{path}: its body is read by itself or as a model, not both")
 
     def get_route_handler(self) -> Callable[[Request], Any]:
         """Make what FastAPI calls with each request."""
@@ -87,8 +94,14 @@ class ExactRoute(APIRoute):
             exact = ExactRequest(request.scope, request.receive)
             if self.body_field is not None:
                 await exact.body()
-            async with turn(self.waits):
-                return await run_in_threadpool(run_through, handle(exact))
+            if not self.waits:
+                return await run_in_threadpool(run_through, handle, exact)
+            with turn_if_free() as free:
+                if free:
+                    return await run_in_threadpool(run_through, handle, exact)
+            # Who may not, or is mistaken, is told before anybody waits.
+            answer: Response = await handle(exact)
+            return answer
 
         return begun_on_the_loop if self.reads_itself else in_one_thread
 

@@ -218,7 +218,10 @@ def digest(secret: str) -> str:
 
 
 def identify(request: Request) -> Staff:
-    """Find out who sends the request; refuse what carries no live token (RFC 6750)."""
+    """Find out, once, who sends the request; refuse what carries no live token (RFC 6750)."""
+    known: Staff | None = getattr(request.state, "staff", None)
+    if known is not None:
+        return known
     header = request.headers.get("authorization", "")
     scheme, _, secret = header.partition(" ")
     if not header:
@@ -243,4 +246,6 @@ def identify(request: Request) -> Staff:
             challenge='Bearer error="invalid_token"',
         )
     state.token_counts.count(sha256, token.name)
-    return Staff(token.name, split_roles(token.roles))
+    staff = request.state.staff = Staff(token.name, split_roles(token.roles))
+    request.state.who = staff.name
+    return staff

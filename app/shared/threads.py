@@ -20,14 +20,15 @@ def in_a_thread(work: Callable[P, R]) -> Callable[P, Awaitable[R]]:
 
     @wraps(work)
     async def called(*args: P.args, **kwargs: P.kwargs) -> R:
-        if _in_a_thread():
+        if is_thread():
             return work(*args, **kwargs)
         return await run_in_threadpool(work, *args, **kwargs)
 
     return called
 
 
-def _in_a_thread() -> bool:
+def is_thread() -> bool:
+    """Tell whether this is a thread that may wait, and not the loop of events."""
     try:
         get_running_loop()
     except RuntimeError:
@@ -35,12 +36,15 @@ def _in_a_thread() -> bool:
     return False
 
 
-def run_through(coroutine: Coroutine[Any, Any, R]) -> R:
+def run_through(
+    handle: Callable[P, Coroutine[Any, Any, R]], *args: P.args, **kwargs: P.kwargs
+) -> R:
     """Run to its end, in a thread, a coroutine that waits for nothing but the database.
 
     Raises:
         RuntimeError: it waits for something else, which only the loop of events can.
     """
+    coroutine = handle(*args, **kwargs)
     try:
         coroutine.send(None)
     except StopIteration as ended:

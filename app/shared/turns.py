@@ -4,16 +4,18 @@ Writes follow one another, since one pen is handed round. On a slow disk those t
 would soon have every thread, and nobody could look up a sack until they are through.
 """
 
-from collections.abc import Awaitable, Callable, Iterable
-from contextlib import AbstractAsyncContextManager, nullcontext
+from collections.abc import Awaitable, Callable, Iterable, Iterator
+from contextlib import contextmanager
 from functools import wraps
 from inspect import iscoroutinefunction
 from typing import Any, Final, ParamSpec, TypeVar
 
-from anyio import Semaphore
+from anyio import Semaphore, WouldBlock
 from anyio.lowlevel import RunVar
 from fastapi.routing import APIRoute
 from starlette.concurrency import run_in_threadpool
+
+from app.shared.threads import is_thread
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -37,16 +39,31 @@ def _turns() -> Semaphore:
     return turns
 
 
-def turn(waits: bool) -> AbstractAsyncContextManager[object]:
-    """Wait for a turn, in the order in which requests came, where there is need to."""
-    return _turns() if waits else nullcontext()
+@contextmanager
+def turn_if_free() -> Iterator[bool]:
+    """Take a turn where nobody waits for one; tell whether there was one."""
+    turns = _turns()
+    try:
+        turns.acquire_nowait()
+    except WouldBlock:
+        yield False
+        return
+    try:
+        yield True
+    finally:
+        turns.release()
 
 
 def in_turn(endpoint: Callable[P, R]) -> Callable[P, Awaitable[R]]:
-    """Let an endpoint wait for its turn, then run it in a thread."""
+    """Let an endpoint wait for its turn, in the order in which requests came.
+
+    In a thread already it has its turn.
+    """
 
     @wraps(endpoint)
     async def waiting(*args: P.args, **kwargs: P.kwargs) -> R:
+        if is_thread():
+            return endpoint(*args, **kwargs)
         async with _turns():
             return await run_in_threadpool(endpoint, *args, **kwargs)
 

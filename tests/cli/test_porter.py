@@ -210,12 +210,59 @@ def test_a_body_beyond_the_limit_is_refused_before_its_end_comes(
     assert document.startswith(b"HTTP/1.1 413 ")
 
 
-@pytest.mark.parametrize("length", [b"Content-Length: 70000\r\n\r\n", CHUNKED])
+@pytest.mark.parametrize(
+    "length",
+    [
+        b"Content-Length: 70000\r\n\r\n",
+        b"Content-Length: 000000000200000\r\n\r\n",
+        CHUNKED,
+    ],
+)
 def test_of_somebody_unknown_no_large_body_is_waited_for(service: FastAPI, length: bytes) -> None:
     with served(service) as address:
         answer = _sent(address, JSON, length)
 
     assert answer.startswith(b"HTTP/1.1 401 ")
+
+
+def _noted(caplog: pytest.LogCaptureFixture) -> list[logging.LogRecord]:
+    return [each for each in caplog.records if each.name == "jutebook.requests"]
+
+
+@BODIES
+def test_whoever_leaves_while_a_body_comes_is_no_fault_of_ours(
+    service: FastAPI, head: bytes, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level(logging.INFO, "jutebook.requests")
+    with served(service) as address:
+        port = int(address.rpartition(":")[2])
+        with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
+            line.sendall(head + b"Content-Length: 900\r\n\r\nname=")
+        _until(lambda: bool(_noted(caplog)))
+
+    (noted,) = _noted(caplog)
+    assert (noted.levelname, noted.status) == ("INFO", 400)  # type: ignore[attr-defined]
+    assert noted.exc_info is None
+
+
+def test_a_token_is_counted_once_for_a_request_however_its_body_comes(
+    service: FastAPI, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stands = SimpleNamespace(time=lambda: time() // 60 * 60 + 30)
+    monkeypatch.setattr("limits.storage.memory.time", stands)
+    service.state.token_counts = TokenCounts(3)
+    with writing(service.state.engine) as session:
+        token = add_token(session, "scanner", [Role.WAREHOUSE])
+    known = b"Authorization: Bearer %b\r\n" % token.encode()
+    scan = JSON.replace(b"/suppliers", b"/scans")
+
+    with served(service) as address:
+        answers = [
+            _sent(address, scan, known, CHUNKED, b'f\r\n{"text": "X 1"}\r\n0\r\n\r\n')
+            for _ in range(4)
+        ]
+
+    assert [answer.split()[1] for answer in answers] == [b"200", b"200", b"200", b"429"]
 
 
 def test_a_token_is_answered_so_often_a_minute(

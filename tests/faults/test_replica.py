@@ -19,7 +19,7 @@ from app.main import create_app
 from app.schema import migrate
 from app.settings import Settings
 from app.shared.db import open_engine, reading, writing
-from app.shared.sign_in import add_token
+from app.shared.sign_in import add_token, revoke_tokens
 from app.shared.staff import Role
 from tests.api import Api, problem
 from tests.figures import figures
@@ -87,6 +87,27 @@ def test_what_is_booked_is_read_back_from_the_replica_and_without_it_from_the_da
     assert without is True
     assert gone == 0
     assert back is True
+    api.close()
+
+
+def test_of_a_token_that_was_revoked_an_older_replica_is_not_asked(pair: Pair) -> None:
+    service = create_app(pair.settings)
+    api = Api(service, pair.token)
+    furnish(api)
+
+    pair.standby.pause()
+    with writing(service.state.engine) as session:
+        assert revoke_tokens(session, "Quill") == 1
+    # Every connection of the service is cut, while the database itself is there.
+    with pair.primary.as_superuser() as server:
+        server.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+            "WHERE datname = 'book' AND pid <> pg_backend_pid()"
+        )
+    refused = api.send("GET", "/suppliers")
+    pair.standby.resume()
+
+    problem(refused, 401, "unauthorized")
     api.close()
 
 

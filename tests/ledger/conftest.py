@@ -37,9 +37,23 @@ def token(engine: Engine) -> str:
 
 
 @pytest.fixture
-def wire(service: FastAPI, token: str) -> Iterator[Wire]:
-    """Ida, at the service on a real socket."""
-    with served(service) as address, Wire(address, token) as line:
+def address(service: FastAPI) -> Iterator[str]:
+    """The service on a real socket."""
+    with served(service) as address:
+        yield address
+
+
+@pytest.fixture
+def wire(address: str, token: str) -> Iterator[Wire]:
+    """Ida, at the service."""
+    with Wire(address, token) as line:
+        yield line
+
+
+@pytest.fixture
+def stranger(address: str) -> Iterator[Wire]:
+    """Somebody whose token was never made."""
+    with Wire(address, "jb_nobody") as line:
         yield line
 
 

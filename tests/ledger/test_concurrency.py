@@ -117,6 +117,27 @@ def test_whoever_reads_is_answered_while_many_wait_to_write(
     assert wire.get(f"/sacks/{sack}")["on_hand_kg"] == 4
 
 
+def test_whoever_may_not_or_errs_is_told_while_many_wait_to_write(
+    wire: Wire, stranger: Wire, sack: str, engine: Engine
+) -> None:
+    under_way = threading.Semaphore(0)
+
+    def draw_on() -> int:
+        under_way.release()
+        return wire.post("/roasts", draw(sack, "1")).status_code
+
+    def err() -> int:
+        with writing(engine):  # somebody else, whose disk is slow
+            for _ in range(6):
+                under_way.acquire()
+            for _ in range(10):
+                problem(wire.post("/roasts", {}), 422, "invalid")
+                problem(stranger.post("/roasts", draw(sack, "1")), 401, "unauthorized")
+        return 0
+
+    assert at_once([*[draw_on] * 6, err]) == [201] * 6 + [0]
+
+
 def test_twins_with_one_key_are_booked_once(wire: Wire, sack: str) -> None:
     answers = at_once([partial(wire.post, "/roasts", draw(sack, "1"), "scan-7")] * 8)
 
