@@ -2,6 +2,7 @@
 
 from datetime import date
 from decimal import Decimal
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import available_timezones
@@ -61,6 +62,12 @@ def default_database_url() -> str:
     return f"sqlite:///{user_data_path('jutebook', appauthor=False) / 'jutebook.db'}"
 
 
+def _networks(said: str) -> str:
+    for each in said.split(","):
+        ip_network(each.strip(), strict=False)  # ValueError for what is none
+    return said
+
+
 class Settings(BaseSettings):
     """Read once at the start and handed down; nothing else reads the environment."""
 
@@ -79,6 +86,9 @@ class Settings(BaseSettings):
     host: str = "127.0.0.1"
     """The address `jutebook serve` listens on: this machine alone unless set."""
     port: Annotated[int, Field(ge=0, le=65535)] = 8000
+    trusted_proxies: Annotated[str, AfterValidator(_networks)] = "127.0.0.1"
+    """Addresses or networks of proxies, with commas between, that are believed from where a request
+    came and whether over TLS; `X-Forwarded-For` of others is nothing but a claim."""
     workers: Annotated[int, Field(ge=1, le=64)] = 1
     """Processes that serve; more than one for several processors, with PostgreSQL best."""
     log: Literal["plain", "json"] = "plain"

@@ -14,6 +14,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from app.cli.serve import open_door
+from app.connections import Connection
 from app.main import open_book
 from app.settings import Settings
 from app.shared.answers import read_json, to_json
@@ -45,7 +46,7 @@ def _address(listener: socket.socket) -> str:
 def served(service: FastAPI, port: int = 0) -> Iterator[str]:
     """Serve from a thread; yields the address."""
     listener = _listen(port)
-    server = uvicorn.Server(uvicorn.Config(service, log_config=None))
+    server = uvicorn.Server(uvicorn.Config(service, log_config=None, http=Connection))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
     thread.start()
     try:
@@ -57,7 +58,7 @@ def served(service: FastAPI, port: int = 0) -> Iterator[str]:
 
 
 def _serve(listener: socket.socket, build: Callable[..., Any], what: object) -> None:
-    server = uvicorn.Server(uvicorn.Config(build(what), log_config=None))
+    server = uvicorn.Server(uvicorn.Config(build(what), log_config=None, http=Connection))
     server.run(sockets=[listener])
 
 

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable
 from contextlib import suppress
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import typer
 import uvicorn
@@ -14,6 +15,7 @@ from fastapi import FastAPI
 
 from app import schema
 from app.cli.desk import MistakeError, examples, migrated_book, open_book, read_settings
+from app.connections import Connection
 from app.logs import set_up
 from app.main import create_app
 from app.revision import lag
@@ -57,7 +59,7 @@ def listen(settings: Settings, greet: Callable[[str], None]) -> None:
         greet(_address(door))
         sys.stdout.flush()
         if service is None:
-            _run_workers(settings.workers, door)
+            _run_workers(settings, door)
         else:
             _run(service, door)
 
@@ -84,9 +86,7 @@ def _address(door: socket.socket) -> str:
 
 
 def _run(service: FastAPI, door: socket.socket) -> None:
-    config = uvicorn.Config(
-        service, log_config=None, server_header=False, timeout_graceful_shutdown=_GRACE_S
-    )
+    config = uvicorn.Config(service, **_as_served(service.state.settings))
     server = uvicorn.Server(config)
     with suppress(KeyboardInterrupt):
         server.run(sockets=[door])
@@ -94,7 +94,18 @@ def _run(service: FastAPI, door: socket.socket) -> None:
         raise typer.Exit(1)
 
 
-def _run_workers(workers: int, door: socket.socket) -> None:
+def _as_served(settings: Settings) -> dict[str, Any]:
+    """Settings of the server, the same for one process and for several."""
+    return {
+        "http": Connection,
+        "forwarded_allow_ips": settings.trusted_proxies,
+        "log_config": None,
+        "server_header": False,
+        "timeout_graceful_shutdown": _GRACE_S,
+    }
+
+
+def _run_workers(settings: Settings, door: socket.socket) -> None:
     """Serve from several processes, each of which reads the settings itself.
 
     They answer at the same door and share no memory: the pen is the database's.
@@ -105,10 +116,8 @@ def _run_workers(workers: int, door: socket.socket) -> None:
             "app.main:worker",
             factory=True,
             fd=door.fileno(),
-            workers=workers,
-            log_config=None,
-            server_header=False,
-            timeout_graceful_shutdown=_GRACE_S,
+            workers=settings.workers,
+            **_as_served(settings),
             # Each loads the whole service first, which takes seconds on a small machine.
             timeout_worker_healthcheck=60,
         )

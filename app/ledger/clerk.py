@@ -25,9 +25,8 @@ from app.settings import Settings
 from app.shared.answers import Answer, to_json
 from app.shared.db import again_if_cut, glancing, writing
 from app.shared.problems import Refused
-from app.shared.sign_in import Staff, identify
+from app.shared.sign_in import Staff, staff_of
 from app.shared.staff import Permission
-from app.shared.threads import in_a_thread
 from app.shared.versions import Versioned
 
 P = ParamSpec("P")
@@ -194,13 +193,12 @@ def _answer(body: bytes, status: int, made: BaseModel) -> Answer:
 _BEARER = HTTPBearer(auto_error=False, description="A token made by `jutebook tokens add`.")
 
 
-@in_a_thread
-def _let_in(
+async def _let_in(
     request: Request,
     needed: SecurityScopes,
     _: Annotated[HTTPAuthorizationCredentials | None, Depends(_BEARER)],
 ) -> Clerk:
-    staff = identify(request)
+    staff = staff_of(request)
     refuse_nul(request)
     for permission in needed.scopes:
         staff.refuse_without(Permission(permission))

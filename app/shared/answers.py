@@ -11,6 +11,8 @@ import simplejson
 from fastapi import Response
 from pydantic import BaseModel
 
+from app.standards.json_text import twin
+
 _LONGEST_NUMBER = 40
 
 
@@ -33,8 +35,7 @@ def _once_each(members: list[tuple[str, Any]]) -> dict[str, Any]:
     """Refuse a name that stands twice: nobody could tell which of the two was meant (RFC 7493)."""
     content = dict(members)
     if len(content) != len(members):
-        names = [name for name, _ in members]
-        twice = next(name for name in names if names.count(name) > 1)
+        twice = twin(name for name, _ in members)
         raise ValueError(f"the name {twice} stands twice in one object")
     return content
 

@@ -8,6 +8,9 @@ from fastapi import Request
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 
+from app.shared.sign_in import identify_again
+from app.shared.threads import in_a_thread
+
 
 async def read_body(request: Request, most_bytes: int, noun: str = "A body") -> bytes:
     """Read a body to its end.
@@ -56,4 +59,10 @@ async def body_of(request: Request, kinds: Collection[str], most_bytes: int, nou
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind not in kinds:
         raise HTTPException(415, f"The body is {kind or 'of no stated type'}.")
-    return await read_body(request, most_bytes, noun)
+    content = await read_body(request, most_bytes, noun)
+    await still_known(request)
+    return content
+
+
+still_known = in_a_thread(identify_again)
+"""Asked after a body that its route reads itself: it may have taken a while to come."""

@@ -10,7 +10,7 @@ from fastapi.routing import APIRoute
 from starlette.concurrency import run_in_threadpool
 
 from app.shared.answers import read_json
-from app.shared.bodies import read_body
+from app.shared.bodies import read_body, still_known
 from app.shared.sign_in import identify
 from app.shared.threads import in_a_thread, run_through
 from app.shared.turns import in_turn, turn_if_free, writes
@@ -31,13 +31,17 @@ class ExactRequest(Request):
         """Read the body once; FastAPI asks for it before it asks for its JSON.
 
         Raises:
-            Refused: `unauthorized`, before a large one is read.
+            Refused: `unauthorized`, before a large one is read, and once it came.
             HTTPException: as of `read_body`.
         """
         if not hasattr(self, "_body"):
-            if not self._is_small():
-                await run_in_threadpool(identify, self)
-            self._body = await read_body(self, self.app.state.settings.body_largest_bytes)
+            most = self.app.state.settings.body_largest_bytes
+            if self._is_small():
+                self._body = await read_body(self, most)
+            else:
+                await find_out(self)
+                self._body = await read_body(self, most)
+                await still_known(self)
         return self._body
 
     def _is_small(self) -> bool:
@@ -53,6 +57,9 @@ class ExactRequest(Request):
         except ValueError as error:
             # FastAPI answers this very exception with its 422 for a body that is no JSON.
             raise json.JSONDecodeError(str(error), "", 0) from error
+
+
+find_out = in_a_thread(identify)
 
 
 class ExactRoute(APIRoute):
@@ -86,22 +93,26 @@ class ExactRoute(APIRoute):
         """Make what FastAPI calls with each request."""
         handle = super().get_route_handler()
 
-        async def begun_on_the_loop(request: Request) -> Response:
-            answer: Response = await handle(ExactRequest(request.scope, request.receive))
+        async def known(exact: ExactRequest) -> Response:
+            """Answer somebody known: of nobody else is a body as much as looked through."""
+            await find_out(exact)
+            answer: Response = await handle(exact)
             return answer
+
+        async def begun_on_the_loop(request: Request) -> Response:
+            return await known(ExactRequest(request.scope, request.receive))
 
         async def in_one_thread(request: Request) -> Response:
             exact = ExactRequest(request.scope, request.receive)
             if self.body_field is not None:
                 await exact.body()
             if not self.waits:
-                return await run_in_threadpool(run_through, handle, exact)
+                return await run_in_threadpool(run_through, known, exact)
             with turn_if_free() as free:
                 if free:
-                    return await run_in_threadpool(run_through, handle, exact)
+                    return await run_in_threadpool(run_through, known, exact)
             # Who may not, or is mistaken, is told before anybody waits.
-            answer: Response = await handle(exact)
-            return answer
+            return await known(exact)
 
         return begun_on_the_loop if self.reads_itself else in_one_thread
 

@@ -219,9 +219,28 @@ def digest(secret: str) -> str:
 
 def identify(request: Request) -> Staff:
     """Find out, once, who sends the request; refuse what carries no live token (RFC 6750)."""
-    known: Staff | None = getattr(request.state, "staff", None)
-    if known is not None:
-        return known
+    if hasattr(request.state, "staff"):
+        return staff_of(request)
+    sha256, staff = _token(request)
+    request.app.state.token_counts.count(sha256, staff.name)
+    request.state.staff, request.state.who = staff, staff.name
+    return staff
+
+
+def staff_of(request: Request) -> Staff:
+    """Tell who was found to send the request; nobody was, nobody is let in."""
+    staff: Staff | None = getattr(request.state, "staff", None)
+    if staff is None:
+        raise Refused("unauthorized", "Nobody was asked for a token.", challenge="Bearer")
+    return staff
+
+
+def identify_again(request: Request) -> None:
+    """Refuse whose token came to an end while their body came."""
+    _token(request)
+
+
+def _token(request: Request) -> tuple[str, Staff]:
     header = request.headers.get("authorization", "")
     scheme, _, secret = header.partition(" ")
     if not header:
@@ -245,7 +264,4 @@ def identify(request: Request) -> Staff:
             "That token is not known, was revoked or is over.",
             challenge='Bearer error="invalid_token"',
         )
-    state.token_counts.count(sha256, token.name)
-    staff = request.state.staff = Staff(token.name, split_roles(token.roles))
-    request.state.who = staff.name
-    return staff
+    return sha256, Staff(token.name, split_roles(token.roles))

@@ -2,6 +2,7 @@
 
 import json
 import re
+from collections.abc import Iterable
 from decimal import Decimal
 from typing import Final, NoReturn, TypeAlias
 
@@ -74,7 +75,16 @@ def _exact(digits: str) -> Decimal:
 def _once_each(members: list[tuple[str, Json]]) -> dict[str, Json]:
     content = dict(members)
     if len(content) != len(members):
-        names = [name for name, _ in members]
-        twice = next(name for name in names if names.count(name) > 1)
+        twice = twin(name for name, _ in members)
         raise NotJsonError(f"the name {twice[:_SHOWN]} stands twice in one object")
     return content
+
+
+def twin(names: Iterable[str]) -> str:
+    """Find the first name that stands there again, in one pass; ValueError where none does."""
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            return name
+        seen.add(name)
+    raise ValueError("each name stands there once")

@@ -7,11 +7,12 @@ import socket
 import threading
 from collections.abc import Callable
 from contextlib import suppress
+from select import poll
 from time import time
 from types import SimpleNamespace
 
 import pytest
-from fastapi import FastAPI
+from fastapi import FastAPI, Request
 from sqlalchemy import Engine, func, select, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
@@ -20,8 +21,9 @@ from app.logs import set_up
 from app.main import create_app
 from app.settings import Settings
 from app.shared.db import open_engine, reading, writing
-from app.shared.sign_in import TokenCounts, add_token
+from app.shared.sign_in import TokenCounts, add_token, identify, revoke_tokens
 from app.shared.staff import Role
+from app.shared.threads import in_a_thread
 from tests.api import Api, problem
 from tests.cli.conftest import Jutebook
 from tests.figures import figures
@@ -210,6 +212,53 @@ def test_a_body_beyond_the_limit_is_refused_before_its_end_comes(
     assert document.startswith(b"HTTP/1.1 413 ")
 
 
+def test_of_somebody_unknown_no_body_is_looked_through(service: FastAPI) -> None:
+    nobody = Api(service, None)
+
+    for body in (b"{nope", b"[" * 60_000, b"{}"):
+        problem(nobody.send("POST", "/suppliers", body), 401, "unauthorized")
+    nobody.close()
+
+
+def test_a_name_that_stands_twice_among_many_is_found_in_one_pass(api: Api) -> None:
+    # One look at all of them for each would take minutes.
+    members = b",".join(b'"a%07d":0' % number for number in range(100_000))
+
+    refused = problem(
+        api.send("POST", "/suppliers", b"{" + members + b',"a0099999":1}'), 422, "invalid"
+    )
+
+    assert "stands twice" in str(refused) or "names" in str(refused)
+
+
+def test_a_token_that_was_revoked_while_a_body_came_books_nothing(
+    service: FastAPI, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = threading.Event()
+
+    async def ask(request: Request) -> object:
+        staff = await in_a_thread(identify)(request)
+        asked.set()
+        return staff
+
+    monkeypatch.setattr("app.shared.routing.find_out", ask)
+    engine = service.state.engine
+    with writing(engine) as session:
+        token = add_token(session, "scanner", [Role.WAREHOUSE])
+    known = b"Authorization: Bearer %b\r\n" % token.encode()
+    body = b'{"name": "Coop"}' + b" " * 70_000
+    length = b"Content-Length: %d\r\n\r\n" % len(body)
+    with served(service) as address, _line(address) as line:
+        line.sendall(JSON + known + length + body[:-1])
+        assert asked.wait(60)
+        with writing(engine) as session:
+            revoke_tokens(session, "scanner")
+        line.sendall(body[-1:])
+        answer = line.recv(100_000)
+
+    assert answer.startswith(b"HTTP/1.1 401 ")
+
+
 @pytest.mark.parametrize(
     "length",
     [
@@ -347,3 +396,76 @@ def _get(address: str, path: str) -> int:
 def _until(so: Callable[[], bool]) -> None:
     while not so():
         pass
+
+
+def _line(address: str) -> socket.socket:
+    """Open a connection whose client takes little at a time."""
+    host, port = address.removeprefix("http://").split(":")
+    line = socket.socket()
+    line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+    line.settimeout(60)
+    line.connect((host, int(port)))
+    return line
+
+
+def _ends(line: socket.socket) -> bool:
+    """Wait until the other side lets go; what it says before is thrown away."""
+    with suppress(ConnectionResetError):
+        while line.recv(100_000):
+            pass
+    return True
+
+
+@pytest.mark.parametrize(
+    "head", [b"", b"GET /healthz HT", b"GET /healthz HTTP/1.1\r\nHost: x\r\nA"]
+)
+def test_a_connection_whose_head_does_not_come_is_let_go(
+    service: FastAPI, monkeypatch: pytest.MonkeyPatch, head: bytes
+) -> None:
+    monkeypatch.setattr("app.connections.LOOKS_EVERY_S", 0.2)
+    with served(service) as address, _line(address) as line:
+        line.sendall(head)
+
+        assert _ends(line)
+        assert _get(address, "/healthz") == 200
+
+
+def test_a_head_that_has_no_end_is_refused_before_it_fills_the_memory(service: FastAPI) -> None:
+    some = b"X-More: " + b"x" * 10_000 + b"\r\n"
+    with served(service) as address, _line(address) as line:
+        line.sendall(b"GET /healthz HTTP/1.1\r\nHost: x\r\n")
+        with suppress(ConnectionResetError, BrokenPipeError):
+            for _ in range(10_000):  # 100 MB
+                line.sendall(some)
+            raise AssertionError("all of it was taken")
+        assert _get(address, "/healthz") == 200
+
+
+def test_whoever_takes_nothing_of_an_answer_holds_no_place(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.connections.LOOKS_EVERY_S", 0.2)
+    crowded = create_app(settings.model_copy(update={"at_once": 1}))
+    asked = b"GET /api/docs-files/swagger-ui-bundle.js HTTP/1.1\r\nHost: x\r\n\r\n"
+    with served(crowded) as address, _line(address) as line:
+        line.sendall(asked * 12)
+        let_go = poll()
+        let_go.register(line, 0)  # nothing is read: it is told that the other side went
+
+        assert let_go.poll(60_000)
+        _until(lambda: _get(address, "/readyz") == 200)
+
+
+def test_a_long_answer_is_taken_as_slowly_as_its_client_likes(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.connections.LOOKS_EVERY_S", 0.2)
+    with served(create_app(settings)) as address, _line(address) as line:
+        line.sendall(b"GET /api/docs-files/swagger-ui-bundle.js HTTP/1.1\r\nHost: x\r\n\r\n")
+        came = line.recv(100_000)
+        length = int(re.search(rb"content-length: (\d+)", came).group(1))  # type: ignore[union-attr]
+        came = came.partition(b"\r\n\r\n")[2]
+        while len(came) < length and (some := line.recv(4096)):
+            came += some
+
+    assert len(came) == length > 500_000

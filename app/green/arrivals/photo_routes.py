@@ -9,7 +9,7 @@ from app.green.arrivals.pictures import ENDINGS, look_at
 from app.green.arrivals.schemas import GivenPhoto, PhotoOut
 from app.ledger.clerk import Clerk, Keyed, Reader, allowed
 from app.settings import Settings
-from app.shared.bodies import in_time
+from app.shared.bodies import in_time, still_known
 from app.shared.problems import Refused
 from app.shared.routing import api_router
 from app.shared.staff import Permission
@@ -71,6 +71,7 @@ async def _body(request: Request) -> bytes:
             content += some
             if len(content) > settings.photo_largest_bytes:
                 raise too_large(settings, None)
+    await still_known(request)
     return bytes(content)
 
 
