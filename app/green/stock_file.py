@@ -29,7 +29,7 @@ from app.green.origins import Country
 from app.shared.codes import NewCode, PlaceCode, fold
 from app.shared.mass import GRAM, HEAVIEST_G, Grams, kg_from_grams, share_out
 from app.shared.shares import plain
-from app.shared.times import text, to_utc
+from app.shared.times import FIRST_DAY, text, to_utc
 from app.standards.currencies import is_currency
 
 REQUIRED = ("lot", "name", "origin", "received_at", "sacks", "sack_kg")
@@ -114,6 +114,8 @@ def _moment(cell: object, info: ValidationInfo) -> datetime:
         moment = moment.replace(tzinfo=UTC) if _DATE.fullmatch(said) else to_utc(moment)
     except (ValueError, OverflowError) as error:
         raise ValueError(f"{_shown(cell)} is no day or time of the calendar") from error
+    if moment.date() < FIRST_DAY:
+        raise ValueError(f"{said} lies before {FIRST_DAY}")
     if moment > limits.latest:
         raise ValueError(f"{said} lies in the future")
     return moment

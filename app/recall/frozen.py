@@ -14,7 +14,7 @@ from app.ledger.posting import Pen
 from app.ledger.rules import canonical
 from app.ledger.tables import Entry, Unit
 from app.recall.scope import START, Scope, ScopeLine, ScopeUnit, scope_of
-from app.recall.starts import StartIn, standing_of, start_units, start_units_now
+from app.recall.starts import KeptStart, StartIn, standing_of, start_units, start_units_now
 from app.recall.tables import RecallScope, RecallScopeLine, RecallScopeUnit
 from app.sending.tables import Customer
 from app.shared.db import next_number
@@ -159,7 +159,7 @@ def _frozen_of(
     lines: Sequence[ScopeLine],
 ) -> Frozen:
     kept: RecallScope = row[0]
-    starts = [StartIn.model_validate(each) for each in json.loads(kept.starts)]
+    starts = [KeptStart.model_validate(each) for each in json.loads(kept.starts)]
     kept_g: Mapping[str, int] = json.loads(kept.balance)
     balance = {name: kept_g[name] for name in BALANCE if name in kept_g}
     scope = Scope(Direction(kept.direction), starts, units, lines, balance)

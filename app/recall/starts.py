@@ -25,7 +25,7 @@ from app.roasting.tables import MachineRun
 from app.shared.codes import Code, PlaceCode
 from app.shared.db import among
 from app.shared.problems import Refused
-from app.shared.times import MomentIn
+from app.shared.times import MomentIn, MomentKept
 from app.tracing.materials import packs_with
 
 
@@ -70,6 +70,13 @@ class StartIn(Asked):
     def as_kept(self) -> dict[str, object]:
         """Write it as a frozen scope keeps it."""
         return self.model_dump(mode="json", by_alias=True, exclude_none=True)
+
+
+class KeptStart(StartIn):
+    """A start as a frozen scope keeps it."""
+
+    since: MomentKept | None = Field(default=None, alias="from")
+    until: MomentKept | None = Field(default=None, alias="to")
 
 
 def start_units(session: Session, starts: Iterable[StartIn]) -> list[int]:

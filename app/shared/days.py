@@ -32,10 +32,15 @@ def zone_here() -> tzinfo:
 
 def day_of(moment: datetime) -> date:
     """Tell which day a moment is of."""
+    return at_clocks_here(moment).date()
+
+
+def at_clocks_here(moment: datetime) -> datetime:
+    """Bring a moment to the clocks of the house."""
     try:
-        return moment.astimezone(_zone.get()).date()
+        return moment.astimezone(_zone.get())
     except OverflowError:  # on the first or the last day there is
-        return moment.date()
+        return moment
 
 
 def today_here() -> date:

@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Final, NamedTuple
 
-from app.shared.days import zone_here
+from app.shared.days import at_clocks_here
 from app.shared.mass import kg_text
 
 
@@ -50,7 +50,7 @@ def at_here(moment: datetime, speech: Speech, clock: str = "%H:%M:%S") -> str:
 
     A paper leaves the house, so the zone stands there as what it is ahead of UTC.
     """
-    there = moment.astimezone(zone_here())
+    there = at_clocks_here(moment)
     zone = timezone(there.utcoffset() or timedelta())
     return f"{speech.day(there.date())} {there:{clock}} {zone}"
 

@@ -2,7 +2,7 @@
 
 import re
 from datetime import UTC, date, datetime
-from typing import Annotated
+from typing import Annotated, Final
 
 from pydantic import AfterValidator, AwareDatetime, BeforeValidator, PlainSerializer, WithJsonSchema
 from sqlalchemy import DateTime, Dialect
@@ -54,15 +54,30 @@ def _with_offset(value: object) -> object:
     raise ValueError("a time is RFC 3339 with an offset, such as 2026-03-31T06:00:00Z")
 
 
-def _in_utc(moment: datetime) -> datetime:
-    try:
-        return to_utc(moment)
-    except OverflowError as error:
-        raise ValueError("a time in UTC is in the years 1 to 9999") from error
+FIRST_DAY: Final = date(1900, 1, 1)
+LAST_DAY: Final = date(8999, 12, 31)
+"""Days that are taken. Beyond them lie slips alone, and the calendar of a computer ends soon: weeks
+taken off such a day, or another time zone, and there is no day that could be answered."""
 
 
-MomentIn = Annotated[AwareDatetime, BeforeValidator(_with_offset), AfterValidator(_in_utc)]
+def _within(day: date) -> None:
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise Flaw(
+            "%(said)s lies outside of %(first)s to %(last)s",
+            said=day, first=FIRST_DAY, last=LAST_DAY,
+        )  # fmt: skip
+
+
+def _taken_moment(moment: datetime) -> datetime:
+    _within(moment.date())
+    return to_utc(moment)
+
+
+MomentIn = Annotated[AwareDatetime, BeforeValidator(_with_offset), AfterValidator(_taken_moment)]
 """A field that reads a time with an offset; one without is refused."""
+
+MomentKept = Annotated[AwareDatetime, AfterValidator(to_utc)]
+"""A field that reads a time that was kept, whenever that was: the book stays readable."""
 
 MomentOut = Annotated[
     datetime,
@@ -81,5 +96,10 @@ def _day(value: object) -> object:
     raise Flaw("a date is a text such as 2026-03-31")
 
 
-Day = Annotated[date, BeforeValidator(_day)]
+def _taken_day(day: date) -> date:
+    _within(day)
+    return day
+
+
+Day = Annotated[date, BeforeValidator(_day), AfterValidator(_taken_day)]
 """A field that reads a date."""

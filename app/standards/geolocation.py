@@ -31,6 +31,10 @@ from app.standards.json_text import Json
 LARGEST_BYTES: Final = 25_000_000
 LARGEST_POINT_HA: Final = Decimal(4)
 SMALLEST_HA: Final = Decimal("0.0001")
+MOST_FINE: Final = 100_000
+"""So many corners have all outlines of a file together that are drawn finer than most fields are:
+whether each crosses itself would keep a process busy for too long."""
+_FINE: Final = 500
 
 _FOLDED: Final = {name.lower(): name for name in NAMES}
 _MOST_GROWTH: Final = 5
@@ -110,6 +114,7 @@ class _Reader:
     def __init__(self, flaws: Flaws) -> None:
         self.flaws = flaws
         self.found = PlotList()
+        self._fine = 0
 
     def refuse(self, path: Path, said: str) -> None:
         self.flaws.add(Flaw(path, said))
@@ -185,7 +190,8 @@ class _Reader:
             self._in_range(position, (*here, place))
         if self.flaws.count > before:
             return
-        fault = outlines.fault(outlines.corners(outer))
+        rounded = outlines.corners(outer)
+        fault = self._too_much(len(rounded) - 1) or outlines.fault(rounded)
         if fault is not None:
             self.refuse(here, fault)
             return
@@ -193,6 +199,18 @@ class _Reader:
         if square_metres == 0:
             self.refuse(here, "the plot is smaller than a square metre")
         self.found.plots.append(Plot(number, outlined=True, area_m2=square_metres))
+
+    def _too_much(self, corners: int) -> str | None:
+        """Say where the finely drawn outlines of a file have too many corners together."""
+        if not _FINE < corners <= outlines.MOST_CORNERS:
+            return None
+        self._fine += corners
+        if self._fine <= MOST_FINE:
+            return None
+        return (
+            f"with it the outlines of more than {_FINE} corners have {self._fine} together; "
+            f"{MOST_FINE} are the most of a file: give it as two files"
+        )
 
     def _in_range(self, position: Position, path: Path) -> None:
         longitude, latitude = position[0], position[1]

@@ -13,7 +13,7 @@ import re
 import secrets
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Final, Generic, TypeVar
 
@@ -25,7 +25,7 @@ from app.shared.kinds import KINDS
 from app.shared.problems import MemberError, Refused
 from app.web.members import is_map, kind_of
 from app.web.plain import FLAWS, plainly, words_of
-from app.web.shown import kg_of_pounds, typed_number
+from app.web.shown import day, kg_of_pounds, typed_number
 from app.web.texts import English, _, manner
 
 Body = TypeVar("Body", bound=BaseModel)
@@ -372,4 +372,6 @@ def _sentence(said: str) -> str:
 
 
 def _figure(value: object) -> str:
+    if isinstance(value, date):
+        return day(value)
     return typed_number(value) if isinstance(value, int | Decimal) else str(value)

@@ -7,7 +7,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from babel.dates import format_date, format_time
 from babel.numbers import format_decimal
 
-from app.shared.days import day_of, zone_here
+from app.shared.days import at_clocks_here, day_of
 from app.shared.mass import GRAM, kg_from_grams
 from app.shared.speech import Speech
 from app.shared.texts import NARROW, country_in, kilograms_in, number_in
@@ -68,7 +68,7 @@ def kg_of_pounds(pounds: Decimal) -> Decimal:
 
 def moment(at: datetime) -> str:
     """Write a time in the roastery's zone."""
-    there = at.astimezone(zone_here())
+    there = at_clocks_here(at)
     return f"{format_date(there, locale=manner().locale)}, {clock(at)}"
 
 
@@ -79,7 +79,7 @@ def stamp(said: str) -> str:
 
 def clock(at: datetime) -> str:
     """Write the time of day alone."""
-    return format_time(at.astimezone(zone_here()), "short", locale=manner().locale)
+    return format_time(at_clocks_here(at), "short", locale=manner().locale)
 
 
 def day(on: date | datetime) -> str:
@@ -100,7 +100,7 @@ def machine_time(at: date | datetime) -> str:
 
 def local_minute(at: datetime | None = None) -> str:
     """Write a time as `<input type="datetime-local">` takes it; now when none is given."""
-    return (at or now()).astimezone(zone_here()).strftime("%Y-%m-%dT%H:%M")
+    return at_clocks_here(at or now()).strftime("%Y-%m-%dT%H:%M")
 
 
 def kilograms(grams: int) -> str:

@@ -85,6 +85,7 @@ def test_what_a_row_says_does_not_hang_on_the_spelling_of_its_figures() -> None:
         ("received_at", "2026-01-05T08:00:00", "nor a time with its offset"),
         ("received_at", "2026-W02-1", "is neither a date"),
         ("received_at", "0001-01-01T00:00:00+14:00", "no day or time of the calendar"),
+        ("received_at", "0001-01-01", "lies before 1900-01-01"),
         ("received_at", "2026-04-01", "lies in the future"),
         ("received_at", "2026-03-31T12:00:01Z", "lies in the future"),
         ("sacks", "0", "a lot has 1 to 5000"),

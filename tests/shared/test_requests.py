@@ -3,7 +3,6 @@
 import pytest
 
 from tests.api import Api, problem
-from tests.makers import furnish
 
 ADDRESSES = [
     "/customers/%00", "/suppliers/a%00b", "/locations/%00", "/machines/%00", "/products/%00",
@@ -41,21 +40,3 @@ def test_a_body_that_is_no_json_object_is_refused_as_a_whole(
     assert [error["pointer"] for error in refusal["errors"]] == ["#"]
     assert said in refusal["detail"]
     assert api.get("/suppliers")["items"] == []
-
-
-@pytest.mark.parametrize("year", ["0001-01-01T00:00:00+01:00", "0001-01-01T00:00:00Z"])
-def test_a_time_at_the_edge_of_the_calendar_is_taken_or_refused(api: Api, year: str) -> None:
-    furnish(api)
-    lot = {"name": "Old", "origin": "ET", "sacks": [{"net_kg": 60}]}
-
-    answer = api.send(
-        "POST",
-        "/deliveries",
-        {"supplier": "Finca El Roble", "received_at": year, "lots": [lot]},
-    )
-
-    if year.endswith("Z"):
-        assert answer.json()["received_at"] == year
-    else:
-        refusal = problem(answer, 422, "invalid")
-        assert refusal["errors"][0]["pointer"] == "#/received_at"

@@ -6,6 +6,7 @@ information system of August 2026, the latter as quoted in a research note of Se
 
 import json
 from decimal import Decimal
+from math import cos, pi, sin
 from typing import Any
 
 import pytest
@@ -123,6 +124,43 @@ def test_an_outline_is_closed_and_simple(ring: object, said: str) -> None:
     assert pointer == "#/features/1/geometry/coordinates/0"
     assert number == 2
     assert said in detail
+
+
+def comb(corners: int) -> list[list[float]]:
+    """Draw a comb of long slanted teeth: each lies in reach of all others, and none crosses one."""
+    teeth = [
+        [x, y]
+        for tooth in range((corners - 2) // 2)
+        for x, y in ((tooth * 8e-6, 0.0), (10 + tooth * 8e-6, 10.0))
+    ]
+    return [[0, -1], *teeth, [30, -1], [0, -1]]
+
+
+def test_an_outline_has_no_more_corners_than_anybody_walks_round() -> None:
+    assert len(accepted(feature({"type": "Polygon", "coordinates": [comb(5000)]})).plots) == 1
+    for corners in (5002, 80_000):
+        over = collection(
+            feature(OUTLINE), feature({"type": "Polygon", "coordinates": [comb(corners)]})
+        )
+
+        said = f"it has {corners} corners; 5000 are the most of an outline"
+        assert refused(over) == [("#/features/1/geometry/coordinates/0", 2, said)]
+
+
+def test_finely_drawn_outlines_of_a_file_have_so_many_corners_together() -> None:
+    angles = [2 * pi * corner / 1000 for corner in range(1000)]
+    ring = [[38 + cos(angle), 6 + sin(angle)] for angle in angles]
+    fine = feature({"type": "Polygon", "coordinates": [[*ring, ring[0]]]})
+    many = [fine] * 100
+
+    assert len(accepted(*many, feature(OUTLINE)).plots) == 101
+    said = (
+        "with it the outlines of more than 500 corners have 101000 together; 100000 are the most "
+        "of a file: give it as two files"
+    )
+    assert refused(collection(*many, feature(OUTLINE), fine)) == [
+        ("#/features/101/geometry/coordinates/0", 102, said)
+    ]
 
 
 def test_a_hole_is_refused_and_two_halves_are_asked_for() -> None:

@@ -10,8 +10,9 @@ import zlib
 from io import BytesIO
 from typing import Final
 
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import ExifTags, Image, UnidentifiedImageError
 
+from app.green.arrivals.picture_parts import excess
 from app.green.arrivals.schemas import GivenPhoto
 from app.shared.problems import Refused
 
@@ -23,8 +24,20 @@ MEDIA_TYPES: Final = {
 }
 """What is taken, by the name of its decoder."""
 ENDINGS: Final = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
+_KINDS: Final = ("JPEG", "PNG", "WEBP")
 _SMALL_PX: Final = 320
 """How large a photo is shown among others, at the most."""
+
+_TURNS: Final = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+"""How a picture is brought upright, by what EXIF calls its orientation."""
 
 _BROKEN = (OSError, SyntaxError, ValueError, TypeError, LookupError, ArithmeticError, EOFError,
            struct.error, zlib.error)  # fmt: skip
@@ -36,10 +49,12 @@ def look_at(content: bytes, declared: str, most_pixels: int) -> GivenPhoto:
 
     Raises:
         Refused: `unsupported-media-type` where it is another kind than it says; `invalid` where it
-            is damaged, moves, or would unpack to more pixels than are taken.
+            is damaged, moves, is made of more parts than any camera writes, or would unpack to more
+            pixels than are taken.
     """
+    _refuse_pieced(content)
     try:
-        with Image.open(BytesIO(content), formats=("JPEG", "PNG", "WEBP")) as picture:
+        with Image.open(BytesIO(content), formats=_KINDS) as picture:
             found = MEDIA_TYPES[picture.format or ""]
             width, height = picture.size
             _refuse_other(declared, found)
@@ -47,7 +62,7 @@ def look_at(content: bytes, declared: str, most_pixels: int) -> GivenPhoto:
             if picture.format != "MPO" and getattr(picture, "n_frames", 1) > 1:
                 raise Refused("invalid", "The picture moves; a photo stands still.")
             picture.load()
-        with Image.open(BytesIO(content), formats=("JPEG", "PNG", "WEBP")) as picture:
+        with Image.open(BytesIO(content), formats=_KINDS) as picture:
             picture.verify()  # to the last byte: decoding alone stops where the picture is complete
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise _huge(f"more than {Image.MAX_IMAGE_PIXELS}", most_pixels) from error
@@ -75,13 +90,33 @@ def small(content: bytes) -> bytes:
 
     It is for looking through many; evidence is the photo itself.
     """
-    with Image.open(BytesIO(content)) as picture:
+    with Image.open(BytesIO(content), formats=_KINDS) as picture:
         picture.draft("RGB", (_SMALL_PX, _SMALL_PX))  # a JPEG is decoded no larger than it is shown
-        upright = ImageOps.exif_transpose(picture).convert("RGB")
+        upright = _upright(picture).convert("RGB")
         upright.thumbnail((_SMALL_PX, _SMALL_PX))
         file = BytesIO()
         upright.save(file, "JPEG", quality=80, exif=b"")
         return file.getvalue()
+
+
+def _upright(picture: Image.Image) -> Image.Image:
+    """Turn a picture as the camera says it was held; as it is where that cannot be read."""
+    try:
+        held = picture.getexif().get(ExifTags.Base.Orientation)
+    except _BROKEN:
+        return picture
+    turn = _TURNS.get(held) if isinstance(held, int) else None
+    return picture if turn is None else picture.transpose(turn)
+
+
+def _refuse_pieced(content: bytes) -> None:
+    too_many = excess(content)
+    if too_many is not None:
+        raise Refused(
+            "invalid",
+            f"The picture has more than {too_many.most} {too_many.of}, which no camera writes.",
+            most=too_many.most,
+        )
 
 
 def _refuse_other(declared: str, found: str) -> None:
