@@ -51,20 +51,22 @@ MEANWHILE = pytest.mark.parametrize(
 )
 
 
-def _held_back(
-    service: FastAPI, noor: Visitor, path: str, kind: str, body: bytes,
-    happens: Callable[[Session], None],
-) -> bytes:  # fmt: skip
-    """Send a form but for its last byte, let something happen, and send that."""
-    cookie = "; ".join(f"{name}={value}" for name, value in noor.cookies.items())
-    head = (
+def _head(somebody: Visitor, path: str, kind: str, length: int) -> bytes:
+    cookie = "; ".join(f"{name}={value}" for name, value in somebody.cookies.items())
+    return (
         f"POST {path} HTTP/1.1\r\nHost: x\r\nAccept: text/html\r\nCookie: {cookie}\r\n"
-        f"Content-Type: {kind}\r\nContent-Length: {len(body)}\r\nExpect: 100-continue\r\n\r\n"
-    )
+        f"Content-Type: {kind}\r\nContent-Length: {length}\r\nExpect: 100-continue\r\n\r\n"
+    ).encode()
+
+
+def _held_back(
+    service: FastAPI, head: bytes, body: bytes, happens: Callable[[Session], None]
+) -> bytes:
+    """Send a form but for its last byte, let something happen, and send that."""
     with served(service) as address:
         port = int(address.rpartition(":")[2])
         with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
-            line.sendall(head.encode())
+            line.sendall(head)
             # RFC 9110, 10.1.1: said by the server once it wants the body.
             assert line.recv(1000).startswith(b"HTTP/1.1 100 ")
             line.sendall(body[:-1])
@@ -87,7 +89,9 @@ def test_a_form_whose_sender_had_to_go_while_it_came_books_nothing(
     noor = visitor_as("warehouse")
     fields = hidden_fields(noor.get("/hold").text) | {"units": "GL-1", "reason": "smells musty"}
 
-    answer = _held_back(service, noor, "/hold", FORM, urlencode(fields).encode(), happens)
+    body = urlencode(fields).encode()
+
+    answer = _held_back(service, _head(noor, "/hold", FORM, len(body)), body, happens)
 
     assert answer.split()[1] == status
     assert api.get("/lots/GL-1")["held"] is False
@@ -113,7 +117,7 @@ def test_files_whose_sender_had_to_go_while_they_came_are_not_kept(
     photo = b'--b\r\nContent-Disposition: form-data; name="photo"; filename="a.png"\r\n'
     body = b"".join([*parts, photo, b"Content-Type: image/png\r\n\r\n", picture(), b"\r\n--b--"])
 
-    answer = _held_back(service, noor, path, PARTS, body, happens)
+    answer = _held_back(service, _head(noor, path, PARTS, len(body)), body, happens)
 
     assert answer.split()[1] == status
     assert api.get("/lots/GL-1/exceptions")["items"][0]["photos"] == []
@@ -123,15 +127,10 @@ def test_of_whoever_may_not_send_files_none_is_read(
     service: FastAPI, visitor_as: Callable[..., Visitor]
 ) -> None:
     buyer = visitor_as("buyer")
-    cookie = "; ".join(f"{name}={value}" for name, value in buyer.cookies.items())
-    head = (
-        f"POST /exceptions/1/photos HTTP/1.1\r\nHost: x\r\nCookie: {cookie}\r\n"
-        f"Content-Type: {PARTS}\r\nContent-Length: 900000\r\nExpect: 100-continue\r\n\r\n"
-    )
     with served(service) as address:
         port = int(address.rpartition(":")[2])
         with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
-            line.sendall(head.encode())
+            line.sendall(_head(buyer, "/exceptions/1/photos", PARTS, 900_000))
             answer = line.recv(100_000)
 
     assert answer.startswith(b"HTTP/1.1 403 ")
