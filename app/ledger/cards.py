@@ -122,7 +122,7 @@ def _refuse_taken(session: Session, shelf: Shelf[C], key: str) -> None:
     if session.scalars(select(shelf.table).where(column == shelf.fold(key))).first() is not None:
         slug = "name-taken" if shelf.by_name else "code-taken"
         raise Refused(slug, f"There is already a {shelf.noun} {key}.")
-    if shelf.by_name and _is_number(key):
+    if shelf.by_name and _is_number(shelf.fold(key)):
         raise FieldRefused(
             f"#/{shelf.key}",
             f"{key} would be read as the number of a {shelf.noun}: add a word to it",

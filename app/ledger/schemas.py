@@ -21,12 +21,17 @@ from pydantic_core import CoreSchema
 from app.ledger.tables import Reason, UnitKind
 from app.shared.codes import Code
 from app.shared.mass import KgOut, SignedKgIn
+from app.shared.names import legible
 from app.shared.times import MomentIn, MomentOut
 
 Why = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2000)]
 """A reason in words."""
 Note = Annotated[str, StringConstraints(max_length=2000)]
-Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+Name = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=200),
+    AfterValidator(legible),
+]
 
 _SAID_BESIDE: Final = frozenset({"title", "description", "default", "examples"})
 """What a schema says of a member whatever its type."""
@@ -118,7 +123,10 @@ def _no_twins(codes: list[str]) -> list[str]:
 
 
 Party = Annotated[str, Field(min_length=1, max_length=200)] | StrictInt
-"""A supplier or customer by name, or by the number of its card."""
+"""A supplier or customer by name, or by the number of its card.
+
+Whatever the name of a card was when it was entered: it is looked up and not judged.
+"""
 
 Codes = Annotated[list[Code], Field(min_length=1, max_length=1000), AfterValidator(_no_twins)]
 """Codes, each named once."""

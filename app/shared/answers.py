@@ -5,6 +5,7 @@ import re
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
+from functools import partial
 from typing import Any, Final, NoReturn
 
 import simplejson
@@ -14,6 +15,8 @@ from pydantic import BaseModel
 from app.standards.json_text import twin
 
 _LONGEST_NUMBER = 40
+MOST_NAMES: Final = 1000
+"""No object that somebody sends has so many names; what the book answers may."""
 
 
 def _refuse_constant(name: str) -> NoReturn:
@@ -54,8 +57,15 @@ def _refuse_unwritable(value: object) -> None:
             _refuse_unwritable(member)
 
 
-def read_json(body: bytes | str) -> Any:  # noqa: ANN401 - JSON is any of its types
-    """Parse JSON with every fraction as `Decimal`.
+def _few_names(most: int, members: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Refuse an object of more names than any has: each would be a flaw to be named."""
+    if len(members) > most:
+        raise ValueError(f"an object with {len(members)} names, and none here has more than {most}")
+    return _once_each(members)
+
+
+def read_json(body: bytes | str, most_names: int | None = None) -> Any:  # noqa: ANN401 - JSON is any of its types
+    """Parse JSON with every fraction as `Decimal`, and objects of so many names at most.
 
     Raises:
         ValueError: for what is no JSON, NaN, Infinity, numbers beyond any scale, nesting
@@ -67,7 +77,7 @@ def read_json(body: bytes | str) -> Any:  # noqa: ANN401 - JSON is any of its ty
             parse_float=_exact,
             parse_int=_whole,
             parse_constant=_refuse_constant,
-            object_pairs_hook=_once_each,
+            object_pairs_hook=partial(_few_names, most_names) if most_names else _once_each,
         )
         _refuse_unwritable(content)
     except RecursionError as error:

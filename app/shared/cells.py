@@ -10,10 +10,11 @@ from typing import TextIO
 
 from app.shared.times import text
 
-# OWASP, "CSV Injection": a cell that begins with = + - @, a tab or a carriage return may be run
-# as a formula; an apostrophe in front keeps it text. A text that has apostrophes before such
-# a character gets one more, so that taking one off always gives the text back.
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+# OWASP, "CSV Injection": a cell that begins with = + - @, their full-width forms, a tab, a carriage
+# return or a line feed may be run as a formula; an apostrophe in front keeps it text. A text that
+# has apostrophes before such a character gets one more, so that taking one off always gives the
+# text back.
+_FORMULA = re.compile("'*[-=+@\t\r\n\uff1d\uff0b\uff0d\uff20]")
 
 
 def runs_as_formula(said: str) -> bool:

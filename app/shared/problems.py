@@ -6,6 +6,7 @@ and explanation, and the service serves the explanation under `/problems/<slug>`
 
 from collections.abc import Iterator, Mapping, Sequence
 from http import HTTPStatus
+from typing import Final
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -16,6 +17,9 @@ from starlette.routing import Match
 from app.shared.answers import Answer
 from app.shared.kinds import KINDS
 from app.shared.numbered import REQUEST_ID
+
+_MOST_FLAWS: Final = 100
+"""So many flaws of a request are named; nobody mends more at once."""
 
 
 class Refused(Exception):  # noqa: N818 - a refusal is an answer, not an error
@@ -82,8 +86,8 @@ def _is_json(request: Request) -> bool:
 
 def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)  # noqa: S101 - registered for it alone
-    errors = []
-    for flaw in error.errors():
+    found, errors = error.errors(), []
+    for flaw in found[:_MOST_FLAWS]:
         if flaw["type"] == "model_attributes_type" and not _is_json(request):
             return problem("unsupported-media-type", "The body is not `application/json`.")
         place, *steps = flaw["loc"]
@@ -100,7 +104,9 @@ def _invalid(request: Request, error: Exception) -> Response:
         errors.append(known | {"detail": said})
     where = errors[0].get("pointer") or errors[0].get("parameter")
     detail = f"{where}: {errors[0]['detail']}"
-    more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
+    more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
+    if len(found) > len(errors):
+        return problem("invalid", detail + more, errors=errors, flaws=len(found))
     return problem("invalid", detail + more, errors=errors)
 
 

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.routing import APIRoute
 from starlette.concurrency import run_in_threadpool
 
-from app.shared.answers import read_json
+from app.shared.answers import MOST_NAMES, read_json
 from app.shared.bodies import read_body, still_known
 from app.shared.sign_in import identify
 from app.shared.threads import in_a_thread, run_through
@@ -51,7 +51,7 @@ class ExactRequest(Request):
     async def json(self) -> Any:  # noqa: ANN401 - JSON is any of its types
         """Read the body as JSON; JSONDecodeError for what is none."""
         try:
-            return read_json(await self.body())
+            return read_json(await self.body(), MOST_NAMES)
         except json.JSONDecodeError:
             raise
         except ValueError as error:

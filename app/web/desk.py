@@ -226,37 +226,41 @@ def manner_of(request: Request, visitor: Visitor | None) -> Manner:
 
 
 async def _at_desk(request: Request, needed: SecurityScopes) -> Desk:
-    visitor = await _visitor(request)
-    typed: dict[str, list[str]] = {}
-    if request.method == "POST":
-        refuse_foreign(request)
-        typed = request.state.typed = await read_fields(request)
-    visitor = _let_in(request, visitor, needed)
-    if request.method == "POST":
-        _refuse_older(visitor, typed)
+    """Let somebody in at the end of what they sent: an account may be closed while it comes."""
+    if request.method != "POST":
+        return Desk(request, await _come_in(request, needed), {})
+    speak(manner_of(request, None))
+    refuse_foreign(request)
+    typed = request.state.typed = await read_fields(request)
+    visitor = await _come_in(request, needed)
+    _refuse_older(visitor, typed)
     return Desk(request, visitor, typed)
 
 
 async def _with_files(request: Request, needed: SecurityScopes) -> AsyncIterator[Desk]:
-    """Let somebody send files; of whoever may not, nothing is read."""
-    found = await _visitor(request)
+    """Let somebody send files; of whoever may not, nothing is read. They may have to go meanwhile.
+
+    So it is asked before and after.
+    """
     if request.method != "POST":
-        yield Desk(request, _let_in(request, found, needed), {})
+        yield Desk(request, await _come_in(request, needed), {})
         return
+    speak(manner_of(request, None))
     refuse_foreign(request)
-    visitor = _let_in(request, found, needed)
+    await _come_in(request, needed)
     most = request.app.state.settings.photo_largest_bytes * MOST_FILES + LARGEST_FORM
     try:
         typed, files = await read_files(request, most)
     except HTTPException as error:
         if error.status_code != HTTPStatus.REQUEST_ENTITY_TOO_LARGE:
             raise
-        desk = Desk(request, visitor, {})
+        desk = Desk(request, await _come_in(request, needed), {})
         said = _("All files together have at most %(size)s MB.") % {"size": most // 10**6}
         desk.too_much = Refused("too-large", said)
         yield desk
         return
     try:
+        visitor = await _come_in(request, needed)
         _refuse_older(visitor, typed)
         desk = Desk(request, visitor, typed)
         there = [file for file in files if file.filename]  # of an empty box comes one without
@@ -269,6 +273,10 @@ async def _with_files(request: Request, needed: SecurityScopes) -> AsyncIterator
     finally:
         for file in files:
             await file.close()
+
+
+async def _come_in(request: Request, needed: SecurityScopes) -> Visitor:
+    return _let_in(request, await _visitor(request), needed)
 
 
 async def _visitor(request: Request) -> Visitor | None:

@@ -147,19 +147,21 @@ class Form(Generic[Body]):
         self.problem = refused
         listed = refused.figures.get("errors", [])
         assert isinstance(listed, list)  # noqa: S101 - `FieldRefused` makes it
+        fields = self._fields()
         for each in listed:
             where = each["pointer"] if "pointer" in each else f"/{each['parameter']}"
-            self.errors[self._name(_place(where))] = plainly(each["detail"])
+            self.errors[self._name(_place(where), fields)] = plainly(each["detail"])
 
-    def _name(self, place: Place) -> str:
+    def _fields(self) -> Mapping[str, str]:
+        """Name the first field of each member, whatever unit it is in: once, not for each flaw."""
+        return {typed.partition(":")[0]: typed for typed in reversed([*self.typed])}
+
+    def _name(self, place: Place, fields: Mapping[str, str]) -> str:
         """Name the field that fills a place of the body, or the list that the place is in."""
         steps = list(self._steps(place))
-        for length in range(len(steps), 0, -1):
-            name = ".".join(steps[:length])
-            found = next((typed for typed in self.typed if typed.partition(":")[0] == name), None)
-            if found is not None:
-                return found
-        return ".".join(steps)
+        names = (".".join(steps[:length]) for length in range(len(steps), 0, -1))
+        found = next((fields[name] for name in names if name in fields), None)
+        return ".".join(steps) if found is None else found
 
     def _steps(self, place: Place) -> Iterator[str]:
         """Take the way back from a place of the body to its field, by the row that was typed in."""
@@ -187,8 +189,10 @@ class Form(Generic[Body]):
         try:
             self.asked = self.body.model_validate(_listed(self.body, said))
         except ValidationError as refused:
+            fields = self._fields()
             for flaw in refused.errors():
-                self.errors[self._name((*flaw["loc"], *_member(flaw)))] = _words(flaw)
+                place = (*flaw["loc"], *_member(flaw))
+                self.errors[self._name(place, fields)] = _words(flaw)
         return self
 
     def _meaning(self, name: str, values: Sequence[str]) -> Any:  # noqa: ANN401 - JSON

@@ -19,6 +19,7 @@ from sqlmodel import Session, col
 
 from app.settings import Settings
 from app.shared.db import AnySelect, look_up, reading, writing
+from app.shared.people import LONGEST_NAME
 from app.shared.problems import Refused
 from app.shared.sign_in import Staff, User, digest, knows_password, live_user, split_roles
 from app.shared.times import now
@@ -52,7 +53,7 @@ class Guesses:
 
     def refuse_more(self, name: str, address: str) -> None:
         """Refuse to look at another password after too many wrong ones."""
-        by = {"name": name, "address": address}
+        by = _counted_by(name, address)
         if not all(self._kept.test(self._limits[each], each, by[each]) for each in by):
             raise Refused(
                 "too-many-guesses",
@@ -61,8 +62,14 @@ class Guesses:
 
     def wrong(self, name: str, address: str) -> None:
         """Count a wrong password."""
-        self._kept.hit(self._limits["name"], "name", name)
-        self._kept.hit(self._limits["address"], "address", address)
+        for each, said in _counted_by(name, address).items():
+            self._kept.hit(self._limits[each], each, said)
+
+
+def _counted_by(name: str, address: str) -> dict[str, str]:
+    """Say what a guess is counted by: a name that nobody can have is not kept in memory."""
+    by = {"address": address}
+    return by if len(name) > LONGEST_NAME else by | {"name": name}
 
 
 def begin(request: Request, name: str, password: str) -> str | None:
@@ -77,7 +84,7 @@ def begin(request: Request, name: str, password: str) -> str | None:
     address = request.client.host if request.client else ""
     state.guesses.refuse_more(name, address)
     with reading(state.engine) as session:
-        user = live_user(session, name)
+        user = live_user(session, name) if len(name) <= LONGEST_NAME else None
     if not knows_password(user, password) or user is None or user.id is None:
         state.guesses.wrong(name, address)
         return None

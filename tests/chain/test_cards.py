@@ -76,7 +76,9 @@ def test_a_change_without_the_version_it_was_made_on_is_refused(
 
 
 # "é" as one letter and as two: UAX #15, Unicode Normalization Forms, figure 3.
-@pytest.mark.parametrize("same", ["CAFE\u0301 \u00a0 NORD", "  caf\u00e9\tnord "])
+@pytest.mark.parametrize(
+    "same", ["CAFE\u0301 \u00a0 NORD", "  caf\u00e9\u2003nord ", "caf\u00e9 no\u200brd\u00ad"]
+)
 @pytest.mark.parametrize("path", ["/customers", "/suppliers", "/crate-kinds", "/styles"])
 def test_names_that_differ_in_accents_as_typed_or_in_spaces_are_one(
     api: Api, path: str, same: str
@@ -93,8 +95,50 @@ def test_names_that_differ_in_accents_as_typed_or_in_spaces_are_one(
     assert [card["name"] for card in api.get(path)["items"]] == ["Caf\u00e9 Nord"]
 
 
+@pytest.mark.parametrize(
+    "name",
+    [
+        "\u200b", "\u00ad\u2060\ufeff", "\u3164", "\u200d \ufe0f", "\u0301",
+        "Finca\x0b\x1f", "Finca\tEl Roble", "Finca\nEl Roble", "Finca\u2028El Roble", "\x7fFinca",
+        "\u202eelboR lE acniF", "Finca \u2066El Roble\u2069",
+    ],
+    ids=ascii,
+)  # fmt: skip
+@pytest.mark.parametrize("path", ["/customers", "/suppliers", "/crate-kinds", "/styles"])
+def test_a_name_that_nobody_can_read_is_no_name(api: Api, path: str, name: str) -> None:
+    api.post(path, {"name": "Finca"})
+
+    new = api.refuse(path, {"name": name}, 422, "invalid")
+    renamed = problem(
+        api.send("PATCH", f"{path}/1", {"name": name}, If_Match='"1"'), 422, "invalid"
+    )
+
+    for refusal in (new, renamed):
+        assert refusal["errors"][0]["pointer"] == "#/name"
+        assert "a name " in refusal["detail"]
+    assert [card["name"] for card in api.get(path)["items"]] == ["Finca"]
+
+
+# The Unicode Standard, 23.2: Persian and Malayalam write joiners within words.
+@pytest.mark.parametrize(
+    "name",
+    [
+        "\u0642\u0647\u0648\u0647\u200c\u0627\u06cc",
+        "\u0d15\u0d3e\u0d2a\u0d4d\u200d\u0d2a\u0d3f",
+        "Nr. 1",
+        "\u5496\u5561",
+        "\u2615",
+    ],
+    ids=ascii,
+)
+def test_names_are_written_in_every_script(api: Api, name: str) -> None:
+    assert api.post("/suppliers", {"name": name})["name"] == name
+    api.refuse("/suppliers", {"name": name.replace("\u200c", "")}, 409, "name-taken")
+
+
 def test_a_name_does_not_hide_the_card_with_that_number(api: Api) -> None:
     api.post("/suppliers", {"name": "Finca"})
+    api.refuse("/suppliers", {"name": "1\u200b"}, 422, "invalid")
     [error] = api.refuse("/suppliers", {"name": "1"}, 422, "invalid")["errors"]
     renamed = api.send("PATCH", "/suppliers/1", {"name": "17"}, If_Match='"1"')
 

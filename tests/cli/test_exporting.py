@@ -54,7 +54,7 @@ def test_words_leave_the_book_as_they_came_but_for_the_mark_before_a_formula(
     assert {lot["note"] for lot in lots} == {f"'{FULL['note']}"}
 
 
-@pytest.mark.parametrize("begins", ["=", "+", "-", "@", "\t", "\r"])
+@pytest.mark.parametrize("begins", [*"=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"], ids=ascii)
 def test_text_that_a_spreadsheet_would_run_is_marked_and_numbers_are_not(begins: str) -> None:
     # OWASP, "CSV Injection": the characters a cell must not begin with.
     assert cell(f"{begins}1") == f"'{begins}1"

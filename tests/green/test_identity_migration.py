@@ -106,6 +106,8 @@ def test_names_are_brought_to_the_form_in_which_they_are_compared(older: Engine)
         ("Finca  El Roble", "finca  el roble"),
         ("Cafe\u0301", "cafe\u0301"),
         ("Caf\u00e9", "caf\u00e9"),
+        ("Ac\u00adme \u200b", "ac\u00adme \u200b"),
+        ("Acme\u200b", "acme\u200b"),
     ], 1):  # fmt: skip
         write(older, "supplier", id=number, name=name, name_key=key, version=1)
 
@@ -113,7 +115,7 @@ def test_names_are_brought_to_the_form_in_which_they_are_compared(older: Engine)
 
     with older.connect() as connection:
         keys = list(connection.scalars(text("SELECT name_key FROM supplier ORDER BY id")))
-    assert keys == ["finca el roble", "cafe\u0301", "caf\u00e9"]
+    assert keys == ["finca el roble", "cafe\u0301", "caf\u00e9", "acme", "acme\u200b"]
 
 
 def test_an_empty_book_is_migrated_too(older: Engine) -> None:

@@ -139,6 +139,22 @@ def test_guessing_is_stopped_and_then_even_the_right_password_is_not_looked_at(
     assert elsewhere.status_code == 422
 
 
+def test_a_name_that_nobody_can_have_is_a_wrong_one_and_is_kept_nowhere(
+    service: FastAPI, settings: Settings
+) -> None:
+    few = {"guesses_per_name": 1, "guesses_per_address": 3}
+    service.state.guesses = Guesses(settings.model_copy(update=few))
+    kept = service.state.guesses._kept.storage.events
+    with Visitor(service) as guesser:
+        wrong = guesser.sign_in("Nobody", "a first guess")
+        long = [guesser.sign_in("x" * 101 + " " * 3, "a first guess") for _ in range(2)]
+        stopped = guesser.sign_in("x" * 900_000, "a first guess")
+
+    assert [each.status_code for each in (wrong, *long, stopped)] == [422, 422, 422, 429]
+    assert words(long[0]) == words(wrong)
+    assert sorted(len(key) > 100 for key in kept) == [False, False]
+
+
 def test_a_password_is_changed_by_who_knows_it_and_other_browsers_are_out(
     service: FastAPI, add_person: Callable[..., str]
 ) -> None:

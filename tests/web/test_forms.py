@@ -9,7 +9,9 @@ from typing import Any
 from fastapi import FastAPI
 
 import app
+from app.ledger.schemas import HoldIn
 from app.shared.times import now
+from app.web import forms
 from app.web.plain import SAID
 from tests.api import Api
 from tests.makers import furnish, pack, receive, roast, sack_codes
@@ -79,6 +81,28 @@ def _pages_of_something(there: Any) -> Iterator[str]:
             yield from _pages_of_something(route)
         elif "GET" in (route.methods or ()) and "{" in path and not path.startswith("/api/"):
             yield path
+
+
+class _Counted(dict[str, list[str]]):
+    """Fields that know how often somebody looked them through."""
+
+    looked_through = 0
+
+    def __iter__(self) -> Iterator[str]:
+        self.looked_through += 1
+        return super().__iter__()
+
+
+def test_a_form_of_many_flaws_is_not_looked_through_for_each_of_them() -> None:
+    few, many = (_Counted({f"x{n}": ["1"] for n in range(each)}) for each in (2, 5000))
+
+    for typed in (few, many):
+        form = forms.sent(HoldIn, typed)
+        # The reason and what is to be held are missing.
+        assert len(form.errors) == len(typed) + 2
+        assert form.errors["x1"] != form.errors["reason"] == "This is needed."
+
+    assert many.looked_through == few.looked_through
 
 
 def test_no_page_asks_anything_about_what_the_book_does_not_know(

@@ -2,7 +2,7 @@
 
 from typing import Annotated, ClassVar, Self
 
-from pydantic import Field, StringConstraints, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Told, refuse_twins
@@ -10,13 +10,9 @@ from app.packing.recipes.rules import REWORK, WHOLE_MILLI, per_cent
 from app.shared.names import fold_name
 from app.shared.thousandths import MilliOut, PercentIn
 
-ComponentName = Annotated[
-    str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)
-]
-
 
 class ComponentIn(Asked):
-    name: ComponentName
+    name: Name
     """What the coffee is called: a style, a recipe, or a word for it."""
     share_milli: PercentIn = Field(alias="share_pct")
     """Of the roasted mass without rework."""

@@ -4,7 +4,7 @@ import re
 from decimal import Decimal
 from typing import Annotated
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, StringConstraints
 
 from app.green.readings.values import Moisture, Value
 from app.ledger.schemas import Asked, Name, Note, Told, Why
@@ -22,6 +22,8 @@ Count = Annotated[int, Field(ge=0, le=100_000, strict=True)]
 SampleGrams = Annotated[int, Field(ge=1, le=30_000, strict=True)]
 Number = Annotated[int, Field(ge=1, le=2**31 - 1, strict=True)]
 Words = Annotated[str, Field(max_length=200)]
+Written = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+"""A name in what is read again as it was sent: it takes whatever it once took."""
 
 
 class SampleDrawIn(Asked):
@@ -105,7 +107,7 @@ class FullDefectsIn(Asked):
 
     category_1: Count
     category_2: Count
-    table: Name
+    table: Written
 
 
 _SCREEN = re.compile(r"pan|[1-9][0-9]?(\.[0-9]{1,2})?")
@@ -139,7 +141,7 @@ class GradingIn(Asked):
     screen_series: Series = Series.INCH_64
     colour: Words | None = None
     odour: Words | None = None
-    grader: Name | None = None
+    grader: Written | None = None
     notes: Note | None = None
     graded_at: MomentIn | None = None
 
