@@ -5,6 +5,10 @@ client that does not take its answer.
 """
 
 from asyncio import TimerHandle, Transport
+from contextlib import suppress
+from fcntl import ioctl
+from sys import byteorder
+from termios import TIOCOUTQ
 from typing import Final
 
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
@@ -68,6 +72,20 @@ class Connection(HttpToolsProtocol):
 
     def _stands_still(self) -> tuple[int, int] | None:
         """Tell how far it is, if it waits for its client; None while a request is worked on."""
-        unsent = self.transport.get_write_buffer_size()
+        untaken = _untaken(self.transport)
         idle = not self._heads or self.cycle.response_complete
-        return (self._heads, unsent) if unsent or idle else None
+        return (self._heads, untaken) if untaken or idle else None
+
+
+def _untaken(transport: Transport) -> int:
+    """Count the bytes that a client has not taken, those that lie with the system among them.
+
+    The system takes some megabytes at once and then nothing for a while, however steadily a slow
+    client takes them.
+    """
+    untaken = transport.get_write_buffer_size()
+    # Where the connection is gone, or the system does not tell, there is nothing to add.
+    with suppress(OSError, ValueError):
+        line = transport.get_extra_info("socket").fileno()
+        untaken += int.from_bytes(ioctl(line, TIOCOUTQ, bytes(4)), byteorder)
+    return untaken

@@ -5,9 +5,9 @@ import logging
 import re
 import socket
 import threading
+from asyncio import Transport
 from collections.abc import Callable
 from contextlib import suppress
-from select import poll
 from time import time
 from types import SimpleNamespace
 
@@ -17,6 +17,7 @@ from sqlalchemy import Engine, func, select, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 
+from app.connections import Connection
 from app.logs import set_up
 from app.main import create_app
 from app.settings import Settings
@@ -441,31 +442,54 @@ def test_a_head_that_has_no_end_is_refused_before_it_fills_the_memory(service: F
         assert _get(address, "/healthz") == 200
 
 
-def test_whoever_takes_nothing_of_an_answer_holds_no_place(
-    settings: Settings, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("app.connections.LOOKS_EVERY_S", 0.2)
-    crowded = create_app(settings.model_copy(update={"at_once": 1}))
-    asked = b"GET /api/docs-files/swagger-ui-bundle.js HTTP/1.1\r\nHost: x\r\n\r\n"
-    with served(crowded) as address, _line(address) as line:
-        line.sendall(asked * 12)
-        let_go = poll()
-        let_go.register(line, 0)  # nothing is read: it is told that the other side went
+BUNDLE = b"GET /api/docs-files/swagger-ui-bundle.js HTTP/1.1\r\nHost: x\r\n\r\n"
 
-        assert let_go.poll(60_000)
-        _until(lambda: _get(address, "/readyz") == 200)
+
+@pytest.fixture
+def connections(monkeypatch: pytest.MonkeyPatch) -> list[Connection]:
+    """The connections of a test as they are made, at which nobody looks but the test."""
+    made: list[Connection] = []
+    make = Connection.connection_made
+
+    def note(connection: Connection, transport: Transport) -> None:
+        made.append(connection)
+        make(connection, transport)
+
+    monkeypatch.setattr("app.connections.LOOKS_EVERY_S", 3600)
+    monkeypatch.setattr(Connection, "connection_made", note)
+    return made
+
+
+def _look(connection: Connection) -> None:
+    connection.loop.call_soon_threadsafe(connection._look_at)
+
+
+def test_whoever_takes_nothing_of_an_answer_holds_no_place(
+    settings: Settings, connections: list[Connection]
+) -> None:
+    def looked_at() -> bool:
+        _look(connections[0])
+        return _get(address, "/readyz") == 200
+
+    crowded = create_app(settings.model_copy(update={"at_once": 1}))
+    with served(crowded) as address, _line(address) as line:
+        line.sendall(BUNDLE * 12)
+        _until(lambda: _get(address, "/readyz") == 503)
+
+        _until(looked_at)
 
 
 def test_a_long_answer_is_taken_as_slowly_as_its_client_likes(
-    settings: Settings, monkeypatch: pytest.MonkeyPatch
+    settings: Settings, connections: list[Connection]
 ) -> None:
-    monkeypatch.setattr("app.connections.LOOKS_EVERY_S", 0.2)
     with served(create_app(settings)) as address, _line(address) as line:
-        line.sendall(b"GET /api/docs-files/swagger-ui-bundle.js HTTP/1.1\r\nHost: x\r\n\r\n")
+        line.sendall(BUNDLE)
         came = line.recv(100_000)
         length = int(re.search(rb"content-length: (\d+)", came).group(1))  # type: ignore[union-attr]
         came = came.partition(b"\r\n\r\n")[2]
-        while len(came) < length and (some := line.recv(4096)):
+        while len(came) < length and (some := line.recv(20_000)):
+            if len(came) // 300_000 < len(came + some) // 300_000:
+                _look(connections[0])
             came += some
 
     assert len(came) == length > 500_000
