@@ -64,7 +64,10 @@ def default_database_url() -> str:
 
 def _networks(said: str) -> str:
     for each in said.split(","):
-        ip_network(each.strip(), strict=False)  # ValueError for what is none
+        try:
+            ip_network(each.strip(), strict=False)
+        except ValueError as error:
+            raise ValueError(f"{each.strip()} is no address and no network") from error
     return said
 
 

@@ -103,6 +103,7 @@ def test_a_port_that_is_taken_is_one_sentence(jutebook: Jutebook) -> None:
             "The database did not do it",
         ),
         ({"JUTEBOOK_PORT": "eighty"}, "The setting JUTEBOOK_PORT cannot be used"),
+        ({"JUTEBOOK_TRUSTED_PROXIES": "10.0.0.0/8,our-proxy"}, "our-proxy is no address"),
         ({"JUTEBOOK_LOSS_RANGE_PCT": "x"}, "A setting cannot be read"),
     ],
 )
