@@ -70,7 +70,7 @@ def read_table(folder: Path, name: str) -> list[dict[str, str]]:
 
 def without_mark(cell: str) -> str:
     """Take off the apostrophe that an export puts before what a spreadsheet would run."""
-    return cell[1:] if re.match(r"'+[=+\-@\t\r]", cell) else cell
+    return cell[1:] if re.match("'+[-=+@\t\r\n\uff1d\uff0b\uff0d\uff20]", cell) else cell
 
 
 def by_country(exported: Path) -> dict[str, tuple[int, int, Decimal]]:

@@ -59,7 +59,7 @@ def test_a_third_party_verifies_the_export_against_hashes_noted_before(
 ) -> None:
     furnish(api)
     noted = api.get("/journal/proof")["head_sha256"]
-    sack = sack_codes(receive(api, 60, name='Ferme „Été" \u2028 咖啡'))[0]
+    sack = sack_codes(receive(api, 60, name='Ferme „Été" 咖啡', note="a \u2028 b"))[0]
     roast(api, {sack: 30}, 25)
     export = exported(api)
     head = api.get("/journal/proof")["head_sha256"]
