@@ -8,12 +8,13 @@ from fractions import Fraction
 
 import httpx
 import pytest
+from sqlalchemy import Engine
 
 from app.packing.charts.rules import Checked, PackChart, counted_once, product_chart, running_means
 from app.packing.charts.wording import describe_pack
 from app.standards.average_quantity import Check, limits
 from tests.api import Api, kg, problem
-from tests.makers import furnish, receive, roast, sack_codes
+from tests.makers import furnish, named_of_old, receive, roast, sack_codes
 
 NOW = datetime(2026, 3, 4, tzinfo=UTC)
 SVG = "{http://www.w3.org/2000/svg}"
@@ -71,11 +72,11 @@ def test_a_check_outside_of_its_limits_is_told_by_number() -> None:
 
 
 @pytest.fixture
-def pack(api: Api) -> str:
+def pack(api: Api, engine: Engine) -> str:
     """A pack of 200 bags of a product whose name means something in XML and elsewhere."""
     furnish(api)
-    name = 'House <script>&"$x$\x01'
-    api.post("/products", {"sku": "ODD-250", "name": name, "nominal_g": 250})
+    api.post("/products", {"sku": "ODD-250", "name": "House", "nominal_g": 250})
+    named_of_old(engine, "product", "House", 'House <script>&"$x$\x01')
     sack = sack_codes(receive(api, 70))[0]
     roast(api, {sack: 70}, 60, code="ROAST-1")
     made = {"code": "PACK-1", "product": "ODD-250", "bags": 200}
