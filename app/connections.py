@@ -6,9 +6,7 @@ client that does not take its answer.
 
 from asyncio import TimerHandle, Transport
 from contextlib import suppress
-from fcntl import ioctl
 from sys import byteorder
-from termios import TIOCOUTQ
 from typing import Final
 
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
@@ -85,7 +83,10 @@ def _untaken(transport: Transport) -> int:
     """
     untaken = transport.get_write_buffer_size()
     # Where the connection is gone, or the system does not tell, there is nothing to add.
-    with suppress(OSError, ValueError):
+    with suppress(ImportError, OSError, ValueError):
+        from fcntl import ioctl  # noqa: PLC0415 - not on every system
+        from termios import TIOCOUTQ  # noqa: PLC0415 - likewise
+
         line = transport.get_extra_info("socket").fileno()
         untaken += int.from_bytes(ioctl(line, TIOCOUTQ, bytes(4)), byteorder)
     return untaken

@@ -35,12 +35,11 @@ class ExactRequest(Request):
             HTTPException: as of `read_body`.
         """
         if not hasattr(self, "_body"):
-            most = self.app.state.settings.body_largest_bytes
-            if self._is_small():
-                self._body = await read_body(self, most)
-            else:
+            large = not self._is_small()
+            if large:
                 await find_out(self)
-                self._body = await read_body(self, most)
+            self._body = await read_body(self, self.app.state.settings.body_largest_bytes)
+            if large:
                 await still_known(self)
         return self._body
 

@@ -219,12 +219,11 @@ def digest(secret: str) -> str:
 
 def identify(request: Request) -> Staff:
     """Find out, once, who sends the request; refuse what carries no live token (RFC 6750)."""
-    if hasattr(request.state, "staff"):
-        return staff_of(request)
-    sha256, staff = _token(request)
-    request.app.state.token_counts.count(sha256, staff.name)
-    request.state.staff, request.state.who = staff, staff.name
-    return staff
+    if not hasattr(request.state, "staff"):
+        sha256, staff = _token(request)
+        request.app.state.token_counts.count(sha256, staff.name)
+        request.state.staff, request.state.who = staff, staff.name
+    return staff_of(request)
 
 
 def staff_of(request: Request) -> Staff:

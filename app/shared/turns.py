@@ -96,7 +96,6 @@ class TurnRoute(APIRoute):
         **kwargs: Any,  # noqa: ANN401 - what a route of the library takes
     ) -> None:
         """Make it as the library does; a coroutine takes no thread and is left alone."""
-        self.waits = writes(methods, endpoint) and not iscoroutinefunction(endpoint)
-        if self.waits:
+        if writes(methods, endpoint) and not iscoroutinefunction(endpoint):
             endpoint = in_turn(endpoint)
         super().__init__(path, endpoint, methods=methods, **kwargs)

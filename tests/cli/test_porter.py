@@ -175,8 +175,7 @@ BODIES = pytest.mark.parametrize("head", [FORM, JSON], ids=["form", "json"])
 
 def _sent(address: str, *parts: bytes) -> bytes:
     """Send the beginning of a request and wait for what is said to it."""
-    port = int(address.rpartition(":")[2])
-    with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
+    with _line(address) as line:
         for part in parts:
             line.sendall(part)
         return line.recv(100_000)
@@ -285,8 +284,7 @@ def test_whoever_leaves_while_a_body_comes_is_no_fault_of_ours(
 ) -> None:
     caplog.set_level(logging.INFO, "jutebook.requests")
     with served(service) as address:
-        port = int(address.rpartition(":")[2])
-        with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
+        with _line(address) as line:
             line.sendall(head + b"Content-Length: 900\r\n\r\nname=")
         _until(lambda: bool(_noted(caplog)))
 

@@ -9,6 +9,7 @@ from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 
 from app.shared.routing import ExactRoute
+from app.shared.turns import in_turn
 from tests.house.test_operations import READS_BY_POST
 
 _HOLD_NO_PEN = {
@@ -24,7 +25,8 @@ def test_whatever_writes_waits_for_its_turn(service: FastAPI) -> None:
         for each in service.router.routes
         if isinstance(each, APIRoute) and (each.methods or set()) - {"GET", "HEAD"}
     ]
-    at_once = {each.path for each in posted if not getattr(each, "waits", False)}
+    waiting = in_turn(len).__code__
+    at_once = {each.path for each in posted if each.endpoint.__code__ is not waiting}
 
     assert len(posted) - len(at_once) > 180
     assert at_once == READS_BY_POST.keys() | _HOLD_NO_PEN.keys()
