@@ -1,12 +1,13 @@
 """Charging a roaster and weighing what comes out."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from decimal import Decimal
 from typing import NamedTuple
 
+from app.green.reservations.queries import sources_of
 from app.ledger.corrections.replacing import happened, in_place_of
 from app.ledger.posting import Birth, Pen, Posting
 from app.ledger.queries import live, units_by_code
@@ -21,7 +22,7 @@ from app.roasting.colours.actions import write_colour
 from app.roasting.colours.queries import Taken
 from app.roasting.gate import Judged, RunOn, judge, refuse_slips
 from app.roasting.machines import machine_for, record_run
-from app.roasting.organic import Charged, organic_of
+from app.roasting.organic import Charged, Drawn, organic_by
 from app.roasting.rules import emptied_difference, loss_pct
 from app.roasting.schemas import (
     CheckOut,
@@ -45,7 +46,7 @@ class _Made(NamedTuple):
     style: Style | None
     at: datetime
     entry_id: int
-    drawn: Mapping[str, int]
+    drawn: Sequence[Drawn]
     judged: Judged
     carried: Decision | None
     """What was tasted of the roast that this one replaces."""
@@ -54,7 +55,7 @@ class _Made(NamedTuple):
 
     @property
     def charge_g(self) -> int:
-        return sum(self.drawn.values())
+        return sum(each.grams for each in self.drawn)
 
     @property
     def disposition(self) -> Disposition:
@@ -87,12 +88,15 @@ def roast(pen: Pen, asked: RoastIn) -> RoastOut:
     carried = carry_verdict(pen, posting, entry_id)
     judged = judge(pen, asked, RunOn(machine, charge_g, at), style)
     judged.warnings.extend(take_over(pen, planned, born, machine.code))
-    judged.warnings.extend(
-        eaten(pen.session, {found[code].id: grams for code, grams in drawn.items()})
-    )
+    sources = sources_of(pen.session, [sack.id for sack in found.values()])
+    green = [
+        Drawn(found[code].id, code, sources[found[code].id].lot_id, grams)
+        for code, grams in drawn.items()
+    ]
+    judged.warnings.extend(eaten(pen.session, green, sources))
     record_run(pen, born, machine, at)
     made = _Made(
-        born, machine, style, at, entry_id, drawn, judged, carried, bool(posting.held),
+        born, machine, style, at, entry_id, green, judged, carried, bool(posting.held),
         planned.id if planned else None,
     )  # fmt: skip
     return _write(pen, asked, made)
@@ -130,12 +134,12 @@ def _write(pen: Pen, asked: RoastIn, made: _Made) -> RoastOut:
         disposition=made.disposition,
         checks=[CheckOut.model_validate(check) for check in checks],
         warnings=judged.warnings,
-        draws=[Draw(sack=code, grams=grams) for code, grams in made.drawn.items()],
+        draws=[Draw(sack=each.code, grams=each.grams) for each in made.drawn],
         location=asked.to,
         drop_c=asked.drop_c,
         total_s=asked.total_s,
         colours=colours,
-        organic=organic_of(pen.session, [charged], pen.settings)[born.id],
+        organic=organic_by(pen.session, [(charged, sorted(made.drawn))], pen.settings)[born.id],
         at_most_milli=made.carried.at_most_milli if made.carried else None,
         left_g=asked.end_g,
         held=made.held,

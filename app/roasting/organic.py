@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, TypeAlias
 
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -71,6 +71,15 @@ class Charged(NamedTuple):
     """The moisture of the roasted coffee, where it was measured."""
 
 
+class Drawn(NamedTuple):
+    """Green that was drawn for a roast."""
+
+    sack_id: int
+    code: str
+    lot_id: int
+    grams: int
+
+
 class OrganicOut(Told):
     """Loss of dry matter, apart from the water that went."""
 
@@ -102,15 +111,21 @@ def organic_of(
     session: Session, roasts: Sequence[Charged], settings: Settings
 ) -> dict[int, OrganicOut]:
     """Work out the organic loss of roasts, in two statements however many they are."""
-    moments = {roast.unit_id: roast.roasted_at for roast in roasts}
-    rows = _draws.rows(session, moments.keys())
-    read = _moistures(session, {unit for row in rows for unit in (row.source_id, row.lot_id)})
-    draws: dict[int, list[_Draw]] = {unit_id: [] for unit_id in moments}
-    for row in rows:
-        at = moments[row.target_id]
-        moisture = _newest(read, row.source_id, at) or _newest(read, row.lot_id, at)
-        draws[row.target_id].append(_Draw(row.code, row.grams, moisture))
-    return {roast.unit_id: _organic(roast, draws[roast.unit_id], settings) for roast in roasts}
+    drawn: dict[int, list[Drawn]] = {roast.unit_id: [] for roast in roasts}
+    for row in _draws.rows(session, drawn.keys()):
+        drawn[row.target_id].append(Drawn(row.source_id, row.code, row.lot_id, row.grams))
+    return organic_by(session, [(roast, drawn[roast.unit_id]) for roast in roasts], settings)
+
+
+def organic_by(
+    session: Session, roasts: Sequence[tuple[Charged, Sequence[Drawn]]], settings: Settings
+) -> dict[int, OrganicOut]:
+    """Work out the organic loss of roasts of which is known what was drawn, in one statement."""
+    green = {
+        unit_id for _, drawn in roasts for each in drawn for unit_id in (each.sack_id, each.lot_id)
+    }
+    read = _moistures(session, green)
+    return {roast.unit_id: _organic(roast, drawn, read, settings) for roast, drawn in roasts}
 
 
 class _Read(NamedTuple):
@@ -118,7 +133,11 @@ class _Read(NamedTuple):
     moisture: _Moisture
 
 
-def _moistures(session: Session, unit_ids: Collection[int]) -> Mapping[int, Sequence[_Read]]:
+_Readings: TypeAlias = Mapping[int, Sequence[_Read]]
+"""Of sacks and lots, each in the order they were taken."""
+
+
+def _moistures(session: Session, unit_ids: Collection[int]) -> _Readings:
     """Read the moistures of sacks and lots that an instrument to be trusted showed, in order."""
     found: dict[int, list[_Read]] = {}
     for row in _moistures_read.rows(session, unit_ids):
@@ -128,16 +147,23 @@ def _moistures(session: Session, unit_ids: Collection[int]) -> Mapping[int, Sequ
     return found
 
 
-def _newest(read: Mapping[int, Sequence[_Read]], unit_id: int, at: datetime) -> _Moisture | None:
+def _newest(read: _Readings, unit_id: int, at: datetime) -> _Moisture | None:
     in_time = (each for each in reversed(read.get(unit_id, ())) if each.at <= at)
     newest = next(in_time, None)
     return newest.moisture if newest else None
 
 
-def _organic(roast: Charged, draws: Sequence[_Draw], settings: Settings) -> OrganicOut:
+def _organic(
+    roast: Charged, drawn: Iterable[Drawn], read: _Readings, settings: Settings
+) -> OrganicOut:
     measured = roast.moisture_milli is not None
     roasted = settings.roasted_moisture_pct
     roasted_milli = roast.moisture_milli if measured else int(roasted * 1000)
+    at = roast.roasted_at
+    draws = [
+        _Draw(code, grams, _newest(read, sack_id, at) or _newest(read, lot_id, at))
+        for sack_id, code, lot_id, grams in drawn
+    ]
     why_not = _why_not(draws)
     known = [(draw.grams, draw.moisture.milli) for draw in draws if draw.moisture]
     loss = None if why_not else dry_loss(known, roast.end_g, roasted_milli or 0)

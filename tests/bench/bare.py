@@ -39,6 +39,7 @@ _ROWS: Final = {
     "flow": ("source_id", "target_id", "grams"),
     "machine_run": ("unit_id", "machine_id", "ran_at"),
     "roast": ("unit_id", "charge_g", "passed", "checks", "warnings"),
+    "roast_colour": ("unit_id", "number", "shades", "entry_id"),
 }  # fmt: skip
 
 
@@ -66,7 +67,7 @@ class BareBook:
     def _ask(self, statement: str, *values: object) -> Any:
         return self._connection.execute(statement, values).fetchone()
 
-    def draw(self, sack_code: str, grams: int, end_g: int, asked: object) -> str:
+    def draw(self, sack_code: str, grams: int, end_g: int, asked: Mapping[str, Any]) -> str:
         """Book a draw, with what was asked in its entry; returns the code of the roast."""
         moment: object = datetime.now(UTC)
         if self._sqlite:
@@ -77,6 +78,7 @@ class BareBook:
             (sack,) = self._ask(self._sack, sack_code)
             self._unit += 1
             facts = json.dumps({"said": asked, "book": [sack, self._unit, grams]})
+            shades = json.dumps([int(asked["colour"]) * 1000])
             sealed = hashlib.sha256((before + facts).encode()).hexdigest()
             for table, row in {
                 "entry": (entry + 1, "roast", moment, moment, "bare", facts, before, sealed),
@@ -84,6 +86,7 @@ class BareBook:
                 "flow": (sack, self._unit, grams),
                 "machine_run": (self._unit, self._machine, moment),
                 "roast": (self._unit, grams, True, "[]", "[]"),
+                "roast_colour": (self._unit, 1, shades, entry + 1),
             }.items():
                 self._connection.execute(self._inserts[table], row)
             self._connection.execute(self._take, (grams, sack, grams))

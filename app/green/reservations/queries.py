@@ -1,6 +1,5 @@
 """Reading what of each lot is reserved, and what is left to promise."""
 
-from collections import Counter
 from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
@@ -51,20 +50,32 @@ RESERVED_G = (
 """What is promised of a lot, in a statement over `unit`."""
 
 
+class Source(NamedTuple):
+    """Where the green of a sack is from."""
+
+    lot_id: int
+    promised: bool
+    """Whether anything of the lot is reserved."""
+
+
 @OverIds
-def _touched(among: Among) -> AnySelect:
-    """Sacks whose lots have anything reserved, with their lots."""
-    return (
-        select(col(Sack.unit_id), col(Sack.lot_id))
-        .where(among(col(Sack.unit_id)))
-        .where(
-            exists(
-                select(col(ReservationLot.lot_id))
-                .where(col(ReservationLot.lot_id) == col(Sack.lot_id), OPEN)
-                .correlate(Sack)
-            )
-        )
+def _sources(among: Among) -> AnySelect:
+    promised = (
+        select(col(ReservationLot.lot_id))
+        .where(col(ReservationLot.lot_id) == col(Sack.lot_id), OPEN)
+        .correlate(Sack)
     )
+    return select(col(Sack.unit_id), col(Sack.lot_id), exists(promised).label("promised")).where(
+        among(col(Sack.unit_id))
+    )
+
+
+def sources_of(session: Session, sack_ids: Collection[int]) -> Mapping[int, Source]:
+    """Tell of sacks which lots they are of, and whether any of those is promised."""
+    return {
+        row.unit_id: Source(row.lot_id, bool(row.promised))
+        for row in _sources.rows(session, sack_ids)
+    }
 
 
 def reserved_of(session: Session, lot_ids: Collection[int]) -> Mapping[int, int]:
@@ -103,14 +114,10 @@ class Eaten(NamedTuple):
     purposes: list[str]
 
 
-def eaten_into(session: Session, drawn: Mapping[int, int]) -> list[Eaten]:
-    """Say where a draw, by sack and already booked, took what was promised to something else."""
-    touched = {row.unit_id: row.lot_id for row in _touched.rows(session, drawn.keys())}
-    if not touched:
+def eaten_into(session: Session, taken: Mapping[int, int]) -> list[Eaten]:
+    """Say what of a draw, by lot and already booked, was promised to something else."""
+    if not taken:
         return []
-    taken: Counter[int] = Counter()
-    for sack_id, lot_id in touched.items():
-        taken[lot_id] += drawn[sack_id]
     short = {
         lot_id: min(stock.reserved_short_g, taken[lot_id])
         for lot_id, stock in stock_of_lots(session, list(taken)).items()

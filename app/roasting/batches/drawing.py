@@ -1,13 +1,15 @@
 """What a roast does to reservations: it takes over its own and may eat into others."""
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping
 
 from sqlmodel import Session
 
-from app.green.reservations.queries import eaten_into
+from app.green.reservations.queries import Source, eaten_into
 from app.green.reservations.tables import ReservationUse
 from app.ledger.posting import Birth, Pen
 from app.roasting.batches.actions import ToRoast
+from app.roasting.organic import Drawn
 from app.shared.mass import kg_text
 
 
@@ -23,9 +25,13 @@ def take_over(pen: Pen, planned: ToRoast | None, born: Birth, machine: str) -> l
     return [f"batch {planned.id} was planned for {planned.machine}, not {machine}"]
 
 
-def eaten(session: Session, drawn: Mapping[int, int]) -> list[str]:
-    """Say whose reservation a draw, by sack and already booked, ate into."""
+def eaten(session: Session, drawn: Iterable[Drawn], sources: Mapping[int, Source]) -> list[str]:
+    """Say whose reservation a draw, already booked, ate into; `sources` as they are by now."""
+    taken: Counter[int] = Counter()
+    for each in drawn:
+        if sources[each.sack_id].promised:
+            taken[each.lot_id] += each.grams
     return [
         f"{kg_text(each.grams)} of {each.lot} were reserved for {', '.join(each.purposes)}"
-        for each in eaten_into(session, drawn)
+        for each in eaten_into(session, taken)
     ]

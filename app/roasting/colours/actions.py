@@ -18,7 +18,7 @@ from app.ledger.cards import find
 from app.ledger.posting import Pen
 from app.ledger.queries import live, unit_by_code
 from app.ledger.tables import UnitKind
-from app.roasting.colours.queries import Taken, colour_out
+from app.roasting.colours.queries import Taken, Written, colour_out
 from app.roasting.colours.schemas import ColourIn, ColourOut, ColourReadingIn
 from app.roasting.colours.tables import RoastColour
 from app.shared.days import day_of
@@ -53,18 +53,12 @@ def write_colour(
 ) -> ColourOut:
     """Write a colour of a roast, given by number and code, as part of an entry already written."""
     unit_id, code = roast
-    row = RoastColour(
-        unit_id=unit_id,
-        number=taken.number,
-        scale=read.scale,
-        form=read.form,
-        shades=json.dumps(_milli(read.values)),
-        instrument=read.instrument,
-        instrument_id=meter.card.id if meter else None,
-        calibration=meter.calibration if meter else None,
-        entry_id=taken.entry_id,
-    )
-    pen.write(RoastColour, [row.model_dump()])
+    row = Written(
+        unit_id, taken.number, read.scale, read.form, json.dumps(_milli(read.values)),
+        read.instrument, meter.card.id if meter else None, meter.calibration if meter else None,
+        taken.entry_id,
+    )  # fmt: skip
+    pen.write(RoastColour, [row._asdict()])
     return colour_out(code, row, meter.card.code if meter else None, taken.at, pen.who)
 
 

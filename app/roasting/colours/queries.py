@@ -9,12 +9,14 @@ from typing import Any, NamedTuple
 from sqlalchemy import select
 from sqlmodel import Session, col
 
+from app.green.instruments.rules import CalibrationStatus
 from app.green.instruments.tables import Instrument
 from app.ledger.corrections.tables import ActVoid
 from app.ledger.queries import unit_by_code
 from app.ledger.tables import Entry, UnitKind
 from app.roasting.colours.schemas import ColourOut
 from app.roasting.colours.tables import RoastColour
+from app.roasting.rules import ColourForm
 from app.shared.db import AnySelect
 from app.shared.mass import kg_from_grams as from_milli
 from app.shared.paging import Page, PageOf, turn_page
@@ -29,9 +31,23 @@ class Taken(NamedTuple):
     entry_id: int
 
 
+class Written(NamedTuple):
+    """A colour on its way into the book: the columns of its row."""
+
+    unit_id: int
+    number: int
+    scale: str | None
+    form: ColourForm | None
+    shades: str
+    instrument: str | None
+    instrument_id: int | None
+    calibration: CalibrationStatus | None
+    entry_id: int
+
+
 def colour_out(  # noqa: PLR0917 - a row's members
     roast: str,
-    row: RoastColour,
+    row: RoastColour | Written,
     card: str | None,
     at: datetime,
     who: str,
