@@ -102,10 +102,9 @@ def _requests(made: Databases, asked: argparse.Namespace) -> None:
     )  # fmt: skip
     for flows in asked.flows:
         for each in requests.measure(made(f"requests{flows}"), flows, asked.number):
-            some = each.loaded
             _say(
-                each.name, some.connections, f"{some.a_second:.0f}", f"{some.p50_ms:.1f}",
-                f"{some.p99_ms:.1f}", some.refused, f"{each.at_work_ms:.1f}",
+                each.name, each.connections, f"{each.a_second:.0f}", f"{each.p50_ms:.1f}",
+                f"{each.p99_ms:.1f}", each.refused, f"{each.at_work_ms:.1f}",
                 "" if each.ratio is None else f"{each.ratio:.2f} of {each.beside}",
             )  # fmt: skip
 

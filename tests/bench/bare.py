@@ -28,7 +28,7 @@ from app.shared.answers import Answer
 from app.shared.db import THE_PEN
 from app.shared.mass import kg_from_grams
 
-_LAST: Final = "SELECT id, sha256 FROM entry ORDER BY id DESC LIMIT 1"
+_LAST: Final = "SELECT id, sha256, (SELECT MAX(id) FROM unit) FROM entry ORDER BY id DESC LIMIT 1"
 _SACK: Final = "SELECT id FROM unit WHERE code = {0}"
 _TAKE: Final = "UPDATE unit SET left_g = left_g - {0} WHERE id = {0} AND left_g >= {0}"
 _ROWS: Final = {
@@ -61,7 +61,6 @@ class BareBook:
         )
         self._inserts = {name: _insert(name, each, mark) for name, each in _ROWS.items()}
         self._sack, self._take = _SACK.format(mark), _TAKE.format(mark)
-        self._unit = self._ask("SELECT MAX(id) FROM unit")[0]
         self._machine = self._ask("SELECT id FROM machine WHERE code = 'DRUM-75'")[0]
 
     def _ask(self, statement: str, *values: object) -> Any:
@@ -74,24 +73,24 @@ class BareBook:
             moment = _as_sqlite(moment)
         with self._lock:
             self._connection.execute(self._begin)
-            entry, before = self._ask(_LAST)
+            entry, before, last = self._ask(_LAST)
             (sack,) = self._ask(self._sack, sack_code)
-            self._unit += 1
-            facts = json.dumps({"said": asked, "book": [sack, self._unit, grams]})
+            unit = last + 1
+            facts = json.dumps({"said": asked, "book": [sack, unit, grams]})
             shades = json.dumps([int(asked["colour"]) * 1000])
             sealed = hashlib.sha256((before + facts).encode()).hexdigest()
             for table, row in {
                 "entry": (entry + 1, "roast", moment, moment, "bare", facts, before, sealed),
-                "unit": (self._unit, f"R.B{self._unit}", "roast", end_g, end_g, entry + 1),
-                "flow": (sack, self._unit, grams),
-                "machine_run": (self._unit, self._machine, moment),
-                "roast": (self._unit, grams, True, "[]", "[]"),
-                "roast_colour": (self._unit, 1, shades, entry + 1),
+                "unit": (unit, f"R.B{unit}", "roast", end_g, end_g, entry + 1),
+                "flow": (sack, unit, grams),
+                "machine_run": (unit, self._machine, moment),
+                "roast": (unit, grams, True, "[]", "[]"),
+                "roast_colour": (unit, 1, shades, entry + 1),
             }.items():
                 self._connection.execute(self._inserts[table], row)
             self._connection.execute(self._take, (grams, sack, grams))
             self._connection.execute("COMMIT")
-            return f"R.B{self._unit}"
+            return f"R.B{unit}"
 
 
 def write_rows(connection: Any, table: str, rows: Sequence[Mapping[str, object]]) -> None:

@@ -4,9 +4,9 @@ Draws stand beside the same rows written with nothing but the driver: behind the
 asks who comes and reads the body, and behind no more than HTTP.
 """
 
-from collections.abc import Iterator
-from functools import partial
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import cycle
+from statistics import median
 from typing import Final, NamedTuple
 
 from sqlalchemy import text
@@ -25,17 +25,26 @@ _DRAW: Final = (
     '"colour":60,"colour_target":60,"loss_range_pct":[5,25]}'
 )
 _WARM: Final = 200
+_ROUNDS: Final = 16
+_FOR_EACH_CONNECTION: Final = 4
+"""At least so many in a round: over one that is only just there they come slower."""
 
 
 class Line(NamedTuple):
-    """One line of what came out, with the share of what its baseline answered a second."""
+    """What came out of all rounds of one kind, beside a baseline."""
 
     name: str
-    loaded: Loaded
+    connections: int
+    a_second: float
+    """In the middle one of the rounds."""
+    p50_ms: float
+    p99_ms: float
+    refused: int
     at_work_ms: float
     """What the server's process worked for each, on a busy machine the fairer figure."""
     beside: str = ""
     ratio: float | None = None
+    """How many a second there were of what the baseline answered: the middle of all rounds."""
 
 
 class Book(NamedTuple):
@@ -59,49 +68,86 @@ def book(url: str, flows: int) -> Book:
     return Book(there.settings, there.token, list(sacks))
 
 
+class Kind(NamedTuple):
+    """One kind of request, and who answers it."""
+
+    name: str
+    server: ServerProcess
+    requests: Iterator[bytes]
+
+
+class Round(NamedTuple):
+    """What came of a kind in one round."""
+
+    loaded: Loaded
+    at_work_s: float
+
+
 def measure(url: str, flows: int, number: int) -> Iterator[Line]:
-    """Send `number` requests of each kind; yields each line as it comes."""
+    """Send `number` requests of each kind; yields the lines of each number of connections.
+
+    Kinds take turns: a machine is seldom as fast all along, and what is compared shall have met
+    the same weather.
+    """
     filled = book(url, flows)
     draws = _draws(filled)
-    ours: dict[int, Line] = {}
-    with ServiceProcess(filled.settings) as service:
-        none = {}
-        for each in CONNECTIONS:
-            none[each] = _loaded("no database", service, _reads("/healthz"), each, number)
-            yield none[each]
-        for name, requests in {
-            "a sack": _sacks(filled),
-            "a list of 100 sacks": _reads("/api/v1/sacks?limit=100", filled.token),
-        }.items():
-            for each in CONNECTIONS:
-                yield _beside(_loaded(name, service, requests, each, number), none[each])
-        for each in CONNECTIONS:
-            ours[each] = _loaded("a draw", service, draws, each, number)
-    baselines = {
-        "a draw by the driver, same service": partial(
-            ServerProcess, service_by_the_driver, filled.settings
-        ),
-        "a draw by the driver, bare HTTP": partial(ServerProcess, BareService, url),
-    }
-    for name, start in baselines.items():
-        with start() as server:
-            for each in CONNECTIONS:
-                bare = _loaded(name, server, draws, each, number)
-                yield bare
-                yield _beside(ours[each], bare)
+    with (
+        ServiceProcess(filled.settings) as ours,
+        ServerProcess(service_by_the_driver, filled.settings) as same_service,
+        ServerProcess(BareService, url) as bare,
+    ):
+        none = Kind("no database", ours, _reads("/healthz"))
+        sack = Kind("a sack", ours, _sacks(filled))
+        some = Kind("a list of 100 sacks", ours, _reads("/api/v1/sacks?limit=100", filled.token))
+        by_driver = Kind("a draw by the driver, same service", same_service, draws)
+        by_bare = Kind("a draw by the driver, bare HTTP", bare, draws)
+        draw = Kind("a draw", ours, draws)
+        kinds = [none, sack, some, by_driver, by_bare, draw]
+        for connections in CONNECTIONS:
+            rounds = _rounds(kinds, connections, number)
+            for kind, beside in (
+                (none, None), (sack, none), (some, none), (by_driver, None), (by_bare, None),
+                (draw, by_driver), (draw, by_bare),
+            ):  # fmt: skip
+                line = _line(kind.name, connections, rounds[kind.name])
+                if beside:
+                    ratio = _middle(rounds[kind.name], rounds[beside.name])
+                    line = line._replace(beside=beside.name, ratio=ratio)
+                yield line
 
 
-def _loaded(
-    name: str, server: ServerProcess, requests: Iterator[bytes], connections: int, number: int
-) -> Line:
-    load(server.address, requests, connections, _WARM)
-    before_s = worked_s(server.pid)
-    loaded = load(server.address, requests, connections, number)
-    return Line(name, loaded, (worked_s(server.pid) - before_s) * 1000 / number)
+def _rounds(kinds: Sequence[Kind], connections: int, number: int) -> Mapping[str, list[Round]]:
+    """Let kinds take turns, each round the other way round than the one before."""
+    for kind in kinds:
+        load(kind.server.address, kind.requests, connections, _WARM)
+    rounds: dict[str, list[Round]] = {kind.name: [] for kind in kinds}
+    each = max(number // _ROUNDS, _FOR_EACH_CONNECTION * connections)
+    for _ in range(max(1, number // each)):
+        for kind in kinds:
+            before_s = worked_s(kind.server.pid)
+            loaded = load(kind.server.address, kind.requests, connections, each)
+            rounds[kind.name].append(Round(loaded, worked_s(kind.server.pid) - before_s))
+        kinds = kinds[::-1]
+    return rounds
 
 
-def _beside(ours: Line, theirs: Line) -> Line:
-    return ours._replace(beside=theirs.name, ratio=ours.loaded.a_second / theirs.loaded.a_second)
+def _line(name: str, connections: int, rounds: Sequence[Round]) -> Line:
+    took_s = sorted(each for one in rounds for each in one.loaded.took_s)
+    return Line(
+        name,
+        connections,
+        median(one.loaded.a_second for one in rounds),
+        took_s[len(took_s) // 2] * 1000,
+        took_s[len(took_s) * 99 // 100] * 1000,
+        sum(one.loaded.refused for one in rounds),
+        sum(one.at_work_s for one in rounds) * 1000 / len(took_s),
+    )
+
+
+def _middle(ours: Sequence[Round], theirs: Sequence[Round]) -> float:
+    return median(
+        one.loaded.a_second / other.loaded.a_second for one, other in zip(ours, theirs, strict=True)
+    )
 
 
 def _reads(path: str, token: str | None = None) -> Iterator[bytes]:

@@ -33,7 +33,7 @@ def test_reads_and_draws_are_all_answered(tmp_path: Path) -> None:
     lines = list(requests.measure(f"sqlite:///{tmp_path}/b.db", 2000, 64))
 
     assert len(lines) == 7 * len(requests.CONNECTIONS)
-    assert [each.name for each in lines if each.loaded.refused] == []
+    assert [each.name for each in lines if each.refused] == []
 
 
 def test_an_import_is_measured_beside_the_same_rows(tmp_path: Path) -> None:
