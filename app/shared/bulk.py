@@ -5,11 +5,10 @@ from functools import cache
 from typing import Any, Final, NamedTuple
 
 import psycopg
-from sqlalchemy import Connection, Dialect, insert
+from sqlalchemy import ColumnDefault, Connection, Dialect, column, insert, table
 from sqlalchemy.dialects import sqlite
 from sqlalchemy.dialects.postgresql.psycopg import PGDialect_psycopg
 from sqlalchemy.exc import DBAPIError
-from sqlalchemy.sql.compiler import SQLCompiler
 from sqlmodel import SQLModel
 
 from app.shared.db import batched
@@ -29,45 +28,58 @@ class _Into(NamedTuple):
     """How rows go into a table."""
 
     insert: str
-    columns: Sequence[tuple[str, Callable[[Any], Any] | None]]
-    """In their order, each with what its type makes of a value for the database."""
+    columns: Sequence[str]
+    """Those that the rows have, and after them those that have a value of their own."""
+    as_kept: Sequence[tuple[str, Callable[[Any], Any] | None]]
+    """Of what the rows have: what its type makes of a value for the database."""
+    own: Sequence[Any]
 
     def values(self, rows: Iterable[Mapping[str, object]]) -> Iterator[tuple[Any, ...]]:
         for row in rows:
-            yield tuple([
-                as_kept(row[column]) if as_kept else row[column] for column, as_kept in self.columns
-            ])  # fmt: skip
+            yield (
+                *[made(row[column]) if made else row[column] for column, made in self.as_kept],
+                *self.own,
+            )
 
 
-def write_rows(connection: Connection, table: str, rows: Iterable[Mapping[str, object]]) -> None:
+def write_rows(connection: Connection, name: str, rows: Iterable[Mapping[str, object]]) -> None:
     """Write rows that have the same columns; triggers, keys and checks hold as they do for one."""
     for some in batched(rows, _AT_ONCE):
         if connection.dialect.name == "postgresql" and len(some) >= _WORTH_COPYING:
-            _copy(connection, table, some)
+            _copy(connection, name, some)
         else:
-            into = _into(connection.dialect.name, table, tuple(some[0]))
+            into = _into(connection.dialect.name, name, tuple(some[0]))
             connection.exec_driver_sql(into.insert, list(into.values(some)))
 
 
 @cache
-def _into(dialect_name: str, table: str, columns: tuple[str, ...]) -> _Into:
+def _into(dialect_name: str, name: str, columns: tuple[str, ...]) -> _Into:
     """Word an insert once: to let the library do so, and to look at values, takes longer each time.
 
-    By the bare table: nobody asks for the number of a row that the database numbers.
+    The table is stripped of all it knows: nobody asks for the number that a row gets.
     """
-    there, dialect = SQLModel.metadata.tables[table], _DIALECTS[dialect_name]
-    worded = insert(there).inline().compile(dialect=dialect, column_keys=list(columns))
-    assert isinstance(worded, SQLCompiler)  # noqa: S101 - what a statement is compiled to
-    assert worded.positiontup is not None  # noqa: S101 - as the dialects above have it
-    types = {column: there.c[column].type.dialect_impl(dialect) for column in worded.positiontup}
-    kept = [(column, each.bind_processor(dialect)) for column, each in types.items()]
-    return _Into(str(worded), kept)
+    there, dialect = SQLModel.metadata.tables[name].c, _DIALECTS[dialect_name]
+    own = {
+        each.name: each.default.arg
+        for each in there
+        if isinstance(each.default, ColumnDefault) and each.name not in columns
+    }
+    whole = [*columns, *own]
+    stripped = table(name, *(column(each, there[each].type) for each in whole))
+    types = {each: there[each].type.dialect_impl(dialect) for each in whole}
+    as_kept = {each: kind.bind_processor(dialect) for each, kind in types.items()}
+    return _Into(
+        str(insert(stripped).compile(dialect=dialect)),
+        whole,
+        [(each, as_kept[each]) for each in columns],
+        tuple(made(own[each]) if (made := as_kept[each]) else own[each] for each in own),
+    )
 
 
-def _copy(connection: Connection, table: str, rows: Sequence[Mapping[str, object]]) -> None:
+def _copy(connection: Connection, name: str, rows: Sequence[Mapping[str, object]]) -> None:
     """Write rows by the driver: it sends an INSERT of many rows one by one."""
-    into = _into(connection.dialect.name, table, tuple(rows[0]))
-    statement = f"COPY {table} ({', '.join(column for column, _ in into.columns)}) FROM STDIN"
+    into = _into(connection.dialect.name, name, tuple(rows[0]))
+    statement = f"COPY {name} ({', '.join(into.columns)}) FROM STDIN"
     driver: Any = connection.connection.driver_connection
     try:
         with driver.cursor() as cursor, cursor.copy(statement) as copy:

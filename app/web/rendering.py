@@ -13,6 +13,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from app.shared.texts import LANGUAGES
+from app.shared.times import FIRST_DAY, LAST_DAY
 from app.web import kinds, shown, texts
 from app.web.assets import asset
 from app.web.tasks import tasks_of
@@ -61,6 +62,8 @@ def _environment() -> Environment:
         lang=_lang,
         answered=_answered,
         local_minute=shown.local_minute,
+        first_day=FIRST_DAY.isoformat(),
+        last_day=LAST_DAY.isoformat(),
         typed_mass=shown.typed_mass,
     )
     return made

@@ -9,6 +9,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
 from app.ledger.tables import Entry, Unit, UnitKind
+from app.sending.tables import Customer
 from app.shared.bulk import write_rows
 from app.shared.db import reading, writing
 from tests.api import Api
@@ -73,3 +74,23 @@ def test_nothing_is_written_of_what_the_book_does_not_take(
 
     with reading(engine) as session:
         assert session.scalar(select(func.count()).select_from(Unit)) == 0
+
+
+@pytest.mark.parametrize("number", [FEW, MANY])
+def test_what_a_row_does_not_say_is_as_its_table_has_it(
+    api: Api, engine: Engine, number: int
+) -> None:
+    furnish(api)
+    names = [f"Kelda {n}" for n in range(number)]
+    with writing(engine) as session:
+        write_rows(session.connection(), "customer", (
+            {"name": name, "name_key": name.upper()} for name in names
+        ))  # fmt: skip
+
+    with reading(engine) as session:
+        found = session.execute(
+            select(col(Customer.name), col(Customer.version))
+            .where(col(Customer.name).in_(names[:2]))
+            .order_by(col(Customer.id))
+        ).all()
+    assert found == [(names[0], 1), (names[1], 1)]
