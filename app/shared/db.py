@@ -12,7 +12,7 @@ from contextlib import contextmanager, suppress
 from functools import cache, partial
 from itertools import islice
 from pathlib import Path
-from time import monotonic
+from time import monotonic, sleep
 from typing import Any, Final, TypeAlias, TypeVar
 
 from sqlalchemy import (
@@ -53,6 +53,7 @@ _CONNECT_S: Final = 5
 """So long a server may take to let somebody in before it counts as gone."""
 _TRUSTED_S: Final = 1
 """So long a connection to a server that was in use is taken to be there still."""
+_A_MOMENT_S: Final = 0.01
 _STEPS: Final = 100_000
 """So many steps of SQLite's machine between two looks at the clock: some milliseconds."""
 
@@ -127,7 +128,7 @@ def _open_sqlite(url: str, busy_timeout_s: int, statement_timeout_s: int | None)
     @event.listens_for(engine, "connect")
     def _settle(connection: sqlite3.Connection, _: ConnectionPoolEntry) -> None:
         connection.isolation_level = None
-        connection.execute("PRAGMA journal_mode = WAL")
+        _keep_a_log(connection, busy_timeout_s)
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA cache_size = -65536")
@@ -143,6 +144,24 @@ def _open_sqlite(url: str, busy_timeout_s: int, statement_timeout_s: int | None)
     if statement_timeout_s:
         _break_off(engine, statement_timeout_s)
     return engine
+
+
+def _keep_a_log(connection: sqlite3.Connection, busy_timeout_s: int) -> None:
+    """Let a file have a log of what is written, so that reading waits for nobody.
+
+    It is given one once and for all. Of several that do so at once SQLite turns all but one away,
+    without letting them wait.
+    """
+    ends = monotonic() + busy_timeout_s
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or monotonic() > ends:
+                raise
+            sleep(_A_MOMENT_S)
+        else:
+            return
 
 
 def _run_bare(connection: Connection, statement: str) -> None:

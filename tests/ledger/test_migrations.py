@@ -1,5 +1,9 @@
 """Bringing a database to the newest schema: once, twice, at once, and not back."""
 
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
@@ -112,3 +116,17 @@ def test_processes_that_migrate_at_once_all_end_well(empty_url: str, empty: Engi
     assert ended == [0] * PROCESSES
     assert lag(empty) is None
     assert len(versions(empty)) == 1
+
+
+def test_who_finds_a_new_file_in_other_hands_waits_for_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Another process is at its first write, so the file can be given no log yet.
+    file = tmp_path / "new.db"
+    with closing(sqlite3.connect(file, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        monkeypatch.setattr("app.shared.db.sleep", lambda _: other.execute("COMMIT"))
+        engine = open_engine(f"sqlite:///{file}")
+        with engine.connect() as connection:
+            assert connection.scalar(text("PRAGMA journal_mode")) == "wal"
+        engine.dispose()
