@@ -145,6 +145,11 @@ class PostgresServer:
             # Also when a second Ctrl-C came while the first was being answered.
             self._leave_nothing()
 
+    @property
+    def version(self) -> str:
+        """Which PostgreSQL it is, such as 18."""
+        return (self._cluster / "PG_VERSION").read_text("ascii").strip()
+
     def url(self, database: str) -> str:
         return f"postgresql+psycopg://{OWNER}@127.0.0.1:{self.port}/{database}"
 

@@ -38,9 +38,14 @@ def database(*, postgresql: bool, durable: bool = False) -> Iterator[str]:
 def databases(
     *, postgresql: bool, durable: bool = True, folder: Path | None = None
 ) -> Iterator[Databases]:
-    """Make databases for a while and take them away; those in a folder of one's own stay."""
+    """Make databases for a while and take them away; those in a folder of one's own stay.
+
+    It says on what machine, and which they are: no figure is worth anything without.
+    """
+    sys.stdout.write(f"{machine()}\n")
     if postgresql:
         with PostgresServer(durable=durable) as server:
+            sys.stdout.write(f"PostgreSQL {server.version}\n\n")
 
             def made(name: str) -> str:
                 server.create_database(name)
@@ -48,6 +53,7 @@ def databases(
 
             yield made
         return
+    sys.stdout.write("SQLite\n\n")
     with TemporaryDirectory(prefix="jutebook-bench-") as temporary:
         yield lambda name: f"sqlite:///{folder or temporary}/{name}.db"
 
@@ -84,6 +90,7 @@ def _traces(made: Databases, asked: argparse.Namespace) -> None:
         "by the driver",
         "of it its walk",
         "times",
+        "times the smallest book",
         "MiB",
     )
     for each in traces.measure(lambda flows: made(f"traces{flows}"), asked.flows):
@@ -91,30 +98,33 @@ def _traces(made: Databases, asked: argparse.Namespace) -> None:
         times = f"{each.ms / each.bare_ms:.1f}"
         _say(
             each.name, each.flows, each.units, *(f"{some:.1f}" for some in ms), times,
-            f"{each.peak_mib:.0f}",
+            f"{each.times_smallest:.2f}", f"{each.peak_mib:.0f}",
         )  # fmt: skip
 
 
 def _requests(made: Databases, asked: argparse.Namespace) -> None:
     _head(
         "what", "connections", "a second", "ms, half of them", "ms, 99 of 100", "refused",
-        "ms at work", "part of the baseline",
+        "ms at work", "MiB", "part of the baseline",
     )  # fmt: skip
     for flows in asked.flows:
         for each in requests.measure(made(f"requests{flows}"), flows, asked.number):
             _say(
                 each.name, each.connections, f"{each.a_second:.0f}", f"{each.p50_ms:.1f}",
                 f"{each.p99_ms:.1f}", each.refused, f"{each.at_work_ms:.1f}",
+                f"{each.peak_mib:.0f}",
                 "" if each.ratio is None else f"{each.ratio:.2f} of {each.beside}",
             )  # fmt: skip
 
 
 def _imports(made: Databases, asked: argparse.Namespace) -> None:
-    _head("what", "rows", "seconds", "of them at work", "most memory, MiB")
-    for each in imports.measure(made, asked.sacks):
+    _head("what", "rows", "seconds", "of them at work", "most memory, MiB", "times")
+    ours, bare = imports.measure(made, asked.sacks)
+    for each in (bare, ours):
         _say(
             each.name, each.rows, f"{each.seconds:.1f}", f"{each.at_work_s:.1f}",
             f"{each.peak_mib:.0f}",
+            f"{each.seconds / bare.seconds:.1f}" if each is ours else "",
         )  # fmt: skip
 
 
@@ -146,8 +156,6 @@ def main(arguments: list[str]) -> None:
         "--folder", type=Path, help="keep SQLite's books there, and take those that are there"
     )
     asked = parser.parse_args(arguments)
-    kind = "PostgreSQL" if asked.postgresql else "SQLite"
-    sys.stdout.write(f"{machine()}\n{kind}\n\n")
     with databases(postgresql=asked.postgresql, folder=asked.folder) as made:
         WHAT[asked.what](made, asked)
 

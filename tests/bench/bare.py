@@ -9,10 +9,13 @@ or behind no more than HTTP.
 import asyncio
 import hashlib
 import json
+import os
 import sqlite3
+import sys
 import threading
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
+from pathlib import Path
 from typing import Any, Final
 
 import psycopg
@@ -21,6 +24,7 @@ from sqlalchemy import make_url
 from starlette.types import Receive, Scope, Send
 
 from app.ledger.clerk import Clerk
+from app.logs import set_up
 from app.main import create_app
 from app.roasting.schemas import RoastIn
 from app.settings import Settings
@@ -163,8 +167,15 @@ class BareService:
         return json.dumps({"code": code, "charge_kg": draw["kg"]}).encode()
 
 
+def as_served(settings: Settings) -> FastAPI:
+    """Build the service in a process of its own, noting each request as `serve` does."""
+    sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - as long as the process
+    set_up(settings.log)
+    return create_app(settings)
+
+
 def service_by_the_driver(settings: Settings) -> FastAPI:
-    """Build the service, in a process of its own: whatever is written is a draw by the driver."""
+    """Build the service likewise: whatever is written is a draw by the driver."""
     book = BareBook(settings.database_url)
 
     def write(_: Clerk, _act: object, asked: RoastIn) -> Answer:
@@ -173,4 +184,4 @@ def service_by_the_driver(settings: Settings) -> FastAPI:
         return Answer({"code": code, "charge_kg": kg_from_grams(draw.grams)}, 201)
 
     Clerk.write = write  # type: ignore[assignment,method-assign]
-    return create_app(settings)
+    return as_served(settings)

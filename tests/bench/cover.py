@@ -5,6 +5,7 @@ of them. SQLite in a temporary folder, or a PostgreSQL server of its own with `-
 """
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
@@ -29,7 +30,7 @@ from app.shared.answers import to_json
 from app.shared.db import batched, open_engine, reading
 from app.shared.paging import KeyPage
 from tests.bench.__main__ import database
-from tests.bench.machine import timed
+from tests.bench.machine import peak_mib, timed
 
 SACKS = 20
 STYLES = 20
@@ -206,14 +207,15 @@ def main(arguments: list[str]) -> None:
         filler.write(engine)
         flows = len(filler.rows["flow"])
         say(f"{engine.dialect.name}: {asked.lots} lots, {len(filler.sacks)} sacks, {flows} flows\n")
-        say("| what | rows | seconds | of them at work | times the bare group-by |\n")
-        say("| --- | --: | --: | --: | --: |\n")
+        say("| what | rows | seconds | of them at work | times the bare group-by | MiB |\n")
+        say("| --- | --: | --: | --: | --: | --: |\n")
         bare = None
         for name, seconds, worked, rows in measure(
             engine, Settings(database_url=url, _env_file=None)
         ):
             bare = bare or seconds
-            say(f"| {name} | {rows} | {seconds:.3f} | {worked:.3f} | {seconds / bare:.1f} |\n")
+            times, most = f"{seconds / bare:.1f}", f"{peak_mib(os.getpid()):.0f}"
+            say(f"| {name} | {rows} | {seconds:.3f} | {worked:.3f} | {times} | {most} |\n")
             sys.stdout.flush()
         engine.dispose()
 

@@ -2,8 +2,11 @@
 
 import os
 import platform
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
+from statistics import median
+from tempfile import TemporaryFile
 from time import perf_counter, process_time
 from typing import NamedTuple, TypeVar
 
@@ -29,17 +32,33 @@ def timed(act: Callable[[], T]) -> tuple[Took, T]:
 
 
 def machine() -> str:
-    """Say what the figures were measured on."""
-    kib = next(
-        (int(line.split()[1]) for line in Path("/proc/meminfo").read_text("utf-8").splitlines()
-         if line.startswith("MemTotal")),
-        0,
-    )  # fmt: skip
+    """Say what the figures were measured on: durable commits hang on its disk as well."""
+    processor = _line(Path("/proc/cpuinfo"), "model name").partition(": ")[2] or platform.machine()
+    kib = int(_line(Path("/proc/meminfo"), "MemTotal").split()[1])
     load = ", ".join(f"{each:.1f}" for each in os.getloadavg())
     return (
-        f"{os.cpu_count()} processors, {kib / 2**20:.0f} GiB, {platform.system()}, "
-        f"Python {platform.python_version()}; load before the run: {load}"
+        f"{os.cpu_count()} processors ({processor.strip()}), {kib / 2**20:.0f} GiB, "
+        f"{platform.system()}, Python {platform.python_version()}, "
+        f"SQLite {sqlite3.sqlite_version}; {_flush_ms():.1f} ms until the disk has 4 KiB; "
+        f"load before the run: {load}"
     )
+
+
+def _line(file: Path, begins: str) -> str:
+    lines = file.read_text("utf-8").splitlines() if file.exists() else []
+    return next((line for line in lines if line.startswith(begins)), f"{begins} 0 ")
+
+
+def _flush_ms() -> float:
+    """Measure what a durable commit waits for: the middle of so many."""
+    with TemporaryFile(prefix="jutebook-bench-") as file:
+
+        def flush() -> None:
+            file.write(bytes(4096))
+            file.flush()
+            os.fsync(file.fileno())
+
+        return median(timed(flush)[0].seconds for _ in range(50)) * 1000
 
 
 def peak_mib(process: int) -> float:

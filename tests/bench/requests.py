@@ -12,12 +12,12 @@ from typing import Final, NamedTuple
 from sqlalchemy import text
 
 from app.settings import Settings
-from tests.bench.bare import BareService, service_by_the_driver
+from tests.bench.bare import BareService, as_served, service_by_the_driver
 from tests.bench.filling import fill
 from tests.bench.load import Loaded, load, request
-from tests.bench.machine import worked_s
+from tests.bench.machine import peak_mib, worked_s
 from tests.bench.opened import opened
-from tests.serving import ServerProcess, ServiceProcess
+from tests.serving import ServerProcess
 
 CONNECTIONS: Final = (1, 16, 64)
 _DRAW: Final = (
@@ -42,6 +42,8 @@ class Line(NamedTuple):
     refused: int
     at_work_ms: float
     """What the server's process worked for each, on a busy machine the fairer figure."""
+    peak_mib: float
+    """The most memory that it had until then."""
     beside: str = ""
     ratio: float | None = None
     """How many a second there were of what the baseline answered: the middle of all rounds."""
@@ -81,6 +83,7 @@ class Round(NamedTuple):
 
     loaded: Loaded
     at_work_s: float
+    peak_mib: float
 
 
 def measure(url: str, flows: int, number: int) -> Iterator[Line]:
@@ -92,7 +95,7 @@ def measure(url: str, flows: int, number: int) -> Iterator[Line]:
     filled = book(url, flows)
     draws = _draws(filled)
     with (
-        ServiceProcess(filled.settings) as ours,
+        ServerProcess(as_served, filled.settings) as ours,
         ServerProcess(service_by_the_driver, filled.settings) as same_service,
         ServerProcess(BareService, url) as bare,
     ):
@@ -126,7 +129,8 @@ def _rounds(kinds: Sequence[Kind], connections: int, number: int) -> Mapping[str
         for kind in kinds:
             before_s = worked_s(kind.server.pid)
             loaded = load(kind.server.address, kind.requests, connections, each)
-            rounds[kind.name].append(Round(loaded, worked_s(kind.server.pid) - before_s))
+            worked = worked_s(kind.server.pid) - before_s
+            rounds[kind.name].append(Round(loaded, worked, peak_mib(kind.server.pid)))
         kinds = kinds[::-1]
     return rounds
 
@@ -141,6 +145,7 @@ def _line(name: str, connections: int, rounds: Sequence[Round]) -> Line:
         took_s[len(took_s) * 99 // 100] * 1000,
         sum(one.loaded.refused for one in rounds),
         sum(one.at_work_s for one in rounds) * 1000 / len(took_s),
+        rounds[-1].peak_mib,
     )
 
 

@@ -15,17 +15,21 @@ def test_a_recall_is_measured_act_by_act_in_a_sound_book(tmp_path: Path) -> None
     assert all(each.seconds > 0 for each in timed.values())
 
 
-def test_traces_are_measured_beside_the_driver_s_and_find_the_same_units(tmp_path: Path) -> None:
+def test_traces_are_measured_beside_the_driver_s_and_find_the_same_at_every_size(
+    tmp_path: Path,
+) -> None:
     def url(flows: int) -> str:
         return f"sqlite:///{tmp_path}/{flows}.db"
 
-    lines = list(traces.measure(url, [2000]))
-    again = list(traces.measure(url, [2000]))
+    lines = list(traces.measure(url, [40_000, 30_000]))
+    again = list(traces.measure(url, [30_000]))
 
-    assert [each.name for each in lines] == [
-        "a sack, forward", "a lot of 300 sacks, forward", "a pack, backward",
-    ]  # fmt: skip
-    assert [each.units for each in lines] == [each.units for each in again]
+    names = ["a sack, forward", "a lot of 300 sacks, forward", "a pack, backward"]
+    assert [(each.name, each.flows) for each in lines] == [
+        (name, flows) for flows in (30_000, 40_000) for name in names
+    ]
+    reached = [each.units for each in again]
+    assert [each.units for each in lines] == reached * 2
     assert all(each.ms > 0 < each.bare_ms for each in lines)
 
 

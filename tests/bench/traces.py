@@ -7,7 +7,7 @@ green behind a unit, customers, suppliers, packing materials, the mass balance a
 
 import json
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
@@ -17,10 +17,10 @@ from typing import Any, Final, NamedTuple
 from sqlalchemy import create_engine, make_url, text
 
 from app.shared.answers import read_json
-from tests.bench.bare import mark_of, open_bare
+from tests.bench.bare import as_served, mark_of, open_bare
 from tests.bench.machine import peak_mib, timed
 from tests.bench.requests import Book, book
-from tests.serving import ServiceProcess, Wire
+from tests.serving import ServerProcess, Wire
 
 # Crossed, so that SQLite begins at what was reached: it knows nothing of how large a table is.
 _FORWARD: Final = """
@@ -57,13 +57,33 @@ class Line(NamedTuple):
     """Of the driver's, what its two statements took."""
     peak_mib: float
     """The most memory that the server had until then."""
+    times_smallest: float
+    """How long it took beside the same question to the smallest book, which has the same answer."""
+
+
+class Start(NamedTuple):
+    """What is traced."""
+
+    name: str
+    code: str
+    direction: str
 
 
 def measure(url: Callable[[int], str], sizes: list[int]) -> Iterator[Line]:
-    """Fill a book of each size, unless there is one at that URL, and trace in the middle of it."""
-    for flows in sizes:
+    """Fill a book of each size, unless there is one at that URL, and trace from the same units.
+
+    Books of all sizes begin alike, so what stands in the middle of the smallest reaches the same
+    in each.
+    """
+    starts: Sequence[Start] = ()
+    smallest_ms: dict[str, float] = {}
+    for flows in sorted(sizes):
         there = url(flows)
-        yield from _at(_there(there) or book(there, flows), flows)
+        filled = _there(there) or book(there, flows)
+        starts = starts or list(_starts(there))
+        for line in _at(filled, flows, starts):
+            first_ms = smallest_ms.setdefault(line.name, line.ms)
+            yield line._replace(times_smallest=line.ms / first_ms)
 
 
 def _there(url: str) -> Book | None:
@@ -74,11 +94,14 @@ def _there(url: str) -> Book | None:
     return book(url, 0)
 
 
-def _at(filled: Book, flows: int) -> Iterator[Line]:
+def _at(filled: Book, flows: int, starts: Sequence[Start]) -> Iterator[Line]:
     url = filled.settings.database_url
     bare = open_bare(url)
-    with ServiceProcess(filled.settings) as service, Wire(service.address, filled.token) as wire:
-        for name, code, direction in _starts(url):
+    with (
+        ServerProcess(as_served, filled.settings) as service,
+        Wire(service.address, filled.token) as wire,
+    ):
+        for name, code, direction in starts:
             path = f"/trace/{code}?direction={direction}"
             asked = (bare, code, direction)
             yield Line(
@@ -89,11 +112,12 @@ def _at(filled: Book, flows: int) -> Iterator[Line]:
                 _median_ms(partial(bare_trace, *asked)),
                 _median_ms(partial(bare_walk, *asked)),
                 peak_mib(service.pid),
+                times_smallest=1,
             )
     bare.close()
 
 
-def _starts(url: str) -> Iterator[tuple[str, str, str]]:
+def _starts(url: str) -> Iterator[Start]:
     """Name a sack, a lot and a pack in the middle of the book."""
     engine = create_engine(url.replace("postgresql://", "postgresql+psycopg://"))
     with engine.connect() as connection:
@@ -106,7 +130,7 @@ def _starts(url: str) -> Iterator[tuple[str, str, str]]:
                 "SELECT code FROM unit WHERE kind = :kind AND left_g < made_g "
                 "AND id >= (SELECT MAX(id) / 2 FROM unit) ORDER BY id LIMIT 1"
             ), {"kind": kind})  # fmt: skip
-            yield name, str(code), direction
+            yield Start(name, str(code), direction)
     engine.dispose()
 
 

@@ -111,13 +111,15 @@ def test_a_backup_made_while_somebody_writes_is_the_book_of_one_moment(
 ) -> None:
     with somebody_writing(engine, settings) as begun:
         begun.wait()
+        acknowledged = seals(database_url)
         copied = jutebook("backup", "book.backup")
 
     restored = jutebook("restore", "book.backup", database=empty_url)
 
     assert (copied.exit_code, restored.exit_code) == (0, 0), copied.output + restored.output
     before, now = seals(empty_url), seals(database_url)
-    assert len(before) > 0
+    assert len(acknowledged) > 0
+    assert before[: len(acknowledged)] == acknowledged
     assert now[: len(before)] == before
 
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from app.schema import migrate
 from app.shared.db import open_engine
 from tests.bench.__main__ import database
+from tests.bench.machine import machine
 from tests.faults import disks, patroni
 from tests.faults.contention import scramble
 from tests.faults.killing import Tally, kill_again_and_again
@@ -63,12 +64,14 @@ def _lose_leaders(rounds: int) -> list[str]:
 
 def _play(what: str, asked: argparse.Namespace) -> list[str]:
     if play := _ON_DISKS.get((what, asked.postgresql)):
+        sys.stdout.write(f"{machine()}\n")
         flaws = []
         for trouble in play():
             sys.stdout.write(f"{trouble}\n")
             flaws += trouble.tally.flaws
         return flaws
     if what == "patroni":
+        sys.stdout.write(f"{machine()}\n")
         return _lose_leaders(asked.rounds)
     with database(postgresql=asked.postgresql, durable=True) as url:
         engine = open_engine(url)

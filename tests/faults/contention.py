@@ -62,7 +62,10 @@ def scramble(url: str, attempts: int, clients: int = 16, servers: int = 2) -> Sc
                     found.longest_s = max(found.longest_s, time.monotonic() - asked)
                     _count(found, number, path, answer)
                 if path == "/holds" and answer.is_success:
-                    wire.post(f"/holds/{answer.json()['id']}/release", {"reason": "nothing"})
+                    path = f"/holds/{answer.json()['id']}/release"
+                    released = wire.post(path, {"reason": "nothing"})
+                    with lock:
+                        _look_at(found, path, released)
 
     there = [ServiceProcess(house.settings) for _ in range(servers)]
     try:
@@ -80,6 +83,10 @@ def scramble(url: str, attempts: int, clients: int = 16, servers: int = 2) -> Sc
 def _count(found: Scramble, number: int, path: str, answer: Any) -> None:
     found.statuses[answer.status_code] += 1
     found.of_client[number] += answer.is_success
+    _look_at(found, path, answer)
+
+
+def _look_at(found: Scramble, path: str, answer: Any) -> None:
     if answer.status_code not in {200, 201, 409}:
         found.flaws.append(f"{path} was answered {answer.status_code}: {answer.text[:200]}")
 
