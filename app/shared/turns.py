@@ -13,6 +13,7 @@ from typing import Any, Final, ParamSpec, TypeVar
 from anyio import Semaphore, WouldBlock
 from anyio.lowlevel import RunVar
 from fastapi.routing import APIRoute
+from prometheus_client import Gauge
 from starlette.concurrency import run_in_threadpool
 
 from app.shared.threads import is_thread
@@ -23,6 +24,12 @@ R = TypeVar("R")
 AT_ONCE: Final = 2
 """One has the pen; the next is there when it is free, or is told that its twin, sent with the same
 key, is being worked on."""
+
+WAITING: Final = Gauge(
+    "jutebook_writes_waiting",
+    "Writes that wait for their turn.",
+    multiprocess_mode="livesum",
+)
 
 _TURNS: Final[RunVar[Semaphore]] = RunVar("turns of those who write")
 
@@ -64,8 +71,16 @@ def in_turn(endpoint: Callable[P, R]) -> Callable[P, Awaitable[R]]:
     async def waiting(*args: P.args, **kwargs: P.kwargs) -> R:
         if is_thread():
             return endpoint(*args, **kwargs)
-        async with _turns():
+        turns = _turns()
+        try:
+            turns.acquire_nowait()
+        except WouldBlock:
+            with WAITING.track_inprogress():
+                await turns.acquire()
+        try:
             return await run_in_threadpool(endpoint, *args, **kwargs)
+        finally:
+            turns.release()
 
     return waiting
 
