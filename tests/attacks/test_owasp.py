@@ -102,7 +102,7 @@ def test_api2_the_book_keeps_no_secret_that_could_be_used(api: Api, engine: Engi
 def test_api3_nobody_sets_what_is_the_book_s_to_say(api: Api, member: dict[str, object]) -> None:
     """API3 Broken object property level authorization: no member that the act does not take.
 
-    Prices are kept from whoever may not see them: `tests/value/test_prices.py`.
+    Prices are kept from whoever may not see them: `tests/green/arrivals/test_contracts.py`.
     """
     sack = _a_sack(api)
     asked = {"unit": sack, "kg": -1, "reason": "sample"} | member
@@ -264,7 +264,8 @@ def _served(routes: Iterable[Any], before: str = "") -> Iterator[tuple[str, str]
 def test_api10_what_others_wrote_stays_text(api: Api, name: str) -> None:
     """API10 Unsafe consumption of APIs: what came in from elsewhere is text wherever it goes out.
 
-    Documents of EPCIS: `tests/epcis`; formulas in CSV and workbooks: `tests/recall/evidence`.
+    Documents of EPCIS: `tests/epcis`; formulas in CSV and workbooks:
+    `tests/recall/test_evidence.py`, `tests/cli/test_exporting.py`.
     """
     furnish(api)
     supplier = api.post("/suppliers", {"name": f"Coop {name}"})
