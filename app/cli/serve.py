@@ -12,6 +12,7 @@ from typing import Any
 import typer
 import uvicorn
 from fastapi import FastAPI
+from uvicorn.supervisors import Multiprocess
 
 from app import schema
 from app.cli.desk import MistakeError, examples, migrated_book, open_book, read_settings
@@ -112,15 +113,28 @@ def _run_workers(settings: Settings, door: socket.socket) -> None:
     """
     with TemporaryDirectory(prefix="jutebook-counters-") as folder:
         os.environ["PROMETHEUS_MULTIPROC_DIR"] = folder
-        uvicorn.run(
+        config = uvicorn.Config(
             "app.main:worker",
             factory=True,
-            fd=door.fileno(),
             workers=settings.workers,
             **_as_served(settings),
             # Each loads the whole service first, which takes seconds on a small machine.
             timeout_worker_healthcheck=60,
         )
+        _Workers(config, sockets=[door]).run()
+
+
+class _Workers(Multiprocess):
+    """Several processes that answer at one door, and this one, which starts and stops them."""
+
+    def terminate_all(self) -> None:
+        """Stop them, and hold the door open no more.
+
+        Left open, whoever came while the last requests are answered would wait for nobody.
+        """
+        super().terminate_all()
+        for door in self.sockets:
+            door.close()
 
 
 def migrate() -> None:
