@@ -19,7 +19,7 @@ from app.cli.desk import MistakeError, examples, migrated_book, open_book, read_
 from app.connections import Connection
 from app.logs import set_up
 from app.main import create_app
-from app.revision import lag
+from app.revision import is_newer, lag
 from app.settings import Settings
 
 _GRACE_S = 30
@@ -147,7 +147,7 @@ def migrate() -> None:
         if lacking is None:
             typer.echo("The database is at the newest schema already.")
             return
-        if "migrate" not in lacking:
-            raise MistakeError(lacking)  # newer than this program: there is no way back
+        if is_newer(engine):
+            raise MistakeError(lacking)
         schema.migrate(engine)
     typer.echo("The database is at the newest schema now.")
