@@ -227,6 +227,7 @@ def test_api8_nothing_is_open_that_need_not_be(api: Api, service: FastAPI) -> No
     over = api.send("POST", "/lots", {}, X_HTTP_Method_Override="GET")
     assert over.status_code == 405
     assert not service.debug
+    # A client takes `..` away first. Sent as it stands: `tests/attacks/test_on_the_wire.py`.
     for path in ("/.env", "/.git/config", "/api/v1/../../app/settings.py", "/static/x/..%2f.env"):
         assert api.send("GET", f"/api/../..{path}").status_code in {401, 404}, path
 
