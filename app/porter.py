@@ -1,5 +1,7 @@
 """The porter stands before everything: numbers requests, counts them, notes them in the log.
 
+Turned away here is a head that can be read in two ways: a proxy may read it in the other.
+
 What stands in no log: bodies, headers, and what follows the `?` of an address. Tokens come in a
 header, and people type names into searches.
 """
@@ -22,6 +24,8 @@ from app.shared.problems import problem
 _LOG: Final = logging.getLogger("jutebook.requests")
 _OTHERS_NUMBER: Final = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _BROKEN: Final = 500
+_HOST: Final = re.compile(rb"(?:[\w.~!$&'()*+,;=%-]*|\[[0-9A-Fa-f:.]+\])(?::[0-9]*)?", re.ASCII)
+"""What names a host (RFC 3986, 3.2.2 and 3.2.3)."""
 
 HEADERS: Final = {
     "X-Content-Type-Options": "nosniff",
@@ -94,11 +98,28 @@ class Porter:
 
         Whether the service is alive is answered all the same.
         """
+        flaw = _flaw(scope)
+        if flaw:
+            # What else comes on that line may be what was hidden in the one request or the other.
+            await problem("bad-request", flaw, {"Connection": "close"})(scope, receive, send)
+            return
         if self._inside <= self._at_once or scope["path"] in {"/healthz", "/metrics"}:
             await self._app(scope, receive, send)
             return
         full = problem("busy", "Too many requests wait already.", {"Retry-After": "2"})
         await full(scope, receive, send)
+
+
+def _flaw(scope: Scope) -> str | None:
+    """Say what makes a head ambiguous: whom it asks, or who asks."""
+    hosts = [value for name, value in scope["headers"] if name == b"host"]
+    if len(hosts) != 1 and (hosts or scope["http_version"] != "1.0"):
+        return "The request does not name one host (RFC 9112, 3.2)."
+    if hosts and not _HOST.fullmatch(hosts[0]):
+        return "The header Host names no host (RFC 9112, 3.2)."
+    if sum(name == b"authorization" for name, _ in scope["headers"]) > 1:
+        return "The header Authorization is there more than once (RFC 9110, 5.3)."
+    return None
 
 
 def _number(scope: Scope) -> str:

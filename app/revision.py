@@ -17,18 +17,33 @@ def migrations() -> Config:
 
 def lag(engine: Engine) -> str | None:
     """Say what the database lacks, or None when it is at the newest schema."""
-    scripts = ScriptDirectory.from_config(migrations())
-    newest = scripts.get_current_head()
-    with engine.connect() as connection:
-        there = MigrationContext.configure(connection).get_current_revision()
+    there, newest = _revision(engine), _scripts().get_current_head()
     if there == newest:
         return None
     if there is None:
         return "The database is empty; `jutebook migrate` makes its tables."
-    known = {script.revision for script in scripts.walk_revisions()}
-    if there not in known:
+    if not _knows(there):
         return (
             f"The database is at schema {there}, newer than this program knows; "
             "install the newer Jutebook."
         )
     return f"The database is at schema {there}, not {newest}; `jutebook migrate` brings it there."
+
+
+def is_newer(engine: Engine) -> bool:
+    """Tell whether a newer program made the schema of the database: there is no way back."""
+    there = _revision(engine)
+    return there is not None and not _knows(there)
+
+
+def _revision(engine: Engine) -> str | None:
+    with engine.connect() as connection:
+        return MigrationContext.configure(connection).get_current_revision()
+
+
+def _scripts() -> ScriptDirectory:
+    return ScriptDirectory.from_config(migrations())
+
+
+def _knows(revision: str) -> bool:
+    return any(script.revision == revision for script in _scripts().walk_revisions())

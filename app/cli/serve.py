@@ -12,13 +12,14 @@ from typing import Any
 import typer
 import uvicorn
 from fastapi import FastAPI
+from uvicorn.supervisors import Multiprocess
 
 from app import schema
 from app.cli.desk import MistakeError, examples, migrated_book, open_book, read_settings
 from app.connections import Connection
 from app.logs import set_up
 from app.main import create_app
-from app.revision import lag
+from app.revision import is_newer, lag
 from app.settings import Settings
 
 _GRACE_S = 30
@@ -112,15 +113,28 @@ def _run_workers(settings: Settings, door: socket.socket) -> None:
     """
     with TemporaryDirectory(prefix="jutebook-counters-") as folder:
         os.environ["PROMETHEUS_MULTIPROC_DIR"] = folder
-        uvicorn.run(
+        config = uvicorn.Config(
             "app.main:worker",
             factory=True,
-            fd=door.fileno(),
             workers=settings.workers,
             **_as_served(settings),
             # Each loads the whole service first, which takes seconds on a small machine.
             timeout_worker_healthcheck=60,
         )
+        _Workers(config, sockets=[door]).run()
+
+
+class _Workers(Multiprocess):
+    """Several processes that answer at one door, and this one, which starts and stops them."""
+
+    def terminate_all(self) -> None:
+        """Stop them, and hold the door open no more.
+
+        Left open, whoever came while the last requests are answered would wait for nobody.
+        """
+        super().terminate_all()
+        for door in self.sockets:
+            door.close()
 
 
 def migrate() -> None:
@@ -133,7 +147,7 @@ def migrate() -> None:
         if lacking is None:
             typer.echo("The database is at the newest schema already.")
             return
-        if "migrate" not in lacking:
-            raise MistakeError(lacking)  # newer than this program: there is no way back
+        if is_newer(engine):
+            raise MistakeError(lacking)
         schema.migrate(engine)
     typer.echo("The database is at the newest schema now.")

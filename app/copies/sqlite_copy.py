@@ -9,7 +9,7 @@ from sqlalchemy import Engine, NullPool, create_engine
 
 from app.copies.files import CopyError
 from app.ledger.checks import Finding, examine
-from app.revision import lag
+from app.revision import is_newer, lag
 from app.shared.db import reading
 
 
@@ -34,7 +34,7 @@ def verify(_: Engine, file: Path) -> Finding:
         raise CopyError(f"{file} is damaged: {error}. Nothing was changed.") from error
     engine = create_engine("sqlite://", creator=lambda: _open(file), poolclass=NullPool)
     lacking = lag(engine)
-    if lacking and "newer" in lacking:
+    if is_newer(engine):
         raise CopyError(f"In {file}: {lacking} Nothing was changed.")
     if lacking:
         return Finding(0, 0, [])  # only the program of that time can recompute it
