@@ -6,7 +6,8 @@ import socket
 import sys
 from collections.abc import Callable
 from contextlib import suppress
-from tempfile import TemporaryDirectory
+from pathlib import Path
+from tempfile import TemporaryDirectory, TemporaryFile
 from typing import Any
 
 import typer
@@ -43,7 +44,26 @@ def serve() -> None:
     settings = read_settings()
     with migrated_book(settings):
         pass
+    if settings.backup_folder is not None:
+        _try(settings.backup_folder)
     listen(settings, lambda address: typer.echo(f"Jutebook serves at {address}"))
+
+
+def _try(folder: Path) -> None:
+    """Raise what a person can mend where no backup could be put into the folder."""
+    if not folder.is_dir():
+        raise MistakeError(
+            f"The setting JUTEBOOK_BACKUP_FOLDER cannot be used: there is no folder {folder}."
+        )
+    try:
+        with TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        why = error.strerror or error
+        raise MistakeError(
+            f"The setting JUTEBOOK_BACKUP_FOLDER cannot be used: nothing can be written to {folder}"
+            f" ({why})."
+        ) from error
 
 
 def listen(settings: Settings, greet: Callable[[str], None]) -> None:
