@@ -22,7 +22,7 @@ from app.main import create_app
 from app.revision import lag
 from app.settings import Settings
 
-_GRACE_S = 30
+GRACE_S = 30
 """So long a stop waits for the answers to what was asked before it."""
 _WAITING = 2048
 """Connections that may wait while others are being answered."""
@@ -121,7 +121,7 @@ def _as_served(settings: Settings) -> dict[str, Any]:
         "forwarded_allow_ips": settings.trusted_proxies,
         "log_config": None,
         "server_header": False,
-        "timeout_graceful_shutdown": _GRACE_S,
+        "timeout_graceful_shutdown": GRACE_S,
     }
 
 
