@@ -2,59 +2,42 @@
 
 from datetime import date
 from decimal import Decimal
-from ipaddress import ip_network
 from pathlib import Path
-from typing import Annotated, Literal
-from zoneinfo import available_timezones
+from typing import Annotated, Literal, Self
 
 from platformdirs import user_data_path
-from pydantic import AfterValidator, Field
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic import Field, model_validator
+from pydantic_settings import (
+    BaseSettings,
+    DotEnvSettingsSource,
+    EnvSettingsSource,
+    SettingsConfigDict,
+)
 
+from app.sense import (
+    PREFIX,
+    Days,
+    DegreesFromTo,
+    FourLimits,
+    FromTo,
+    HoldingAlarm,
+    LabelMm,
+    Namespace,
+    Networks,
+    Percent,
+    Reference,
+    SaidOrNone,
+    UnitKg,
+    Weekday,
+    Windows,
+    Zone,
+    refuse_unless_a_replica,
+    unknown_name,
+)
 from app.standards.average_quantity import Check
 from app.standards.costing import CostMethod
 from app.standards.defects import Rounding
 from app.standards.due_diligence import FEWER_LINES, FEWEST_YEARS_KEPT
-from app.standards.epcis.shape import is_uri
-
-Percent = Annotated[Decimal, Field(ge=0, le=100)]
-
-
-def _run_upward(limits: tuple[int, int, int, int]) -> tuple[int, int, int, int]:
-    if not 0 <= limits[0] < limits[1] < limits[2] < limits[3]:
-        raise ValueError("the limits run upward from 0")
-    return limits
-
-
-def _run_from_to(limits: tuple[Decimal, Decimal]) -> tuple[Decimal, Decimal]:
-    if limits[0] > limits[1]:
-        raise ValueError("the lower limit comes first")
-    return limits
-
-
-def _known_zone(name: str) -> str:
-    if name not in available_timezones():
-        raise ValueError(f"{name} is not the name of a time zone")
-    return name
-
-
-def _begins_addresses(namespace: str) -> str:
-    if not is_uri(namespace) or not namespace.endswith(("/", "#", ":")):
-        raise ValueError("it is an absolute URI that ends in /, # or :")
-    return namespace
-
-
-FourLimits = Annotated[tuple[int, int, int, int], AfterValidator(_run_upward)]
-FromTo = Annotated[tuple[Percent, Percent], AfterValidator(_run_from_to)]
-Degrees = Annotated[Decimal, Field(ge=-50, le=100)]
-DegreesFromTo = Annotated[tuple[Degrees, Degrees], AfterValidator(_run_from_to)]
-HoldingAlarm = Literal["moisture_high", "moisture_low", "water_activity_high", "drift"]
-Days = Annotated[int, Field(ge=0, le=3650)]
-UnitKg = Annotated[Decimal, Field(gt=0, le=30_000, decimal_places=3)]
-Window = Annotated[int, Field(ge=1, le=1098)]
-Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
-Reference = Annotated[int, Field(ge=0, le=99_999_999)]
-LabelMm = tuple[Annotated[int, Field(ge=59, le=210)], Annotated[int, Field(ge=29, le=297)]]
 
 
 def default_database_url() -> str:
@@ -62,34 +45,26 @@ def default_database_url() -> str:
     return f"sqlite:///{user_data_path('jutebook', appauthor=False) / 'jutebook.db'}"
 
 
-def _networks(said: str) -> str:
-    for each in said.split(","):
-        try:
-            ip_network(each.strip(), strict=False)
-        except ValueError as error:
-            raise ValueError(f"{each.strip()} is no address and no network") from error
-    return said
-
-
 class Settings(BaseSettings):
     """Read once at the start and handed down; nothing else reads the environment."""
 
     model_config = SettingsConfigDict(
-        env_prefix="JUTEBOOK_",
+        env_prefix=PREFIX,
         env_file=".env",
         extra="ignore",
         frozen=True,
         use_attribute_docstrings=True,
+        hide_input_in_errors=True,  # an address may hold a password
     )
 
     database_url: str = Field(default_factory=default_database_url)
     """`sqlite:///…` on one machine, `postgresql://…` beyond it."""
-    read_database_url: str | None = None
-    """A replica for traces, lists and reports; without it the database itself answers them."""
+    read_database_url: Annotated[str | None, SaidOrNone] = None
+    """A replica of PostgreSQL for traces, lists and reports; without it the database does."""
     host: str = "127.0.0.1"
     """The address `jutebook serve` listens on: this machine alone unless set."""
     port: Annotated[int, Field(ge=0, le=65535)] = 8000
-    trusted_proxies: Annotated[str, AfterValidator(_networks)] = "127.0.0.1"
+    trusted_proxies: Networks = "127.0.0.1"
     """Addresses or networks of proxies, with commas between, that are believed from where a request
     came and whether over TLS; `X-Forwarded-For` of others is nothing but a claim."""
     workers: Annotated[int, Field(ge=1, le=64)] = 1
@@ -143,7 +118,7 @@ class Settings(BaseSettings):
     """How many photos one exception can have."""
     emptied_tolerance_pct: Percent = Decimal(2)
     """How far book and scale may differ when a sack is used up, as a part of its net weight."""
-    loss_range_pct: tuple[Percent, Percent] = (Decimal(12), Decimal(18))
+    loss_range_pct: FromTo = (Decimal(12), Decimal(18))
     """The weight loss a roast is expected to have when the roast itself names no range."""
     loss_window_days: Annotated[int, Field(ge=1, le=3650)] = 56
     """Over how many days what roasts of a style lost is measured (our own rule)."""
@@ -161,7 +136,7 @@ class Settings(BaseSettings):
     blend_in_at_most_pct: Annotated[Decimal, Field(gt=0, le=100, decimal_places=3)] = Decimal(20)
     """How much of a blend a roast may be that a tasting lets into blends alone, where the tasting
     does not say (our own rule)."""
-    usual_charge_pct: tuple[Percent, Percent] = (Decimal(40), Decimal(80))
+    usual_charge_pct: FromTo = (Decimal(40), Decimal(80))
     """A charge outside this share of the drum's capacity is pointed out (our own rule; about 80 %
     as a ceiling is a magazine's advice on batch size)."""
     colour_tolerance: Annotated[Decimal, Field(ge=0)] = Decimal(3)
@@ -176,9 +151,9 @@ class Settings(BaseSettings):
     total_tolerance_s: Annotated[int, Field(ge=0, le=3600)] = 15
     """How far the total time may stand from a style's own where the style names no tolerance (our
     own rule)."""
-    moisture_range_pct: tuple[Percent, Percent] = (Decimal(8), Decimal("12.5"))
+    moisture_range_pct: FromTo = (Decimal(8), Decimal("12.5"))
     """Green moisture, wet basis, ends included (ICO Resolution 420)."""
-    water_activity_below: Decimal = Decimal("0.70")
+    water_activity_below: Annotated[Decimal, Field(gt=0, le=1)] = Decimal("0.70")
     """Green water activity must stay below this (SCA washed arabica standard)."""
     moisture_working_pct: FromTo = (Decimal(10), Decimal(12))
     """Green moisture is green from here to there, ends included, and amber up to the range above
@@ -294,14 +269,12 @@ class Settings(BaseSettings):
     others (our own proposal: take others where these are given to products)."""
     gs1_location_reference: Reference = 0
     """The location reference of the firm itself, as a party and as a place (our own proposal)."""
-    epcis_namespace: Annotated[str, AfterValidator(_begins_addresses)] = (
-        "https://roastery.example/epcis/"
-    )
+    epcis_namespace: Namespace = "https://roastery.example/epcis/"
     """Where the firm's own names begin in EPCIS documents: under a domain that it controls. The
     default names nobody (RFC 2606)."""
     pick_keeps_hours: Annotated[int, Field(ge=1, le=8760)] = 48
     """So long bags are kept for a pick that is neither sent nor cancelled (our own rule)."""
-    cover_windows_days: tuple[Window, Window] = (28, 56)
+    cover_windows_days: Windows = (28, 56)
     """Over how many days the use of green is averaged: whole weeks, so that no weekday counts more
     than another. Cover is by the first unless another is asked for, and both are shown; what to
     order is worked out by the second (our own rule)."""
@@ -332,9 +305,9 @@ class Settings(BaseSettings):
     """Days of the week on which nothing is roasted."""
     closed_dates: frozenset[date] = frozenset()
     """And dates."""
-    backup_folder: Path | None = None
-    """Where the page of backups puts the copies it makes: a folder that is there, best of another
-    disk. Without it they are made by the command alone."""
+    backup_folder: Annotated[Path | None, SaidOrNone] = None
+    """Where the page of backups puts the copies it makes: a folder that is there and can be written
+    to, best of another disk. Without it they are made by the command alone."""
     backup_hours: Annotated[int, Field(ge=0, le=100_000)] = 30
     """A book that went without a backup for longer is pointed out to administrators; 0: never (our
     own rule: one a night, and six hours for it to be late)."""
@@ -346,11 +319,52 @@ class Settings(BaseSettings):
     """Wrong passwords for one name in 15 minutes before no more are looked at."""
     guesses_per_address: Annotated[int, Field(ge=1, le=1_000_000)] = 100
     """The same from one network address, behind which a whole house may stand."""
-    time_zone: Annotated[str, AfterValidator(_known_zone)] = "UTC"
+    time_zone: Zone = "UTC"
     """The zone of the house, such as `Europe/Berlin`: of its days, and of the times that the pages
     show and take."""
     ahead_minutes: Annotated[int, Field(ge=0, le=1440)] = 5
     """How far ahead of the server's clock a time may be before it is refused."""
+
+    @model_validator(mode="after")
+    def _go_together(self) -> Self:
+        """Refuse settings that make sense each by itself and none together."""
+        if self.read_database_url is not None:
+            try:
+                refuse_unless_a_replica(self.database_url, self.read_database_url)
+            except ValueError as error:
+                raise ValueError(f"{PREFIX}READ_DATABASE_URL cannot be used: {error}") from error
+        working, moisture = self.moisture_working_pct, self.moisture_range_pct
+        damp_from, damp = self.storage_humidity_pct[1], self.storage_humidity_red_above_pct
+        fits = {
+            ("crop_amber_months", "crop_red_months"): (
+                self.crop_amber_months <= self.crop_red_months
+            ),
+            ("water_activity_amber_from", "water_activity_below"): (
+                self.water_activity_amber_from <= self.water_activity_below
+            ),
+            ("moisture_working_pct", "moisture_range_pct"): (
+                moisture[0] <= working[0] and working[1] <= moisture[1]
+            ),
+            ("storage_humidity_pct", "storage_humidity_red_above_pct"): damp_from <= damp,
+        }
+        for pair, fit in fits.items():
+            if not fit:
+                said = " and ".join(self._as_said(name) for name in pair)
+                raise ValueError(
+                    f"{said} cannot be used together: green, amber and red follow one another"
+                )
+        return self
+
+    def _as_said(self, name: str) -> str:
+        value = getattr(self, name)
+        shown = f"[{', '.join(map(str, value))}]" if isinstance(value, tuple) else value
+        return f"{PREFIX}{name.upper()}={shown}"
+
+
+def misspelt() -> str | None:
+    """Say which name in the environment or `.env` has the prefix of settings and is none."""
+    said = (EnvSettingsSource(Settings).env_vars, DotEnvSettingsSource(Settings).env_vars)
+    return unknown_name({name for one in said for name in one}, Settings.model_fields)
 
 
 def project_folder(name: str) -> Path:

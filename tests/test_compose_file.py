@@ -16,6 +16,7 @@ import pytest
 from ruamel.yaml import YAML
 from sqlalchemy import make_url
 
+from app.cli.serve import GRACE_S
 from tests.postgres import PostgresServer
 
 COMPOSE_FILE = Path(__file__).parent.parent / "docker-compose.yml"
@@ -111,6 +112,13 @@ def test_the_service_is_published_to_its_own_machine_only() -> None:
         f"127.0.0.1:8000:{ours['environment']['JUTEBOOK_PORT']}"
     ]
     assert "ports" not in service("postgres")
+
+
+def test_a_stop_waits_for_longer_than_the_service_does() -> None:
+    said = re.fullmatch(r"(\d+)s", service("jutebook")["stop_grace_period"])
+
+    assert said
+    assert int(said[1]) >= GRACE_S + 5
 
 
 def test_the_start_command_names_subcommands_that_exist(tmp_path: Path) -> None:

@@ -21,7 +21,8 @@ from typer.core import TyperGroup
 
 from app.copies.files import CopyError
 from app.revision import lag
-from app.settings import Settings
+from app.sense import PREFIX
+from app.settings import Settings, misspelt
 from app.shared.days import days_in
 from app.shared.db import open_engine
 from app.shared.problems import Refused
@@ -68,12 +69,18 @@ def sentence(error: Exception) -> str:
 
 def read_settings() -> Settings:
     """Read the settings; a value that makes no sense is named with its variable."""
+    slip = misspelt()
+    if slip:
+        raise MistakeError(slip)
     try:
         return Settings()
     except ValidationError as error:
-        flaw = error.errors(include_url=False)[0]
-        name = f"JUTEBOOK_{str(flaw['loc'][0]).upper()}"
-        raise MistakeError(f"The setting {name} cannot be used: {flaw['msg']}.") from error
+        flaw = error.errors(include_url=False, include_input=False)[0]
+        why = flaw["msg"].removeprefix("Value error, ")
+        if not flaw["loc"]:  # of several together, which it names
+            raise MistakeError(f"{why}.") from error
+        name = f"{PREFIX}{str(flaw['loc'][0]).upper()}"
+        raise MistakeError(f"The setting {name} cannot be used: {why}.") from error
     except SettingsError as error:
         raise MistakeError(f"A setting cannot be read: {error}.") from error
 

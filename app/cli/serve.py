@@ -6,7 +6,8 @@ import socket
 import sys
 from collections.abc import Callable
 from contextlib import suppress
-from tempfile import TemporaryDirectory
+from pathlib import Path
+from tempfile import TemporaryDirectory, TemporaryFile
 from typing import Any
 
 import typer
@@ -22,7 +23,7 @@ from app.main import create_app
 from app.revision import is_newer, lag
 from app.settings import Settings
 
-_GRACE_S = 30
+GRACE_S = 30
 """So long a stop waits for the answers to what was asked before it."""
 _WAITING = 2048
 """Connections that may wait while others are being answered."""
@@ -44,7 +45,26 @@ def serve() -> None:
     settings = read_settings()
     with migrated_book(settings):
         pass
+    if settings.backup_folder is not None:
+        _try(settings.backup_folder)
     listen(settings, lambda address: typer.echo(f"Jutebook serves at {address}"))
+
+
+def _try(folder: Path) -> None:
+    """Raise what a person can mend where no backup could be put into the folder."""
+    if not folder.is_dir():
+        raise MistakeError(
+            f"The setting JUTEBOOK_BACKUP_FOLDER cannot be used: there is no folder {folder}."
+        )
+    try:
+        with TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        why = error.strerror or error
+        raise MistakeError(
+            f"The setting JUTEBOOK_BACKUP_FOLDER cannot be used: nothing can be written to {folder}"
+            f" ({why})."
+        ) from error
 
 
 def listen(settings: Settings, greet: Callable[[str], None]) -> None:
@@ -102,7 +122,7 @@ def _as_served(settings: Settings) -> dict[str, Any]:
         "forwarded_allow_ips": settings.trusted_proxies,
         "log_config": None,
         "server_header": False,
-        "timeout_graceful_shutdown": _GRACE_S,
+        "timeout_graceful_shutdown": GRACE_S,
     }
 
 

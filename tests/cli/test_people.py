@@ -4,6 +4,7 @@ import os
 import pty
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -50,6 +51,43 @@ def test_a_revoked_token_opens_nothing_any_more(jutebook: Jutebook, service: Fas
     finder.close()
     assert revoked.stdout == "Revoked 1 token named lost.\n"
     assert (again.exit_code, again.stderr) == (1, "jutebook: There is no live token named lost.\n")
+
+
+def test_a_token_is_changed_for_another_while_both_open(
+    jutebook: Jutebook, service: FastAPI
+) -> None:
+    def book(token: str, place: str) -> int:
+        with closing(Api(service, token)) as device:
+            return device.send("POST", "/locations", {"code": place, "kind": "rack"}).status_code
+
+    old = jutebook("tokens", "add", "scanner-3", "--roles", "warehouse").stdout.strip()
+    new = jutebook("tokens", "add", "scanner-3-spring", "--roles", "warehouse").stdout.strip()
+    both_live = [book(old, "A-01"), book(new, "A-02")]
+    revoked = jutebook("tokens", "revoke", "scanner-3")
+    one_lives = [book(old, "A-03"), book(new, "A-04")]
+
+    with closing(Api(service, new)) as device:
+        names = [entry["who"] for entry in device.get("/entries")["items"]]
+    assert both_live == [201, 201]
+    assert revoked.stdout == "Revoked 1 token named scanner-3.\n"
+    assert one_lives == [401, 201]
+    assert names == ["scanner-3", "scanner-3-spring", "scanner-3-spring"]
+
+
+def test_a_name_that_two_tokens_share_is_revoked_for_both(
+    jutebook: Jutebook, service: FastAPI
+) -> None:
+    secrets = [
+        jutebook("tokens", "add", "scanner-3", "--roles", "warehouse").stdout.strip()
+        for _ in range(2)
+    ]
+
+    revoked = jutebook("tokens", "revoke", "scanner-3")
+
+    assert revoked.stdout == "Revoked 2 tokens named scanner-3.\n"
+    for secret in secrets:
+        with closing(Api(service, secret)) as device:
+            assert device.send("GET", "/lots").status_code == 401
 
 
 def test_lists_name_people_and_tokens_and_show_no_secret(jutebook: Jutebook) -> None:
