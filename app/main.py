@@ -32,6 +32,7 @@ from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
 from app.ledger.journal import routes as journal
+from app.ledger.walk import bound_walks
 from app.logs import set_up
 from app.packing import routes as packing
 from app.packing.charts import routes as charts
@@ -193,11 +194,13 @@ def open_book(app: FastAPI, settings: Settings) -> None:
 
 
 def _open(settings: Settings, url: str) -> Engine:
-    return open_engine(
+    engine = open_engine(
         url,
         busy_timeout_s=settings.busy_timeout_s,
         statement_timeout_s=settings.statement_seconds,
     )
+    bound_walks(engine, settings.trace_most_units)
+    return engine
 
 
 @asynccontextmanager

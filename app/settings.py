@@ -77,6 +77,9 @@ class Settings(BaseSettings):
     """So long a body may take to come."""
     statement_seconds: Annotated[int, Field(ge=1, le=86_400)] = 120
     """So long the database may work on one statement of a request before it answers 503."""
+    trace_most_units: Annotated[int, Field(ge=1, le=100_000_000)] = 100_000
+    """So many units a trace or the scope of a recall may reach; more are refused, and never a part
+    of them answered. A lot of 300 sacks reaches some 4,000 in a large book (our own rule)."""
     at_once: Annotated[int, Field(ge=1, le=100_000)] = 500
     """Requests that a process works on or keeps waiting; more are told to come again."""
     token_requests_a_minute: Annotated[int, Field(ge=1, le=10_000_000)] = 6000

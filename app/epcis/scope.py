@@ -13,7 +13,7 @@ from app.green.tables import Sack
 from app.ledger.corrections.tables import Correction
 from app.ledger.queries import unit_by_code
 from app.ledger.tables import Adjustment, Entry, Hold, HoldRelease, HoldUnit, Unit
-from app.ledger.walk import reach
+from app.ledger.walk import most_reached, reach, refuse_beyond
 from app.packing.materials.tables import (
     MaterialChange,
     MaterialHold,
@@ -54,6 +54,7 @@ def of_trace(session: Session, code: str, direction: Direction) -> Scope:
             select(col(Returned.unit_id)).where(among(session, col(Returned.dispatch_id), reached))
         ).all()
         reached = reach(session, {*reached, *back}, forward=True) if back else reached
+    refuse_beyond(most_reached(session), reached)
     return of_units(session, reached)
 
 

@@ -1,12 +1,52 @@
 """Following the flows: everything a unit was made of, or everything that was made of it."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sized
+from typing import Final
 
-from sqlalchemy import CTE, ColumnElement, select
+from sqlalchemy import CTE, ColumnElement, Engine, literal_column, select
 from sqlmodel import Session, col
 
 from app.ledger.tables import Flow, Unit, UnitKind
 from app.shared.db import Among, AnySelect, OverIds, among
+from app.shared.problems import Refused
+
+_MOST: Final = "most_reached"
+TOO_FAR: Final = "reaches-too-far"
+"""The kind of refusal of what reaches more units than one request may."""
+
+
+def bound_walks(engine: Engine, most: int) -> None:
+    """Let whatever walks by this way to the database reach so many units at the most.
+
+    The service is bound, for one request could take all of its memory; commands are not.
+    """
+    engine.update_execution_options(**{_MOST: most})
+
+
+def most_reached(session: Session) -> int | None:
+    """Tell how many units may be reached here; None where nobody set a bound."""
+    most: int | None = session.connection().get_execution_options().get(_MOST)
+    return most
+
+
+def one_more_than(most: int | None) -> ColumnElement[int] | None:
+    """Build the limit of a statement that tells by its rows whether there are more than may be.
+
+    It is written out: a database that did not know it would plan for few rows.
+    """
+    return None if most is None else literal_column(str(most + 1))
+
+
+def refuse_beyond(most: int | None, found: Sized) -> None:
+    """Refuse what reaches more units than may be: a part of it would look like all of it."""
+    if most is not None and len(found) > most:
+        raise Refused(
+            TOO_FAR,
+            f"At least {len(found)} units are reached, and {most} are the most that one request "
+            "may reach. Ask for fewer starts, a shorter time or fewer hops.",
+            reached_at_least=len(found),
+            most=most,
+        )
 
 
 def reach(session: Session, start: Collection[int], *, forward: bool) -> list[int]:

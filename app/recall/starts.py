@@ -17,7 +17,7 @@ from app.ledger.corrections.queries import newest
 from app.ledger.queries import live, units_by_code
 from app.ledger.schemas import Asked, Codes
 from app.ledger.tables import Entry, Unit, UnitKind
-from app.ledger.walk import reached_from
+from app.ledger.walk import TOO_FAR, most_reached, one_more_than, reached_from, refuse_beyond
 from app.places.stays import Window, stood_at
 from app.places.tables import Location
 from app.roasting.machines import MACHINES
@@ -95,7 +95,8 @@ def start_units(session: Session, starts: Iterable[StartIn]) -> list[int]:
 def start_units_now(session: Session, starts: Iterable[StartIn]) -> list[int]:
     """Name what starts that were accepted before name now; what was voided since is left out.
 
-    What was replaced since is still there: as what was booked in its place.
+    What was replaced since is still there: as what was booked in its place. What they name is
+    never cut short: where it is too much, that is refused.
     """
     found: set[int] = set()
     for start in starts:
@@ -103,8 +104,10 @@ def start_units_now(session: Session, starts: Iterable[StartIn]) -> list[int]:
             named = _named(session, start)
             there = standing_of(session, {u.id: u.voided_entry_id is not None for u in named})
             found |= _behind(session, start, there) if there else set()
-        except Refused:  # Everything that once stood there, or was behind it, was voided.
-            continue
+        except Refused as refused:
+            if refused.slug == TOO_FAR:
+                raise
+            continue  # Everything that once stood there, or was behind it, was voided.
     return sorted(found)
 
 
@@ -155,7 +158,9 @@ def _came_off(session: Session, code: str, window: Window) -> Sequence[Unit]:
         statement = statement.where(col(MachineRun.ran_at) >= window.since)
     if window.until is not None:
         statement = statement.where(col(MachineRun.ran_at) <= window.until)
-    runs = session.scalars(statement).all()
+    most = most_reached(session)
+    runs = session.scalars(statement.limit(one_more_than(most))).all()
+    refuse_beyond(most, runs)
     if not runs:
         raise Refused("not-found", f"Nothing came off {machine.code} during that time.")
     return runs

@@ -247,7 +247,7 @@ class OverIds:
         self._build = cache(build)
 
     def rows(
-        self, session: Session, ids: Collection[int], *choices: bool, **values: object
+        self, session: Session, ids: Collection[int], *choices: int | None, **values: object
     ) -> Sequence[Any]:
         """Run it over these ids, with values for its other parameters; over none it finds none."""
         if not ids:

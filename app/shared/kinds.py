@@ -189,6 +189,12 @@ KINDS: Final[Mapping[str, Kind]] = {
     "precondition-required": Kind(
         428, "Say which version you change",
         "Send the `ETag` you read as `If-Match`, so that nobody's change is lost."),
+    "reaches-too-far": Kind(
+        422, "More than one request may reach",
+        "A part of a trace or of the scope of a recall would look like all of it, so nothing was "
+        "answered or stored. Ask for fewer starts, a shorter time or fewer `hops`. Whoever runs "
+        "the service can allow more by `JUTEBOOK_TRACE_MOST_UNITS`; the command `jutebook trace` "
+        "has no such limit."),
     "recall-state": Kind(
         409, "The case is not at that step",
         "A case is opened, scoped, stopped, worked off and closed. Freeze its scope first, stop "

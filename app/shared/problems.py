@@ -4,6 +4,8 @@ A refusal is raised where the rule lives and knows nothing of HTTP; `KINDS` hold
 and explanation, and the service serves the explanation under `/problems/<slug>` (RFC 9457).
 """
 
+import logging
+import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from http import HTTPStatus
 from typing import Final
@@ -18,6 +20,8 @@ from app.shared.answers import Answer
 from app.shared.kinds import KINDS
 from app.shared.numbered import REQUEST_ID
 
+_LOG: Final = logging.getLogger("jutebook.database")
+_DAMAGED: Final = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 _MOST_FLAWS: Final = 100
 """So many flaws of a request are named; nobody mends more at once."""
 
@@ -152,8 +156,17 @@ def _refused(_: Request, refusal: Exception) -> Response:
 
 
 def _database(_: Request, error: Exception) -> Response:
-    """Answer for a database that is locked, full or gone; anything else it says is our fault."""
+    """Answer for a database that is locked, full, gone or damaged; all else is our fault."""
     assert isinstance(error, DBAPIError)  # noqa: S101 - registered for it alone
+    if _is_damaged(error):
+        # Coming again will not help before somebody looks.
+        _LOG.error("The file of the book is damaged: %s", error.orig)
+        return problem(
+            "busy",
+            "The file of the book is damaged; nothing was booked. Tell whoever runs the service: "
+            "`jutebook check` looks through it, `jutebook restore` brings a backup back.",
+            {"Retry-After": "60"},
+        )
     if "no such table" in str(error.orig) or "UndefinedTable" in type(error.orig).__name__:
         return problem(
             "busy",
@@ -182,6 +195,12 @@ def _database(_: Request, error: Exception) -> Response:
             {"Retry-After": "2"},
         )
     raise error  # to the one place that answers 500 and lets the server log what happened
+
+
+def _is_damaged(error: DBAPIError) -> bool:
+    """Tell whether SQLite found that its file is no database, or no whole one any more."""
+    # An extended code has the plain one in its lowest byte.
+    return getattr(error.orig, "sqlite_errorcode", 0) & 0xFF in _DAMAGED
 
 
 def _broken(_: Request, __: Exception) -> Response:

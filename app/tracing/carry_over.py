@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 from sqlmodel import Session
 
+from app.ledger.walk import most_reached, refuse_beyond
 from app.shared.mass import kg_from_grams
 from app.tracing.reached import Reached, reached
 from app.tracing.schemas import Direction
@@ -56,6 +57,7 @@ def contacts(session: Session, walked: Walk, hops: int, upto: int | None = None)
     """
     found: dict[int, Contact] = {}
     beyond: dict[int, Reached] = {}
+    most = most_reached(session)
     latest: Collection[int] = walked.units.keys()
     for hop in range(1, hops + 1):
         touched = {
@@ -73,6 +75,7 @@ def contacts(session: Session, walked: Walk, hops: int, upto: int | None = None)
         }
         found |= new
         beyond |= further
+        refuse_beyond(most, walked.units.keys() | found.keys())
         latest = new.keys()
     return Beside(found, beyond)
 

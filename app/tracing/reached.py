@@ -19,7 +19,7 @@ from sqlmodel import Session, col
 from app.ledger.queries import on_hold
 from app.ledger.tables import Adjustment, Entry, Reason, Unit
 from app.ledger.then import alive, left_then, on_hold_then
-from app.ledger.walk import walk_from
+from app.ledger.walk import most_reached, one_more_than, refuse_beyond, walk_from
 from app.packing.tables import Pack
 from app.places.tables import Location, Move
 from app.sending.tables import Returned
@@ -70,9 +70,14 @@ def reached(
     A voided unit never was, and nothing came of it. With `upto` they are read as the book had them
     once it had that entry: those voided later live still. Ahead, what came back of a dispatch is
     followed with it.
+
+    Raises:
+        Refused: `reaches-too-far` where that is more than one request may reach.
     """
-    ahead = direction is Direction.FORWARD
-    return _read(_walked.rows(session, start, ahead, upto is not None, upto=upto))
+    ahead, most = direction is Direction.FORWARD, most_reached(session)
+    rows = _walked.rows(session, start, ahead, upto is not None, most, upto=upto)
+    refuse_beyond(most, rows)
+    return _read(rows)
 
 
 def read_units(session: Session, ids: Collection[int]) -> Iterator[Reached]:
@@ -92,13 +97,14 @@ def _read(rows: Sequence[Any]) -> Iterator[Reached]:
 
 
 @OverIds
-def _walked(among: Among, forward: bool, then: bool) -> AnySelect:
+def _walked(among: Among, forward: bool, then: bool, most: int | None) -> AnySelect:
     start: AnySelect = select(col(Unit.id)).where(among(col(Unit.id)))
     if forward:
         back = select(col(Returned.unit_id)).where(among(col(Returned.dispatch_id)))
         start = select(start.union_all(back).subquery().c.id)
     found = walk_from(start, forward=forward)
-    return _units(then=then).where(col(Unit.id).in_(select(found.c.id)))
+    reached = _units(then=then).where(col(Unit.id).in_(select(found.c.id)))
+    return reached.limit(one_more_than(most))
 
 
 @OverIds

@@ -56,6 +56,10 @@ _MEANINGS: Final[Mapping[str, str]] = {
     ),
     "precondition-failed": N_("Open it as it is now, then decide."),
     "precondition-required": N_("Open it as it is now, so that nobody's change is lost."),
+    "reaches-too-far": N_(
+        "A part of it would look like all of it, so nothing is shown or kept. Ask for fewer units, "
+        "a shorter time or fewer steps of contact, or have whoever runs the service allow more."
+    ),
     "request-in-flight": N_("It is being booked. Look again in a moment."),
     "tasting-limits-use": N_(
         "A tasting decided what the roast may be used for; the words above say what. Take less of "

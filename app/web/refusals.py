@@ -1,6 +1,7 @@
 """Refusals as pages: the same problem document, said in words to whoever looks at a browser."""
 
 from collections.abc import Callable
+from contextlib import suppress
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -52,7 +53,8 @@ def _in_words(handler: Handler) -> Handler:
 def _visitor(request: Request, error: Exception) -> Visitor | None:
     """Tell who is there, also where no page was that had asked; not of a database that is gone."""
     if not hasattr(request.state, "visitor") and not isinstance(error, DBAPIError):
-        request.state.visitor = sessions.find(request)
+        with suppress(DBAPIError):  # gone or damaged meanwhile: what was refused is refused
+            request.state.visitor = sessions.find(request)
     visitor: Visitor | None = getattr(request.state, "visitor", None)
     return visitor
 

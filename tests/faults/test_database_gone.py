@@ -5,6 +5,7 @@ The service is the same one before and after: nobody has to start it again.
 
 import sqlite3
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 
 import httpx
@@ -16,11 +17,12 @@ from app.main import create_app, open_book
 from app.schema import migrate
 from app.settings import Settings
 from app.shared.db import open_engine, writing
-from app.shared.sign_in import add_token
+from app.shared.sign_in import add_token, add_user
 from app.shared.staff import Role
 from tests.api import Api, problem
 from tests.makers import furnish, receive
 from tests.postgres import PostgresServer
+from tests.web.conftest import PASSWORD, Visitor
 
 on_sqlite = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
 
@@ -112,26 +114,81 @@ def test_a_file_on_a_disk_that_is_full_takes_nothing_and_then_everything(
     book_is_sound()
 
 
-@on_sqlite
-def test_a_book_whose_file_is_damaged_is_refused_and_not_written_over(
-    api: Api, engine: Engine, database_url: str
-) -> None:
-    furnish(api)
+@pytest.fixture
+def visitor(service: FastAPI) -> Iterator[Visitor]:
+    """Somebody who signed in at the pages."""
+    with writing(service.state.engine) as session:
+        add_user(session, "Noor", PASSWORD, [Role.ADMIN])
+    with Visitor(service) as somebody:
+        assert somebody.sign_in("Noor").status_code == 303
+        yield somebody
+
+
+@pytest.fixture
+def book_file(engine: Engine, database_url: str) -> Path:
+    """The file of the book, with nothing beside it and nobody who has it open."""
     engine.dispose()
     file = Path(str(make_url(database_url).database))
     for each in file.parent.glob(f"{file.name}-*"):
         each.unlink()
-    whole = file.read_bytes()
-    file.write_bytes(b"\0" * 4096 + whole[4096:])
-    damaged = file.read_bytes()
+    return file
 
-    answer = _enter(api, "k-1")
 
-    assert answer.status_code in {500, 503}
-    assert file.read_bytes() == damaged
+def _no_database(whole: bytes) -> bytes:
+    return b"\0" * 4096 + whole[4096:]
+
+
+def _no_whole_one(whole: bytes) -> bytes:
+    """Overwrite everything behind the first page, which says what tables there are."""
+    return whole[:4096] + b"\xa5" * (len(whole) - 4096)
+
+
+@on_sqlite
+@pytest.mark.parametrize("damage", [_no_database, _no_whole_one])
+def test_a_book_whose_file_is_damaged_is_refused_and_not_written_over(
+    api: Api,
+    engine: Engine,
+    book_file: Path,
+    damage: Callable[[bytes], bytes],
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    whole = book_file.read_bytes()
+    book_file.write_bytes(damage(whole))
+    damaged = book_file.read_bytes()
+
+    for ask in (partial(_enter, api, "k-1"), partial(api.send, "GET", "/suppliers")):
+        answer = ask()
+        _refused_whole(answer)
+        assert "The file of the book is damaged" in answer.json()["detail"]
+        noted = [each for each in caplog.records if each.name == "jutebook.database"]
+        assert [each.levelname for each in noted] == ["ERROR"]
+        caplog.clear()
+    _refused_whole(api.send("GET", "/readyz"))
+    assert api.send("GET", "/healthz").status_code == 200
+    assert book_file.read_bytes() == damaged
     engine.dispose()
-    file.write_bytes(whole)
+    book_file.write_bytes(whole)
     assert _enter(api, "k-1").status_code == 201
+
+
+@on_sqlite
+@pytest.mark.parametrize("damage", [_no_database, _no_whole_one])
+def test_whoever_is_at_the_pages_of_a_damaged_book_is_told_on_a_page(
+    visitor: Visitor, engine: Engine, book_file: Path, damage: Callable[[bytes], bytes]
+) -> None:
+    whole = book_file.read_bytes()
+    book_file.write_bytes(damage(whole))
+
+    for answer in (visitor.get("/"), visitor.post("/adjust", {})):
+        assert answer.status_code == 503
+        assert answer.headers["content-type"].startswith("text/html")
+        assert int(answer.headers["retry-after"]) > 0
+        assert "The file of the book is damaged" in answer.text
+    assert visitor.get("/nowhere").status_code == 404
+
+    engine.dispose()
+    book_file.write_bytes(whole)
+    assert visitor.get("/").status_code == 200
 
 
 @pytest.fixture

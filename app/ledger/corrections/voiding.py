@@ -9,6 +9,7 @@ from sqlmodel import Session, col
 from app.ledger.posting import Posting
 from app.ledger.queries import made_of
 from app.ledger.tables import Adjustment, Flow, Reason, Unit, UnitKind
+from app.ledger.walk import most_reached, one_more_than, refuse_beyond
 from app.shared.db import AnySelect, among
 from app.shared.problems import Refused
 
@@ -86,7 +87,11 @@ def dependants(session: Session, doomed: Sequence[Unit]) -> list[Unit]:
     """Find every live unit that was made from these, at any remove, the youngest first.
 
     That is an order in which they could be voided one after another.
+
+    Raises:
+        Refused: `reaches-too-far` where they are more than one request may reach.
     """
+    most = most_reached(session)
     ids = [unit.id for unit in doomed]
     reached = _made_from(session, ids)
     found = session.scalars(
@@ -94,7 +99,9 @@ def dependants(session: Session, doomed: Sequence[Unit]) -> list[Unit]:
         .join(reached, reached.c.id == col(Unit.id))
         .where(col(Unit.voided_entry_id).is_(None))
         .order_by(col(Unit.id).desc())
-    )
+        .limit(one_more_than(most))
+    ).all()
+    refuse_beyond(most, found)
     among_themselves = set(ids)
     return [unit for unit in found if unit.id not in among_themselves]
 
