@@ -6,6 +6,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Engine
 
 from app.settings import project_folder
+from app.shared.patience import hurried
 
 
 def migrations() -> Config:
@@ -19,7 +20,7 @@ def lag(engine: Engine) -> str | None:
     """Say what the database lacks, or None when it is at the newest schema."""
     scripts = ScriptDirectory.from_config(migrations())
     newest = scripts.get_current_head()
-    with engine.connect() as connection:
+    with engine.connect() as connection, hurried(connection):
         there = MigrationContext.configure(connection).get_current_revision()
     if there == newest:
         return None

@@ -17,6 +17,7 @@ from sqlmodel import Session, col
 
 from app.ledger.tables import Entry
 from app.shared.db import again_if_cut, reading
+from app.shared.patience import hurried
 
 WAIT_S: Final = 1.0
 _LOOK_EVERY_S: Final = 0.005
@@ -62,4 +63,5 @@ def _wanted(engine: Engine) -> int:
 
 
 def _newest(session: Session) -> int:
-    return session.scalar(select(func.max(col(Entry.id)))) or 0
+    with hurried(session.connection()):
+        return session.scalar(select(func.max(col(Entry.id)))) or 0
