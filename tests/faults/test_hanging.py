@@ -6,22 +6,26 @@ same one before, meanwhile and after.
 
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
+from time import monotonic
 
 import httpx
 import pytest
-from sqlalchemy import text
+from sqlalchemy import Engine, text
 from sqlalchemy.exc import OperationalError
+from sqlmodel import Session
 
+from app.ledger import replica
 from app.main import create_app
 from app.schema import migrate
 from app.settings import Settings
 from app.shared.answers import read_json, to_json
-from app.shared.db import open_engine, writing
+from app.shared.db import open_engine, reading, writing
 from app.shared.patience import was_silent
 from app.shared.sign_in import add_token
 from app.shared.staff import Role
 from tests.api import problem
+from tests.faults.pair import Pair
 from tests.postgres import PostgresServer
 from tests.serving import served
 
@@ -133,3 +137,74 @@ def test_a_server_that_hangs_is_given_up_and_found_again(
     assert ready.status_code == 200
     assert again.status_code == 201
     assert names == ["before", "meanwhile"]
+
+
+@pytest.fixture(scope="module")
+def pair() -> Iterator[Pair]:
+    with ExitStack() as stack:
+        yield Pair(stack)
+
+
+def test_for_a_standby_that_hangs_the_database_answers(
+    pair: Pair, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    ahead_s = 0.0
+
+    def noted(engine: Engine) -> AbstractContextManager[Session]:
+        asked.append(engine.url.render_as_string())
+        return reading(engine)
+
+    monkeypatch.setattr("app.ledger.replica.reading", noted)
+    monkeypatch.setattr("app.ledger.replica.monotonic", lambda: monotonic() + ahead_s)
+    standby = pair.settings.read_database_url
+
+    with client(pair.settings, pair.token) as somebody:
+        with pair.standby.hanging():
+            waiting = [somebody.ask("/api/v1/suppliers") for _ in range(3)]
+            entered = somebody.enter("meanwhile")
+            doors = [somebody.ask(door) for door in ("/healthz", "/readyz")]
+            told = somebody.ask("/metrics").result()
+            statuses = [each.result().status_code for each in (*waiting, entered, *doors)]
+            names = somebody.names()
+            asked.clear()
+            assert somebody.names() == names
+            left_alone = standby not in asked
+        ahead_s = replica.REST_S + 1
+        asked.clear()
+        assert somebody.names() == names
+        asked_again = standby in asked
+        told_after = somebody.ask("/metrics").result()
+
+    assert statuses == [200, 200, 200, 201, 200, 200]
+    assert "meanwhile" in names
+    assert "jutebook_replica_up 0.0" in told.text
+    assert left_alone
+    assert asked_again
+    assert "jutebook_replica_up 1.0" in told_after.text
+
+
+def test_for_a_database_that_hangs_the_standby_answers_even_one_that_hung(
+    pair: Pair, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.main.GONE_AFTER_S", 1)
+    impatient = pair.settings.model_copy(update={"statement_seconds": 2, "busy_timeout_s": 1})
+
+    with client(impatient, pair.token) as somebody:
+        with pair.standby.hanging():
+            somebody.names()
+        with pair.primary.hanging():
+            entered = somebody.enter("later")
+            ready = somebody.ask("/readyz")
+            names = somebody.names()
+            alive = somebody.ask("/healthz").result()
+            _refused(entered)
+            _refused(ready)
+        again = somebody.enter("later").result()
+        after = somebody.names()
+
+    assert "before" in names
+    assert "later" not in names
+    assert alive.status_code == 200
+    assert again.status_code == 201
+    assert "later" in after
