@@ -16,8 +16,9 @@ router = APIRouter(tags=["doors"], generate_unique_id_function=short_name)
 
 @router.head("/healthz", include_in_schema=False)
 @router.get("/healthz")
-def alive() -> Response:
+async def alive() -> Response:
     """Tell that the process answers."""
+    # From the loop of events, not from a thread: all of those may wait for a database that hangs.
     return Answer({"status": "alive", "version": __version__})
 
 

@@ -32,6 +32,7 @@ from app.green.readings import routes as readings
 from app.labels import routes as labels
 from app.ledger import routes as ledger
 from app.ledger.journal import routes as journal
+from app.ledger.replica import WAIT_S
 from app.ledger.walk import bound_walks
 from app.logs import set_up
 from app.packing import routes as packing
@@ -65,7 +66,7 @@ from app.sending.picking import routes as picks
 from app.sending.sales import routes as sales
 from app.sending.standing import routes as standing_orders
 from app.settings import Settings
-from app.shared.db import open_engine
+from app.shared.db import GONE_AFTER_S, open_engine
 from app.shared.problem_pages import router as problem_pages
 from app.shared.problems import explain_refusals
 from app.shared.sign_in import TokenCounts
@@ -180,9 +181,9 @@ def worker() -> FastAPI:
 def open_book(app: FastAPI, settings: Settings) -> None:
     """Give the service its settings and the databases they name."""
     app.state.settings = settings
-    app.state.engine = _open(settings, settings.database_url)
+    app.state.engine = _open(settings, settings.database_url, GONE_AFTER_S)
     app.state.read_engine = (
-        _open(settings, settings.read_database_url)
+        _open(settings, settings.read_database_url, WAIT_S)
         if settings.read_database_url
         else app.state.engine
     )
@@ -193,11 +194,12 @@ def open_book(app: FastAPI, settings: Settings) -> None:
     app.state.in_flight_lock = threading.Lock()
 
 
-def _open(settings: Settings, url: str) -> Engine:
+def _open(settings: Settings, url: str, gone_after_s: float) -> Engine:
     engine = open_engine(
         url,
         busy_timeout_s=settings.busy_timeout_s,
         statement_timeout_s=settings.statement_seconds,
+        gone_after_s=gone_after_s,
     )
     bound_walks(engine, settings.trace_most_units)
     return engine

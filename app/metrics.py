@@ -28,6 +28,7 @@ from app.copies.queries import newest_backup
 from app.ledger.checks import newest_check
 from app.ledger.journal.reading import head
 from app.shared.db import reading
+from app.shared.patience import hurried
 from app.shared.times import now
 
 _REQUESTS: Final = Counter(
@@ -81,7 +82,7 @@ def _figure(name: str, meaning: str, value: float) -> Metric:
 
 def _of_the_book(engine: Engine, read_engine: Engine) -> Iterator[Metric]:
     try:
-        with reading(engine) as session:
+        with reading(engine) as session, hurried(session.connection()):
             ends = head(session).entry
             checked, backup = newest_check(session), newest_backup(session)
     except DBAPIError:
@@ -104,7 +105,7 @@ def _of_the_book(engine: Engine, read_engine: Engine) -> Iterator[Metric]:
 
 def _of_the_replica(read_engine: Engine, ends: int) -> Iterator[Metric]:
     try:
-        with reading(read_engine) as session:
+        with reading(read_engine) as session, hurried(session.connection()):
             there = head(session).entry
     except DBAPIError:
         yield _figure("replica_up", "Whether the replica answers.", 0)

@@ -6,6 +6,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Engine
 
 from app.settings import project_folder
+from app.shared.patience import hurried
 
 
 def migrations() -> Config:
@@ -37,7 +38,7 @@ def is_newer(engine: Engine) -> bool:
 
 
 def _revision(engine: Engine) -> str | None:
-    with engine.connect() as connection:
+    with engine.connect() as connection, hurried(connection):
         return MigrationContext.configure(connection).get_current_revision()
 
 

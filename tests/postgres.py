@@ -9,6 +9,7 @@ import socket
 import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
@@ -214,6 +215,22 @@ class PostgresServer:
         """Stop as a power cut does: the next start has to recover what was committed."""
         self._pg_ctl("stop", "--wait", "--mode=immediate")
 
+    @contextmanager
+    def hanging(self) -> Iterator[None]:
+        """Stop all its processes where they are: nothing is cut, and nothing is answered."""
+        pids = [int((self._cluster / "postmaster.pid").read_text().split()[0])]
+        try:
+            # The first one before the others, so that it makes no more of them.
+            os.kill(pids[0], signal.SIGSTOP)
+            pids += _children(pids[0])
+            for pid in pids[1:]:
+                os.kill(pid, signal.SIGSTOP)
+            yield
+        finally:
+            for pid in pids:
+                with suppress(ProcessLookupError):
+                    os.kill(pid, signal.SIGCONT)
+
     def _lay_out(self) -> None:
         self._account.run(
             [
@@ -324,6 +341,15 @@ class Standby(PostgresServer):
     def promote(self) -> None:
         """Make it the server that is written to."""
         self._pg_ctl("promote", "--wait")
+
+
+def _children(parent: int) -> Iterator[int]:
+    """Find the processes that a process started and that are there still."""
+    for each in Path("/proc").glob("[0-9]*/stat"):
+        with suppress(OSError):
+            # After the name, which may hold anything: state, parent.
+            if int(each.read_text().rpartition(")")[2].split()[1]) == parent:
+                yield int(each.parent.name)
 
 
 _FORM = """

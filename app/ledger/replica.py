@@ -3,13 +3,14 @@
 A replica gets each entry a moment after the database has it. Whoever booked a roast and asks where
 it is must find it, and a hold that quality placed must be seen by everybody: so a read waits until
 the replica has the newest entry that the database had when it was asked, and goes to the database
-itself when that takes too long.
+itself when that takes too long. A replica that hangs is left alone for a while.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, MutableMapping
 from contextlib import ExitStack, contextmanager
 from time import monotonic, sleep
 from typing import Final
+from weakref import WeakKeyDictionary
 
 from sqlalchemy import Engine, func, select
 from sqlalchemy.exc import OperationalError
@@ -17,9 +18,14 @@ from sqlmodel import Session, col
 
 from app.ledger.tables import Entry
 from app.shared.db import again_if_cut, reading
+from app.shared.patience import hurried, was_silent
 
 WAIT_S: Final = 1.0
+"""So long a read waits for the replica to catch up, or for it to say how far it is."""
+REST_S: Final = 30
+"""So long a replica that said nothing at all is left alone while the database answers."""
 _LOOK_EVERY_S: Final = 0.005
+_LEFT_ALONE_UNTIL: Final[MutableMapping[Engine, float]] = WeakKeyDictionary()
 
 
 @contextmanager
@@ -34,22 +40,44 @@ def reading_all_booked(replica: Engine, engine: Engine) -> Iterator[Session]:
             yield session
         return
     with ExitStack() as stack:
-        yield _caught_up(stack, replica, engine) or stack.enter_context(reading(engine))
+        caught_up = _caught_up(stack, replica, engine)
+        if caught_up is None:
+            yield stack.enter_context(reading(engine))
+            return
+        with _left_alone_if_silent(replica):
+            yield caught_up
+
+
+@contextmanager
+def _left_alone_if_silent(replica: Engine) -> Iterator[None]:
+    """Notice a replica that hangs, so that not every read waits for it."""
+    try:
+        yield
+    except OperationalError as error:
+        if was_silent(error):
+            _LEFT_ALONE_UNTIL[replica] = monotonic() + REST_S
+        raise
 
 
 def _caught_up(stack: ExitStack, replica: Engine, engine: Engine) -> Session | None:
     try:
         wanted = again_if_cut(lambda: _wanted(engine))
     except OperationalError:
+        # Even one that hung is better than none.
         wanted = 0
+    else:
+        if monotonic() < _LEFT_ALONE_UNTIL.get(replica, 0):
+            return None
     ends = monotonic() + WAIT_S
     while monotonic() < ends:
         try:
-            session = stack.enter_context(reading(replica))
-            if _newest(session) >= wanted:
-                return session
+            with _left_alone_if_silent(replica):
+                session = stack.enter_context(reading(replica))
+                newest = _newest(session)
         except OperationalError:
             return None
+        if newest >= wanted:
+            return session
         # The session reads one state; a later one is seen by another.
         session.close()
         sleep(_LOOK_EVERY_S)
@@ -62,4 +90,5 @@ def _wanted(engine: Engine) -> int:
 
 
 def _newest(session: Session) -> int:
-    return session.scalar(select(func.max(col(Entry.id)))) or 0
+    with hurried(session.connection()):
+        return session.scalar(select(func.max(col(Entry.id)))) or 0

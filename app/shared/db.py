@@ -11,6 +11,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from contextlib import contextmanager, suppress
 from functools import cache, partial
 from itertools import islice
+from math import ceil
 from pathlib import Path
 from time import monotonic, sleep
 from typing import Any, Final, TypeAlias, TypeVar
@@ -41,6 +42,8 @@ from sqlalchemy.pool import ConnectionPoolEntry
 from sqlalchemy.types import TypeEngine
 from sqlmodel import Session
 
+from app.shared.patience import PatientConnection, connect_patiently, hurried
+
 Row = TypeVar("Row")
 
 AnySelect: TypeAlias = Select[*tuple[Any, ...]]
@@ -49,8 +52,13 @@ AnySelect: TypeAlias = Select[*tuple[Any, ...]]
 IdColumn: TypeAlias = SQLColumnExpression[Any]
 """A column of ids, of a table or of one of its aliases."""
 
-_CONNECT_S: Final = 5
-"""So long a server may take to let somebody in before it counts as gone."""
+GONE_AFTER_S: Final = 5
+"""So long a server may take to let somebody in before it counts as gone.
+
+And to answer what takes no time.
+"""
+_LATER_S: Final = 5
+"""So much longer than the server itself works on a statement, an answer is waited for."""
 _TRUSTED_S: Final = 1
 """So long a connection to a server that was in use is taken to be there still."""
 _A_MOMENT_S: Final = 0.01
@@ -62,11 +70,17 @@ THE_PEN: Final = 0x6A757465
 
 
 def open_engine(
-    url: str, *, busy_timeout_s: int = 30, statement_timeout_s: int | None = None
+    url: str,
+    *,
+    busy_timeout_s: int = 30,
+    statement_timeout_s: int | None = None,
+    gone_after_s: float = GONE_AFTER_S,
 ) -> Engine:
     """Open a database by its URL: `sqlite:///file` or `postgresql://…`.
 
-    A statement that takes longer than `statement_timeout_s` is broken off (`OperationalError`).
+    A statement that takes longer than `statement_timeout_s` is broken off (`OperationalError`), by
+    the server or, where that says nothing, soon after. A server that lets nobody in or does not
+    answer what takes no time for `gone_after_s` counts as gone.
     """
     parsed = make_url(url)
     if parsed.get_backend_name() == "sqlite":
@@ -78,16 +92,18 @@ def open_engine(
         pool_use_lifo=True,  # so that as few as can be lie idle
         pool_size=10,
         max_overflow=10,
-        connect_args={"connect_timeout": _CONNECT_S},
+        connect_args={"connect_timeout": ceil(gone_after_s)},
     )
+    waits_s = max(statement_timeout_s, busy_timeout_s) + _LATER_S if statement_timeout_s else None
+    connect_patiently(engine, gone_after_s, waits_s)
 
     @event.listens_for(engine, "connect")
-    def _settle(connection: object, _: ConnectionPoolEntry) -> None:
-        with connection.cursor() as cursor:  # type: ignore[attr-defined]
+    def _settle(connection: PatientConnection, _: ConnectionPoolEntry) -> None:
+        with connection.hurried(), connection.cursor() as cursor:
             cursor.execute("SET timezone = 'UTC'")
             cursor.execute(f"SET lock_timeout = '{int(busy_timeout_s)}s'")
             cursor.execute(f"SET statement_timeout = '{int(statement_timeout_s or 0)}s'")
-        connection.commit()  # type: ignore[attr-defined]
+            connection.commit()
 
     _ask_whether_still_there(engine)
     return engine
@@ -108,7 +124,8 @@ def _ask_whether_still_there(engine: Engine) -> None:
         if monotonic() - record.info.get("used", monotonic()) < _TRUSTED_S:
             return
         try:
-            engine.dialect.do_ping(connection)
+            with hurried(connection):
+                engine.dialect.do_ping(connection)
         except engine.dialect.loaded_dbapi.Error as error:
             raise InvalidatePoolError from error
 
@@ -307,7 +324,8 @@ def look_up(
 ) -> FoundRow[Any] | None:
     """Ask the first of these databases that answers for one row.
 
-    The statement stands alone: a session and a transaction take longer than it does.
+    The statement stands alone: a session and a transaction take longer than it does. And it is one
+    that takes no time: a database that keeps silent for long counts as gone.
     """
     *others, last = dict.fromkeys(engines)
     for engine in others:
@@ -321,7 +339,8 @@ def _look_up(
 ) -> FoundRow[Any] | None:
     with engine.connect() as connection:
         alone = connection.execution_options(**_ALONE[engine.dialect.name])
-        return alone.execute(statement, values).first()
+        with hurried(alone):
+            return alone.execute(statement, values).first()
 
 
 _ALONE: Final[Mapping[str, Mapping[str, Any]]] = {

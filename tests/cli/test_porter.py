@@ -7,9 +7,11 @@ import socket
 import threading
 from asyncio import Transport
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from time import time
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from fastapi import FastAPI, Request
@@ -18,6 +20,7 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 
 from app.connections import Connection
+from app.ledger.clerk import Clerk
 from app.logs import set_up
 from app.main import create_app
 from app.settings import Settings
@@ -29,7 +32,7 @@ from tests.api import Api, problem
 from tests.cli.conftest import Jutebook
 from tests.figures import figures
 from tests.makers import furnish, receive
-from tests.serving import served
+from tests.serving import Wire, served
 
 A_NUMBER = re.compile(r"[0-9a-f]{16}")
 
@@ -356,6 +359,32 @@ def test_more_requests_than_may_wait_are_told_to_come_again(
 
     assert alive == 200
     assert len(api.get("/suppliers")["items"]) <= 2
+
+
+def test_alive_is_answered_while_every_thread_waits(
+    settings: Settings, api: Api, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    token = api._client.headers["authorization"].removeprefix("Bearer ")
+    read, inside, go_on = Clerk.read, threading.Event(), threading.Event()
+
+    def wait(*args: Any, **kwargs: Any) -> Any:
+        inside.set()
+        assert go_on.wait(60)
+        return read(*args, **kwargs)
+
+    monkeypatch.setattr(Clerk, "read", wait)
+    narrow = create_app(settings.model_copy(update={"threads": 1}))
+    with served(narrow) as address, ThreadPoolExecutor(1) as pool, Wire(address, token) as wire:
+        asked = pool.submit(wire.ask, "/suppliers")
+        assert inside.wait(60)
+        alive = _get(address, "/healthz")
+        waits = not asked.done()
+        go_on.set()
+        answer = asked.result()
+
+    assert alive == 200
+    assert waits
+    assert answer.status_code == 200
 
 
 def test_a_statement_that_takes_too_long_is_broken_off(database_url: str) -> None:

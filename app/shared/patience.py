@@ -1,0 +1,112 @@
+"""A connection to PostgreSQL that does not wait for ever for a server that says nothing.
+
+A server that hangs, or a network that swallows what is sent, cuts no connection: the kernel goes
+on acknowledging for a process that was stopped. So the program itself keeps time.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from time import monotonic
+from typing import Any, Final, Self
+
+import psycopg
+from psycopg.abc import RV, PQGen
+from psycopg.errors import ConnectionTimeout
+from sqlalchemy import Connection, Engine, event
+from sqlalchemy.engine.interfaces import DBAPIConnection, Dialect
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.pool import ConnectionPoolEntry
+
+_SHORT_S: Final = 5
+"""So long whoever opens a connection and what is settled for it waits, unless told otherwise."""
+
+
+class NoAnswerError(psycopg.OperationalError):
+    """The server said nothing for longer than anybody has patience for."""
+
+
+class PatientConnection(psycopg.Connection[Any]):
+    """A connection that is given up, and closed, when nothing came for too long."""
+
+    _patience_s: float | None = _SHORT_S
+    _short_s: float = _SHORT_S
+    _long_s: float | None = None
+
+    def be_patient(self, short_s: float, long_s: float | None) -> Self:
+        """Tell how long to wait for what takes no time, and for all else; None: for ever."""
+        self._short_s, self._long_s = short_s, long_s
+        self._patience_s = long_s
+        return self
+
+    @contextmanager
+    def hurried(self) -> Iterator[None]:
+        """Ask what takes no time: silence comes from a server that hangs."""
+        self._patience_s = self._short_s
+        try:
+            yield
+        finally:
+            self._patience_s = self._long_s
+
+    def rollback(self) -> None:
+        """Undo, which takes no time however much there is to undo."""
+        with self.hurried():
+            super().rollback()
+
+    def wait(self, gen: PQGen[RV], *args: Any, **kwargs: Any) -> RV:  # noqa: ANN401 - as theirs
+        """Wait for an answer, as long as patience lasts."""
+        if self._patience_s is None:
+            return super().wait(gen, *args, **kwargs)
+        try:
+            return super().wait(_while_patient(gen, self._patience_s), *args, **kwargs)
+        except NoAnswerError:
+            # What it would say later would be taken for the answer to another question.
+            self.close()
+            raise
+
+
+def _while_patient(gen: PQGen[RV], patience_s: float) -> PQGen[RV]:
+    """Pass on what is ready. The clock is looked at where nothing was, ten times a second."""
+    heard = monotonic()
+    try:
+        wanted = next(gen)
+        while True:
+            ready = yield wanted
+            if ready:
+                heard = monotonic()
+            elif monotonic() - heard > patience_s:
+                raise NoAnswerError(f"the server said nothing for {patience_s:g} s")
+            wanted = gen.send(ready)
+    except StopIteration as ended:
+        answer: RV = ended.value
+        return answer
+
+
+def connect_patiently(engine: Engine, short_s: float, long_s: float | None) -> None:
+    """Let an engine of PostgreSQL open connections of this kind."""
+
+    @event.listens_for(engine, "do_connect")
+    def _connect(
+        _dialect: Dialect,
+        _record: ConnectionPoolEntry,
+        args: tuple[Any, ...],
+        named: dict[str, Any],
+    ) -> PatientConnection:
+        return PatientConnection.connect(*args, **named).be_patient(short_s, long_s)
+
+
+@contextmanager
+def hurried(connection: Connection | DBAPIConnection) -> Iterator[None]:
+    """Ask a database what takes no time; one that says nothing counts as gone."""
+    driver: object = connection
+    if isinstance(connection, Connection):
+        driver = connection.connection.driver_connection
+    if not isinstance(driver, PatientConnection):
+        yield
+        return
+    with driver.hurried():
+        yield
+
+
+def was_silent(error: DBAPIError) -> bool:
+    """Tell whether a server neither answered nor said that it would not."""
+    return isinstance(error.orig, NoAnswerError | ConnectionTimeout)
