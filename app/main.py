@@ -66,7 +66,8 @@ from app.sending.picking import routes as picks
 from app.sending.sales import routes as sales
 from app.sending.standing import routes as standing_orders
 from app.settings import Settings
-from app.shared.db import GONE_AFTER_S, open_engine
+from app.shared.db import open_engine
+from app.shared.patience import GONE_AFTER_S
 from app.shared.problem_pages import router as problem_pages
 from app.shared.problems import explain_refusals
 from app.shared.sign_in import TokenCounts

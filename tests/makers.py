@@ -87,6 +87,19 @@ def dispatch(
     return made
 
 
+def sell_of_one_sack(api: Api) -> str:
+    """Furnish a book, and make a lot of one sack, a roast, a pack and a dispatch of it: five units.
+
+    They are LOT-A, the sack whose code is returned, RB-1, PK-1 and DS-1.
+    """
+    furnish(api)
+    (code,) = sack_codes(receive(api, 60, lot="LOT-A"))
+    roast(api, {code: 20}, 17, code="RB-1")
+    pack(api, {"RB-1": 10}, bags=40, code="PK-1")
+    dispatch(api, {"PK-1": 2}, code="DS-1")
+    return code
+
+
 def named_of_old(engine: Engine, table: str, name: str, as_it_was: str) -> None:
     """Give a card a name as they were taken before anybody looked at what is in them."""
     with engine.begin() as connection:

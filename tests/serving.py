@@ -6,7 +6,7 @@ import ssl
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any, Self, TypeVar
 
 import httpx
@@ -101,6 +101,21 @@ class ServiceProcess(ServerProcess):
 
     def __init__(self, settings: Settings) -> None:
         super().__init__(_build, settings)
+
+
+def line_to(address: str) -> socket.socket:
+    """Open a connection; whoever says nothing on it for long enough to hang fails the test."""
+    host, port = address.removeprefix("http://").split(":")
+    return socket.create_connection((host, int(port)), timeout=PATIENCE_S)
+
+
+def all_of(line: socket.socket) -> bytes:
+    """Read until the other side lets go."""
+    came = b""
+    with suppress(ConnectionResetError):
+        while some := line.recv(100_000):
+            came += some
+    return came
 
 
 def run_in_processes(act: Callable[..., None], *args: object, times: int) -> list[int | None]:

@@ -67,6 +67,11 @@ def sentence(error: Exception) -> str:
     return str(error)
 
 
+def unusable(setting: str, why: str) -> MistakeError:
+    """Say why the value of a setting, by the name it has in `Settings`, is none."""
+    return MistakeError(f"The setting {PREFIX}{setting.upper()} cannot be used: {why}.")
+
+
 def read_settings() -> Settings:
     """Read the settings; a value that makes no sense is named with its variable."""
     slip = misspelt()
@@ -79,8 +84,7 @@ def read_settings() -> Settings:
         why = flaw["msg"].removeprefix("Value error, ")
         if not flaw["loc"]:  # of several together, which it names
             raise MistakeError(f"{why}.") from error
-        name = f"{PREFIX}{str(flaw['loc'][0]).upper()}"
-        raise MistakeError(f"The setting {name} cannot be used: {why}.") from error
+        raise unusable(str(flaw["loc"][0]), why) from error
     except SettingsError as error:
         raise MistakeError(f"A setting cannot be read: {error}.") from error
 

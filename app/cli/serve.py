@@ -16,7 +16,14 @@ from fastapi import FastAPI
 from uvicorn.supervisors import Multiprocess
 
 from app import schema
-from app.cli.desk import MistakeError, examples, migrated_book, open_book, read_settings
+from app.cli.desk import (
+    MistakeError,
+    examples,
+    migrated_book,
+    open_book,
+    read_settings,
+    unusable,
+)
 from app.connections import Connection
 from app.logs import set_up
 from app.main import create_app
@@ -53,18 +60,13 @@ def serve() -> None:
 def _try(folder: Path) -> None:
     """Raise what a person can mend where no backup could be put into the folder."""
     if not folder.is_dir():
-        raise MistakeError(
-            f"The setting JUTEBOOK_BACKUP_FOLDER cannot be used: there is no folder {folder}."
-        )
+        raise unusable("backup_folder", f"there is no folder {folder}")
     try:
         with TemporaryFile(dir=folder):
             pass
     except OSError as error:
-        why = error.strerror or error
-        raise MistakeError(
-            f"The setting JUTEBOOK_BACKUP_FOLDER cannot be used: nothing can be written to {folder}"
-            f" ({why})."
-        ) from error
+        why = f"nothing can be written to {folder} ({error.strerror or error})"
+        raise unusable("backup_folder", why) from error
 
 
 def listen(settings: Settings, greet: Callable[[str], None]) -> None:

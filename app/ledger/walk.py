@@ -1,9 +1,9 @@
 """Following the flows: everything a unit was made of, or everything that was made of it."""
 
-from collections.abc import Collection, Sized
+from collections.abc import Collection, Sequence, Sized
 from typing import Final
 
-from sqlalchemy import CTE, ColumnElement, Engine, literal_column, select
+from sqlalchemy import CTE, ColumnElement, Engine, Select, literal_column, select
 from sqlmodel import Session, col
 
 from app.ledger.tables import Flow, Unit, UnitKind
@@ -47,6 +47,18 @@ def refuse_beyond(most: int | None, found: Sized) -> None:
             reached_at_least=len(found),
             most=most,
         )
+
+
+def read_whole(session: Session, statement: Select[Unit]) -> Sequence[Unit]:
+    """Read the units that a statement finds, all of them.
+
+    Raises:
+        Refused: `reaches-too-far` where they are more than one request may reach.
+    """
+    most = most_reached(session)
+    found = session.scalars(statement.limit(one_more_than(most))).all()
+    refuse_beyond(most, found)
+    return found
 
 
 def reach(session: Session, start: Collection[int], *, forward: bool) -> list[int]:

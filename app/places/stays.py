@@ -16,7 +16,7 @@ from sqlmodel import Session, col
 from app.ledger.cards import card_at, named
 from app.ledger.tables import Adjustment, Entry, Flow, Reason, Unit, UnitKind
 from app.ledger.then import alive, left_then
-from app.ledger.walk import most_reached, one_more_than, refuse_beyond
+from app.ledger.walk import read_whole
 from app.places.actions import LOCATIONS
 from app.places.tables import Location, Move
 from app.places.tree import below
@@ -46,14 +46,8 @@ def stood_at(
     assert place.id is not None  # noqa: S101 - read from the database
     stays = _stays(_at(place.id, with_parts=with_parts), window, upto)
     found = select(stays.subquery().c.unit_id)
-    most = most_reached(session)
-    standing = session.scalars(
-        select(Unit)
-        .where(col(Unit.id).in_(found))
-        .order_by(col(Unit.id))
-        .limit(one_more_than(most))
-    ).all()
-    refuse_beyond(most, standing)
+    units = select(Unit).where(col(Unit.id).in_(found)).order_by(col(Unit.id))
+    standing = read_whole(session, units)
     if not standing:
         raise Refused("not-found", f"Nothing stood at {place.code} during that time.")
     return standing

@@ -17,7 +17,7 @@ from app.ledger.corrections.queries import newest
 from app.ledger.queries import live, units_by_code
 from app.ledger.schemas import Asked, Codes
 from app.ledger.tables import Entry, Unit, UnitKind
-from app.ledger.walk import TOO_FAR, most_reached, one_more_than, reached_from, refuse_beyond
+from app.ledger.walk import TOO_FAR, reached_from, read_whole
 from app.places.stays import Window, stood_at
 from app.places.tables import Location
 from app.roasting.machines import MACHINES
@@ -158,9 +158,7 @@ def _came_off(session: Session, code: str, window: Window) -> Sequence[Unit]:
         statement = statement.where(col(MachineRun.ran_at) >= window.since)
     if window.until is not None:
         statement = statement.where(col(MachineRun.ran_at) <= window.until)
-    most = most_reached(session)
-    runs = session.scalars(statement.limit(one_more_than(most))).all()
-    refuse_beyond(most, runs)
+    runs = read_whole(session, statement)
     if not runs:
         raise Refused("not-found", f"Nothing came off {machine.code} during that time.")
     return runs

@@ -42,7 +42,7 @@ from sqlalchemy.pool import ConnectionPoolEntry
 from sqlalchemy.types import TypeEngine
 from sqlmodel import Session
 
-from app.shared.patience import PatientConnection, connect_patiently, hurried
+from app.shared.patience import GONE_AFTER_S, PatientConnection, connect_patiently, hurried
 
 Row = TypeVar("Row")
 
@@ -52,11 +52,6 @@ AnySelect: TypeAlias = Select[*tuple[Any, ...]]
 IdColumn: TypeAlias = SQLColumnExpression[Any]
 """A column of ids, of a table or of one of its aliases."""
 
-GONE_AFTER_S: Final = 5
-"""So long a server may take to let somebody in before it counts as gone.
-
-And to answer what takes no time.
-"""
 _LATER_S: Final = 5
 """So much longer than the server itself works on a statement, an answer is waited for."""
 _TRUSTED_S: Final = 1

@@ -17,8 +17,11 @@ from sqlalchemy.engine.interfaces import DBAPIConnection, Dialect
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import ConnectionPoolEntry
 
-_SHORT_S: Final = 5
-"""So long whoever opens a connection and what is settled for it waits, unless told otherwise."""
+GONE_AFTER_S: Final = 5
+"""So long a server may take to let somebody in before it counts as gone.
+
+And to answer what takes no time.
+"""
 
 
 class NoAnswerError(psycopg.OperationalError):
@@ -28,8 +31,8 @@ class NoAnswerError(psycopg.OperationalError):
 class PatientConnection(psycopg.Connection[Any]):
     """A connection that is given up, and closed, when nothing came for too long."""
 
-    _patience_s: float | None = _SHORT_S
-    _short_s: float = _SHORT_S
+    _patience_s: float | None = GONE_AFTER_S
+    _short_s: float = GONE_AFTER_S
     _long_s: float | None = None
 
     def be_patient(self, short_s: float, long_s: float | None) -> Self:

@@ -10,7 +10,7 @@ from sqlmodel import Session, col
 from app.green.tables import Supplier
 from app.ledger.tables import Unit
 from app.ledger.then import alive
-from app.ledger.walk import most_reached, one_more_than, refuse_beyond
+from app.ledger.walk import read_whole
 from app.packing.materials.queries import lot_by_code
 from app.packing.materials.rules import number
 from app.packing.materials.tables import Material, MaterialLot, MaterialUse
@@ -21,15 +21,13 @@ from app.shared.problems import Refused
 def packs_with(session: Session, code: str, upto: int | None = None) -> Sequence[Unit]:
     """Find every pack that stands, or stood then, and used a lot of packing material."""
     lot = lot_by_code(session, code)
-    most = most_reached(session)
-    packs = session.scalars(
+    packs = read_whole(
+        session,
         select(Unit)
         .join(MaterialUse, col(MaterialUse.pack_id) == col(Unit.id))
         .where(col(MaterialUse.lot_id) == lot.id, alive(Unit, upto))
-        .order_by(col(Unit.id))
-        .limit(one_more_than(most))
-    ).all()
-    refuse_beyond(most, packs)
+        .order_by(col(Unit.id)),
+    )
     if not packs:
         raise Refused("not-found", f"No pack used packing material {lot.code}.")
     return packs

@@ -4,16 +4,14 @@ A client takes `..` out of a path before it sends it, and puts a header there on
 """
 
 import re
-import socket
 from collections.abc import Callable, Iterator
-from contextlib import suppress
 
 import pytest
 from fastapi import FastAPI
 
 from app.web.assets import asset
 from tests.api import Api
-from tests.serving import PATIENCE_S, served
+from tests.serving import all_of, line_to, served
 
 FOREIGN = "evil.example"
 
@@ -49,13 +47,9 @@ def address(service: FastAPI) -> Iterator[str]:
 
 def _send(address: str, start: str, *headers: str, body: str = "") -> tuple[int, str, str]:
     """Send one request, byte by byte as it stands here; returns status, head and body."""
-    host, port = address.removeprefix("http://").split(":")
-    with socket.create_connection((host, int(port)), timeout=PATIENCE_S) as line:
+    with line_to(address) as line:
         line.sendall("\r\n".join([start, *headers, "Connection: close", "", body]).encode())
-        came = b""
-        with suppress(ConnectionResetError):
-            while some := line.recv(100_000):
-                came += some
+        came = all_of(line)
     head, _, rest = came.decode(errors="replace").partition("\r\n\r\n")
     return int(head.split()[1]), head, rest
 

@@ -3,14 +3,11 @@
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-
-from tests.serving import PATIENCE_S
 
 PROGRAM = Path(sys.executable).with_name("jutebook")
 
@@ -35,18 +32,3 @@ def started(**settings: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
         finally:
             with suppress(ProcessLookupError):  # of several, those too that it started
                 os.killpg(process.pid, signal.SIGKILL)
-
-
-def line_to(address: str) -> socket.socket:
-    """Open a connection; whoever says nothing on it for long enough to hang fails the test."""
-    host, port = address.removeprefix("http://").split(":")
-    return socket.create_connection((host, int(port)), timeout=PATIENCE_S)
-
-
-def all_of(line: socket.socket) -> bytes:
-    """Read until the other side lets go."""
-    came = b""
-    with suppress(ConnectionResetError):
-        while some := line.recv(100_000):
-            came += some
-    return came

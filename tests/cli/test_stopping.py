@@ -15,8 +15,8 @@ from sqlalchemy import Engine
 
 from app.shared.db import writing
 from tests.api import Api
-from tests.cli.processes import all_of, line_to, started
-from tests.serving import PATIENCE_S
+from tests.cli.processes import started
+from tests.serving import PATIENCE_S, all_of, line_to
 
 
 def test_a_write_that_waits_when_the_service_is_told_to_stop_is_booked_and_answered(

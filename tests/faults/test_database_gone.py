@@ -17,12 +17,12 @@ from app.main import create_app, open_book
 from app.schema import migrate
 from app.settings import Settings
 from app.shared.db import open_engine, writing
-from app.shared.sign_in import add_token, add_user
+from app.shared.sign_in import add_token
 from app.shared.staff import Role
 from tests.api import Api, problem
 from tests.makers import furnish, receive
 from tests.postgres import PostgresServer
-from tests.web.conftest import PASSWORD, Visitor
+from tests.web.conftest import Visitor, signed_in
 
 on_sqlite = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
 
@@ -117,10 +117,7 @@ def test_a_file_on_a_disk_that_is_full_takes_nothing_and_then_everything(
 @pytest.fixture
 def visitor(service: FastAPI) -> Iterator[Visitor]:
     """Somebody who signed in at the pages."""
-    with writing(service.state.engine) as session:
-        add_user(session, "Noor", PASSWORD, [Role.ADMIN])
-    with Visitor(service) as somebody:
-        assert somebody.sign_in("Noor").status_code == 303
+    with signed_in(service, "Noor", "admin") as somebody:
         yield somebody
 
 

@@ -9,7 +9,7 @@ from app.ledger.then import newest_entry
 from app.settings import Settings
 from app.shared.db import reading
 from tests.api import Api
-from tests.makers import dispatch, furnish, pack, receive, roast, sack_codes
+from tests.makers import dispatch, receive, roast, sack_codes, sell_of_one_sack
 
 MOST = 5
 CASE = {"code": "RC-1", "kind": "inquiry", "trigger": {"kind": "complaint", "text": "musty"}}
@@ -25,11 +25,7 @@ def settings(database_url: str) -> Settings:
 @pytest.fixture
 def bags(api: Api, book_is_sound: Callable[[], None]) -> Iterator[Api]:
     """A lot of one sack in one roast, one pack and one dispatch: five units."""
-    furnish(api)
-    (code,) = sack_codes(receive(api, 60, lot="LOT-A"))
-    roast(api, {code: 20}, 17, code="RB-1")
-    pack(api, {"RB-1": 10}, bags=40, code="PK-1")
-    dispatch(api, {"PK-1": 2}, code="DS-1")
+    sell_of_one_sack(api)
     yield api
     book_is_sound()
 

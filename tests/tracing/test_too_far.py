@@ -10,12 +10,9 @@ from typer.testing import CliRunner
 from app.cli import cli
 from app.settings import Settings
 from app.shared.answers import read_json
-from app.shared.db import writing
-from app.shared.sign_in import add_user
-from app.shared.staff import Role
 from tests.api import Api, problem
-from tests.makers import dispatch, furnish, pack, receive, roast, sack_codes
-from tests.web.conftest import PASSWORD, Visitor
+from tests.makers import dispatch, furnish, pack, receive, roast, sack_codes, sell_of_one_sack
+from tests.web.conftest import Visitor, signed_in
 
 MOST = 5
 
@@ -30,21 +27,13 @@ def settings(database_url: str) -> Settings:
 @pytest.fixture
 def sack(api: Api, book_is_sound: Callable[[], None]) -> Iterator[str]:
     """A lot of one sack in one roast, one pack and one dispatch: five units."""
-    furnish(api)
-    (code,) = sack_codes(receive(api, 60, lot="LOT-A"))
-    batch = roast(api, {code: 20}, 17, code="RB-1")["code"]
-    pack(api, {batch: 10}, bags=40, code="PK-1")
-    dispatch(api, {"PK-1": 2}, code="DS-1")
-    yield code
+    yield sell_of_one_sack(api)
     book_is_sound()
 
 
 @pytest.fixture
 def visitor(service: FastAPI) -> Iterator[Visitor]:
-    with writing(service.state.engine) as session:
-        add_user(session, "Noor", PASSWORD, [Role.ADMIN])
-    with Visitor(service) as somebody:
-        assert somebody.sign_in("Noor").status_code == 303
+    with signed_in(service, "Noor", "admin") as somebody:
         yield somebody
 
 

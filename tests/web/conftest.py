@@ -3,6 +3,8 @@
 import asyncio
 import re
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from functools import partial
 from html import unescape
 from typing import Any, Self
 from urllib.parse import urlencode
@@ -112,16 +114,25 @@ def words(answer: httpx.Response) -> str:
     return " ".join(unescape(re.sub(r"<[^>]*>", " ", content.partition(">")[2])).split())
 
 
+def enter_person(service: FastAPI, name: str, *roles: str) -> str:
+    """Enter a person with roles; returns the name."""
+    with writing(service.state.engine) as session:
+        add_user(session, name, PASSWORD, [Role(role) for role in roles])
+    return name
+
+
+@contextmanager
+def signed_in(service: FastAPI, name: str, *roles: str) -> Iterator[Visitor]:
+    """Enter a person with roles who signs in at the pages."""
+    with Visitor(service) as somebody:
+        assert somebody.sign_in(enter_person(service, name, *roles)).status_code == 303
+        yield somebody
+
+
 @pytest.fixture
 def add_person(service: FastAPI) -> Callable[..., str]:
     """Enter a person with roles; returns the name: `add_person("Noor", "warehouse")`."""
-
-    def enter(name: str, *roles: str) -> str:
-        with writing(service.state.engine) as session:
-            add_user(session, name, PASSWORD, [Role(role) for role in roles])
-        return name
-
-    return enter
+    return partial(enter_person, service)
 
 
 @pytest.fixture
@@ -131,20 +142,14 @@ def stranger(service: FastAPI) -> Iterator[Visitor]:
 
 
 @pytest.fixture
-def visitor_as(
-    service: FastAPI, add_person: Callable[..., str]
-) -> Iterator[Callable[..., Visitor]]:
+def visitor_as(service: FastAPI) -> Iterator[Callable[..., Visitor]]:
     """Sign in at the pages with roles: `visitor_as("warehouse")`."""
-    there: list[Visitor] = []
+    with ExitStack() as there:
 
-    def come(*roles: str) -> Visitor:
-        there.append(Visitor(service))
-        assert there[-1].sign_in(add_person("-".join(roles), *roles)).status_code == 303
-        return there[-1]
+        def come(*roles: str) -> Visitor:
+            return there.enter_context(signed_in(service, "-".join(roles), *roles))
 
-    yield come
-    for each in there:
-        each.close()
+        yield come
 
 
 @pytest.fixture

@@ -1,6 +1,5 @@
 """What was still coming when its sender had to go: nothing of it is booked."""
 
-import socket
 from collections.abc import Callable
 from urllib.parse import urlencode
 
@@ -16,7 +15,7 @@ from app.web import sessions
 from tests.api import Api
 from tests.green.arrivals.contracted import four_sacks, picture
 from tests.makers import furnish, receive
-from tests.serving import served
+from tests.serving import line_to, served
 from tests.web.conftest import Visitor, hidden_fields
 
 FORM = "application/x-www-form-urlencoded"
@@ -63,17 +62,15 @@ def _held_back(
     service: FastAPI, head: bytes, body: bytes, happens: Callable[[Session], None]
 ) -> bytes:
     """Send a form but for its last byte, let something happen, and send that."""
-    with served(service) as address:
-        port = int(address.rpartition(":")[2])
-        with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
-            line.sendall(head)
-            # RFC 9110, 10.1.1: said by the server once it wants the body.
-            assert line.recv(1000).startswith(b"HTTP/1.1 100 ")
-            line.sendall(body[:-1])
-            with writing(service.state.engine) as session:
-                happens(session)
-            line.sendall(body[-1:])
-            return line.recv(100_000)
+    with served(service) as address, line_to(address) as line:
+        line.sendall(head)
+        # RFC 9110, 10.1.1: said by the server once it wants the body.
+        assert line.recv(1000).startswith(b"HTTP/1.1 100 ")
+        line.sendall(body[:-1])
+        with writing(service.state.engine) as session:
+            happens(session)
+        line.sendall(body[-1:])
+        return line.recv(100_000)
 
 
 @MEANWHILE
@@ -127,11 +124,9 @@ def test_of_whoever_may_not_send_files_none_is_read(
     service: FastAPI, visitor_as: Callable[..., Visitor]
 ) -> None:
     buyer = visitor_as("buyer")
-    with served(service) as address:
-        port = int(address.rpartition(":")[2])
-        with socket.create_connection(("127.0.0.1", port), timeout=60) as line:
-            line.sendall(_head(buyer, "/exceptions/1/photos", PARTS, 900_000))
-            answer = line.recv(100_000)
+    with served(service) as address, line_to(address) as line:
+        line.sendall(_head(buyer, "/exceptions/1/photos", PARTS, 900_000))
+        answer = line.recv(100_000)
 
     assert answer.startswith(b"HTTP/1.1 403 ")
 

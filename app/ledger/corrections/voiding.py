@@ -9,7 +9,7 @@ from sqlmodel import Session, col
 from app.ledger.posting import Posting
 from app.ledger.queries import made_of
 from app.ledger.tables import Adjustment, Flow, Reason, Unit, UnitKind
-from app.ledger.walk import most_reached, one_more_than, refuse_beyond
+from app.ledger.walk import read_whole
 from app.shared.db import AnySelect, among
 from app.shared.problems import Refused
 
@@ -91,17 +91,15 @@ def dependants(session: Session, doomed: Sequence[Unit]) -> list[Unit]:
     Raises:
         Refused: `reaches-too-far` where they are more than one request may reach.
     """
-    most = most_reached(session)
     ids = [unit.id for unit in doomed]
     reached = _made_from(session, ids)
-    found = session.scalars(
+    found = read_whole(
+        session,
         select(Unit)
         .join(reached, reached.c.id == col(Unit.id))
         .where(col(Unit.voided_entry_id).is_(None))
-        .order_by(col(Unit.id).desc())
-        .limit(one_more_than(most))
-    ).all()
-    refuse_beyond(most, found)
+        .order_by(col(Unit.id).desc()),
+    )
     among_themselves = set(ids)
     return [unit for unit in found if unit.id not in among_themselves]
 
