@@ -26,10 +26,10 @@ def test_traces_are_measured_beside_the_driver_s_and_find_the_same_at_every_size
 
     names = ["a sack, forward", "a lot of 300 sacks, forward", "a pack, backward"]
     assert [(each.name, each.flows) for each in lines] == [
-        (name, flows) for flows in (30_000, 40_000) for name in names
+        (name, flows) for name in names for flows in (30_000, 40_000)
     ]
     reached = [each.units for each in again]
-    assert [each.units for each in lines] == reached * 2
+    assert [each.units for each in lines] == [units for units in reached for _ in range(2)]
     assert all(each.ms > 0 < each.bare_ms for each in lines)
 
 

@@ -8,6 +8,7 @@ green behind a unit, customers, suppliers, packing materials, the mass balance a
 import json
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
@@ -41,7 +42,7 @@ _FLOWS: Final = """
 SELECT source_id, target_id, grams FROM reached CROSS JOIN flow WHERE target_id = reached.id
 ORDER BY target_id"""
 
-TIMES: Final = 7
+TIMES: Final = 15
 """How often each is asked; the median counts, and the first is not among them."""
 
 
@@ -58,7 +59,7 @@ class Line(NamedTuple):
     peak_mib: float
     """The most memory that the server had until then."""
     times_smallest: float
-    """How long it took beside the same question to the smallest book, which has the same answer."""
+    """Beside the same question to the smallest book: the middle of what it was in each round."""
 
 
 class Start(NamedTuple):
@@ -68,22 +69,24 @@ class Start(NamedTuple):
     code: str
     direction: str
 
+    @property
+    def path(self) -> str:
+        """Where it is answered."""
+        return f"/trace/{self.code}?direction={self.direction}"
+
 
 def measure(url: Callable[[int], str], sizes: list[int]) -> Iterator[Line]:
     """Fill a book of each size, unless there is one at that URL, and trace from the same units.
 
     Books of all sizes begin alike, so what stands in the middle of the smallest reaches the same
-    in each.
+    in each. They take turns, since a machine that slows down is to slow down for all.
     """
-    starts: Sequence[Start] = ()
-    smallest_ms: dict[str, float] = {}
-    for flows in sorted(sizes):
-        there = url(flows)
-        filled = _there(there) or book(there, flows)
-        starts = starts or list(_starts(there))
-        for line in _at(filled, flows, starts):
-            first_ms = smallest_ms.setdefault(line.name, line.ms)
-            yield line._replace(times_smallest=line.ms / first_ms)
+    filled = {flows: _there(url(flows)) or book(url(flows), flows) for flows in sorted(sizes)}
+    starts = list(_starts(url(min(sizes))))
+    with ExitStack() as open_until_then:
+        asked = [_Asked(flows, each, open_until_then) for flows, each in filled.items()]
+        for start in starts:
+            yield from _lines(start, asked)
 
 
 def _there(url: str) -> Book | None:
@@ -94,27 +97,47 @@ def _there(url: str) -> Book | None:
     return book(url, 0)
 
 
-def _at(filled: Book, flows: int, starts: Sequence[Start]) -> Iterator[Line]:
-    url = filled.settings.database_url
-    bare = open_bare(url)
-    with (
-        ServerProcess(as_served, filled.settings) as service,
-        Wire(service.address, filled.token) as wire,
-    ):
-        for name, code, direction in starts:
-            path = f"/trace/{code}?direction={direction}"
-            asked = (bare, code, direction)
-            yield Line(
-                name,
-                flows,
-                len(read_json(wire.read(path))["units"]),
-                _median_ms(partial(wire.read, path)),
-                _median_ms(partial(bare_trace, *asked)),
-                _median_ms(partial(bare_walk, *asked)),
-                peak_mib(service.pid),
-                times_smallest=1,
-            )
-    bare.close()
+class _Asked:
+    """A book that is served, and read by the driver, until the stack closes."""
+
+    def __init__(self, flows: int, filled: Book, stack: ExitStack) -> None:
+        self.flows = flows
+        self.bare = open_bare(filled.settings.database_url)
+        stack.callback(self.bare.close)
+        self.service = stack.enter_context(ServerProcess(as_served, filled.settings))
+        self.wire = stack.enter_context(Wire(self.service.address, filled.token))
+
+    def acts(self, start: Start) -> tuple[Callable[[], object], ...]:
+        """Ask the service, the driver for all of it, and the driver for its walk alone."""
+        code, direction = start.code, start.direction
+        return (
+            partial(self.wire.read, start.path),
+            partial(bare_trace, self.bare, code, direction),
+            partial(bare_walk, self.bare, code, direction),
+        )
+
+
+def _lines(start: Start, asked: Sequence[_Asked]) -> Iterator[Line]:
+    acts = [each.acts(start) for each in asked]
+    rounds = [
+        [[timed(act)[0].seconds * 1000 for act in of_one] for of_one in acts]
+        for _ in range(TIMES + 1)
+    ][1:]
+    smallest = [size[0] for size, *_ in rounds]
+    for number, each in enumerate(asked):
+        ms, bare_ms, walk_ms = (
+            median(taken) for taken in zip(*(sizes[number] for sizes in rounds), strict=True)
+        )
+        yield Line(
+            start.name,
+            each.flows,
+            len(read_json(each.wire.read(start.path))["units"]),
+            ms,
+            bare_ms,
+            walk_ms,
+            peak_mib(each.service.pid),
+            median(sizes[number][0] / first for sizes, first in zip(rounds, smallest, strict=True)),
+        )
 
 
 def _starts(url: str) -> Iterator[Start]:
@@ -132,11 +155,6 @@ def _starts(url: str) -> Iterator[Start]:
             ), {"kind": kind})  # fmt: skip
             yield Start(name, str(code), direction)
     engine.dispose()
-
-
-def _median_ms(act: Callable[[], object]) -> float:
-    act()
-    return median(timed(act)[0].seconds for _ in range(TIMES)) * 1000
 
 
 def bare_walk(connection: Any, code: str, direction: str) -> tuple[list[Any], list[Any]]:
