@@ -3,6 +3,7 @@
 python -m tests.bench recall --flows 1000000     a recall, act by act
 python -m tests.bench traces --flows 100000 10000000
 python -m tests.bench requests --flows 100000    reads and draws at 1, 16 and 64 connections
+python -m tests.bench instructions --number 100    of requests; needs valgrind
 python -m tests.bench imports --sacks 100000
 python -m tests.bench pages --days 120           every page on the demo
 
@@ -17,7 +18,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from tests.bench import imports, pages, recall, requests, traces
+from tests.bench import imports, instructions, pages, recall, requests, traces
 from tests.bench.machine import machine
 from tests.postgres import PostgresServer
 
@@ -117,6 +118,16 @@ def _requests(made: Databases, asked: argparse.Namespace) -> None:
             )  # fmt: skip
 
 
+def _instructions(made: Databases, asked: argparse.Namespace) -> None:
+    _head("what", "million instructions", "interpreter, %", "database library, %", "times")
+    for flows in asked.flows:
+        for each in instructions.measure(made(f"instructions{flows}"), flows, asked.number):
+            _say(
+                each.name, f"{each.millions:.2f}", f"{each.interpreter_pct:.0f}",
+                f"{each.database_pct:.0f}", f"{each.times:.1f}" if each.times else "",
+            )  # fmt: skip
+
+
 def _imports(made: Databases, asked: argparse.Namespace) -> None:
     _head("what", "rows", "seconds", "of them at work", "most memory, MiB", "times")
     ours, bare = imports.measure(made, asked.sacks)
@@ -133,8 +144,8 @@ def _pages(made: Databases, asked: argparse.Namespace) -> None:
 
 
 WHAT = {
-    "recall": _recall, "traces": _traces, "requests": _requests, "imports": _imports,
-    "pages": _pages,
+    "recall": _recall, "traces": _traces, "requests": _requests,
+    "instructions": _instructions, "imports": _imports, "pages": _pages,
 }  # fmt: skip
 
 

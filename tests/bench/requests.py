@@ -93,15 +93,15 @@ def measure(url: str, flows: int, number: int) -> Iterator[Line]:
     the same weather.
     """
     filled = book(url, flows)
-    draws = _draws(filled)
+    draws = draws_of(filled)
     with (
         ServerProcess(as_served, filled.settings) as ours,
         ServerProcess(service_by_the_driver, filled.settings) as same_service,
         ServerProcess(BareService, url) as bare,
     ):
-        none = Kind("no database", ours, _reads("/healthz"))
-        sack = Kind("a sack", ours, _sacks(filled))
-        some = Kind("a list of 100 sacks", ours, _reads("/api/v1/sacks?limit=100", filled.token))
+        none = Kind("no database", ours, reads_of("/healthz"))
+        sack = Kind("a sack", ours, sacks_of(filled))
+        some = Kind("a list of 100 sacks", ours, reads_of("/api/v1/sacks?limit=100", filled.token))
         by_driver = Kind("a draw by the driver, same service", same_service, draws)
         by_bare = Kind("a draw by the driver, bare HTTP", bare, draws)
         draw = Kind("a draw", ours, draws)
@@ -155,17 +155,20 @@ def _middle(ours: Sequence[Round], theirs: Sequence[Round]) -> float:
     )
 
 
-def _reads(path: str, token: str | None = None) -> Iterator[bytes]:
+def reads_of(path: str, token: str | None = None) -> Iterator[bytes]:
+    """Ask the same again and again."""
     return cycle([request("GET", path, token)])
 
 
-def _sacks(filled: Book) -> Iterator[bytes]:
+def sacks_of(filled: Book) -> Iterator[bytes]:
+    """Ask for one sack after another."""
     return cycle([
         request("GET", f"/api/v1/sacks/{sack}", filled.token) for sack in filled.sacks
     ])  # fmt: skip
 
 
-def _draws(filled: Book) -> Iterator[bytes]:
+def draws_of(filled: Book) -> Iterator[bytes]:
+    """Draw from one sack after another."""
     return cycle([
         request("POST", "/api/v1/roasts", filled.token, (_DRAW % sack).encode())
         for sack in filled.sacks

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from tests.bench import imports, requests, traces
+from tests.bench import imports, instructions, requests, traces
 from tests.bench.recall import measure
 
 
@@ -44,3 +44,22 @@ def test_an_import_is_measured_beside_the_same_rows(tmp_path: Path) -> None:
     ours, bare = imports.measure(lambda name: f"sqlite:///{tmp_path}/{name}.db", 600)
 
     assert ours.rows == bare.rows > 4 * 600
+
+
+def test_instructions_are_told_apart_by_the_file_they_stand_in() -> None:
+    written = """events: Ir
+ob=(1) /usr/lib/libpython3.11.so.1.0
+fl=(1) ceval.c
+fn=(1) eval
+16 400
+cob=(2) /usr/lib/libsqlite3.so.0
+cfn=(2) step
+calls=3 20
+17 9000
++1 100
+ob=(2)
+fn=(2)
+* 250
+"""
+
+    assert instructions.by_file(written) == {"libpython3.11.so.1.0": 500, "libsqlite3.so.0": 250}

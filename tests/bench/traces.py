@@ -81,8 +81,9 @@ def measure(url: Callable[[int], str], sizes: list[int]) -> Iterator[Line]:
     Books of all sizes begin alike, so what stands in the middle of the smallest reaches the same
     in each. They take turns, since a machine that slows down is to slow down for all.
     """
-    filled = {flows: _there(url(flows)) or book(url(flows), flows) for flows in sorted(sizes)}
-    starts = list(_starts(url(min(sizes))))
+    urls = {flows: url(flows) for flows in sorted(sizes)}
+    filled = {flows: _there(there) or book(there, flows) for flows, there in urls.items()}
+    starts = list(_starts(urls[min(sizes)]))
     with ExitStack() as open_until_then:
         asked = [_Asked(flows, each, open_until_then) for flows, each in filled.items()]
         for start in starts:
