@@ -59,6 +59,23 @@ def test_each_of_several_processes_answers_is_counted_and_ends_as_one_would(
         line_to(address)
 
 
+@pytest.mark.usefixtures("engine")
+def test_processes_whose_parent_was_killed_end_by_themselves_and_leave_the_door(
+    database_url: str,
+) -> None:
+    settings = {"JUTEBOOK_DATABASE_URL": database_url, "JUTEBOOK_WORKERS": "2"}
+    with started(**settings) as (process, address):
+        _until(lambda: len(_workers(process.pid)) == 2)
+        workers = _workers(process.pid)
+        answered = _status(address)
+        process.kill()
+        process.wait(timeout=PATIENCE_S)
+        _wait_until_refused(address)
+        _until(lambda: all(_has_ended(worker) for worker in workers))
+
+    assert answered == 200
+
+
 def _stopped_while_a_write_waits(
     process: Popen[str], address: str, api: Api, engine: Engine
 ) -> bytes:
@@ -144,6 +161,14 @@ def _halted(process: int) -> Iterator[None]:
         yield
     finally:
         os.kill(process, signal.SIGCONT)
+
+
+def _has_ended(process: int) -> bool:
+    """Tell also of one whose end nobody has asked for yet."""
+    try:
+        return _state(process) == "Z"
+    except (FileNotFoundError, ProcessLookupError):
+        return True
 
 
 def _state(process: int) -> str:
