@@ -1,12 +1,9 @@
 """The web service: every package's routes behind one door."""
 
 import gc
-import os
-import signal
 import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from multiprocessing import parent_process
 
 import anyio.to_thread
 from fastapi import FastAPI
@@ -37,7 +34,6 @@ from app.ledger import routes as ledger
 from app.ledger.journal import routes as journal
 from app.ledger.replica import WAIT_S
 from app.ledger.walk import bound_walks
-from app.logs import set_up
 from app.packing import routes as packing
 from app.packing.charts import routes as charts
 from app.packing.materials import routes as materials
@@ -173,25 +169,6 @@ def _let_the_porter_stand_before(app: FastAPI) -> None:
     inside = app.build_middleware_stack
     at_once = app.state.settings.at_once
     app.build_middleware_stack = lambda: Porter(inside(), at_once)  # type: ignore[method-assign]
-
-
-def worker() -> FastAPI:
-    """Build the service of one of several processes, by the settings of its environment."""
-    threading.Thread(target=_stop_without_parent, name="without-parent", daemon=True).start()
-    settings = Settings()
-    set_up(settings.log)
-    return create_app(settings)
-
-
-def _stop_without_parent() -> None:
-    """Stop as if told to once the process that started this one is gone, however it went.
-
-    Nobody could tell it any more, and whoever starts the service anew would find its door taken.
-    """
-    parent = parent_process()
-    if parent is not None:
-        parent.join()
-        os.kill(os.getpid(), signal.SIGTERM)
 
 
 def open_book(app: FastAPI, settings: Settings) -> None:

@@ -1,11 +1,14 @@
 """Serving the book, and bringing its database to the newest schema."""
 
+import gc
 import os
 import signal
 import socket
 import sys
+import threading
 from collections.abc import Callable
 from contextlib import suppress
+from multiprocessing import parent_process
 from pathlib import Path
 from tempfile import TemporaryDirectory, TemporaryFile
 from typing import Any
@@ -26,7 +29,6 @@ from app.cli.desk import (
 )
 from app.connections import Connection
 from app.logs import set_up
-from app.main import create_app
 from app.revision import is_newer, lag
 from app.settings import Settings
 
@@ -57,6 +59,39 @@ def serve() -> None:
     listen(settings, lambda address: typer.echo(f"Jutebook serves at {address}"))
 
 
+def build(settings: Settings) -> FastAPI:
+    """Load the service and build it: its routes and pages take seconds, so no command else does.
+
+    What is loaded stays. To look again and again for what does not takes a fifth of the start.
+    """
+    gc.disable()
+    try:
+        from app.main import create_app  # noqa: PLC0415 - as said above
+
+        return create_app(settings)
+    finally:
+        gc.enable()
+
+
+def worker() -> FastAPI:
+    """Build the service of one of several processes, by the settings of its environment."""
+    threading.Thread(target=_stop_without_parent, name="without-parent", daemon=True).start()
+    settings = Settings()
+    set_up(settings.log)
+    return build(settings)
+
+
+def _stop_without_parent() -> None:
+    """Stop as if told to once the process that started this one is gone, however it went.
+
+    Nobody could tell it any more, and whoever starts the service anew would find its door taken.
+    """
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os.kill(os.getpid(), signal.SIGTERM)
+
+
 def _try(folder: Path) -> None:
     """Raise what a person can mend where no backup could be put into the folder."""
     if not folder.is_dir():
@@ -75,7 +110,7 @@ def listen(settings: Settings, greet: Callable[[str], None]) -> None:
     set_up(settings.log)
     service = None
     if settings.workers == 1:
-        service = create_app(settings)  # before the greeting: nobody should wait for it
+        service = build(settings)  # before the greeting: nobody should wait for it
     # The server gives the signal on when it has finished; being asked to stop is no failure.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     with door:
@@ -136,7 +171,7 @@ def _run_workers(settings: Settings, door: socket.socket) -> None:
     with TemporaryDirectory(prefix="jutebook-counters-") as folder:
         os.environ["PROMETHEUS_MULTIPROC_DIR"] = folder
         config = uvicorn.Config(
-            "app.main:worker",
+            "app.cli.serve:worker",
             factory=True,
             workers=settings.workers,
             **_as_served(settings),

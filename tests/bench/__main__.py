@@ -6,6 +6,7 @@ python -m tests.bench requests --flows 100000    reads and draws at 1, 16 and 64
 python -m tests.bench instructions --number 100    of requests; needs valgrind
 python -m tests.bench imports --sacks 100000
 python -m tests.bench pages --days 120           every page on the demo
+python -m tests.bench start                      from the command to the first answer
 
 SQLite in a temporary folder, or a PostgreSQL server of its own with `--postgresql`. Cover has a
 command of its own, `python -m tests.bench.cover`.
@@ -18,7 +19,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from tests.bench import imports, instructions, pages, recall, requests, traces
+from tests.bench import imports, instructions, pages, recall, requests, start, traces
 from tests.bench.machine import machine
 from tests.postgres import PostgresServer
 
@@ -143,9 +144,15 @@ def _pages(made: Databases, asked: argparse.Namespace) -> None:
     pages.print_pages(made("pages"), asked.days)
 
 
+def _start(made: Databases, _: argparse.Namespace) -> None:
+    _head("what", "seconds", "times")
+    for each in start.measure(made("start")):
+        _say(each.name, f"{each.seconds:.2f}", f"{each.times:.1f}")
+
+
 WHAT = {
     "recall": _recall, "traces": _traces, "requests": _requests,
-    "instructions": _instructions, "imports": _imports, "pages": _pages,
+    "instructions": _instructions, "imports": _imports, "pages": _pages, "start": _start,
 }  # fmt: skip
 
 

@@ -2,7 +2,9 @@
 
 from pathlib import Path
 
-from tests.bench import imports, instructions, requests, traces
+import pytest
+
+from tests.bench import imports, instructions, requests, start, traces
 from tests.bench.recall import measure
 
 
@@ -63,3 +65,14 @@ fn=(2)
 """
 
     assert instructions.by_file(written) == {"libpython3.11.so.1.0": 500, "libsqlite3.so.0": 250}
+
+
+def test_a_start_is_measured_beside_one_of_the_same_libraries(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(start, "TIMES", 1)
+
+    bare, *ours = start.measure(f"sqlite:///{tmp_path}/b.db")
+
+    assert bare.times == 1
+    assert all(each.seconds > 0 for each in ours)
