@@ -49,6 +49,23 @@ def reading_all_booked(replica: Engine, engine: Engine) -> Iterator[Session]:
 
 
 @contextmanager
+def reading_beside(engine: Engine, replica: Engine) -> Iterator[Session]:
+    """Read what stands beside the journal: who may come in, which copies were made.
+
+    None of it is an entry, so no replica can be waited for: it is read from the database itself,
+    and from the replica as it stands where that is gone.
+    """
+    with ExitStack() as stack:
+        try:
+            session = stack.enter_context(reading(engine))
+        except OperationalError:
+            if replica is engine:
+                raise
+            session = stack.enter_context(reading(replica))
+        yield session
+
+
+@contextmanager
 def _left_alone_if_silent(replica: Engine) -> Iterator[None]:
     """Notice a replica that hangs, so that not every read waits for it."""
     try:
