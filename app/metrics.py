@@ -31,7 +31,7 @@ from app.ledger.checks import newest_check
 from app.ledger.journal.reading import head
 from app.ledger.tables import BookCheck
 from app.shared.db import again_if_cut, reading
-from app.shared.patience import hurried
+from app.shared.patience import hurried, if_it_opens
 from app.shared.times import now
 
 Asked = TypeVar("Asked")
@@ -102,24 +102,25 @@ class _Following(NamedTuple):
 
 def _of_the_book(engine: Engine, read_engine: Engine) -> Iterator[Metric]:
     """Tell all that anybody knows: while the database is gone, what its replica does."""
-    book = _answered(partial(_known, engine))
+    book = _answered(_known, engine)
     yield _figure("database_up", "Whether the database answers.", book is not None)
     if book is not None:
         yield _figure("entries", "Entries in the journal.", book.entries)
     copy = None
     if read_engine is not engine:
-        copy = _answered(partial(_known, read_engine))
-        following = _answered(partial(_following, read_engine)) if copy else None
+        copy = _answered(_known, read_engine)
+        following = _answered(_following, read_engine) if copy else None
         yield from _of_the_replica(copy, following, book)
     there = book or copy
     if there is not None:
         yield from _of_notes(there)
 
 
-def _answered(ask: Callable[[], Asked]) -> Asked | None:
+def _answered(ask: Callable[[Engine], Asked], engine: Engine) -> Asked | None:
     """Ask a database; None where it does not answer."""
     try:
-        return again_if_cut(ask)
+        with if_it_opens(engine):
+            return again_if_cut(partial(ask, engine))
     except DBAPIError:
         return None
 

@@ -18,7 +18,7 @@ from sqlmodel import Session, col
 
 from app.ledger.tables import Entry
 from app.shared.db import again_if_cut, reading
-from app.shared.patience import hurried, was_silent
+from app.shared.patience import hurried, if_it_opens, was_silent
 
 WAIT_S: Final = 1.0
 """So long a read waits for the replica to catch up, or for it to say how far it is."""
@@ -55,12 +55,15 @@ def reading_beside(engine: Engine, replica: Engine) -> Iterator[Session]:
     None of it is an entry, so no replica can be waited for: it is read from the database itself,
     and from the replica as it stands where that is gone.
     """
+    if replica is engine:
+        with reading(engine) as session:
+            yield session
+        return
     with ExitStack() as stack:
         try:
-            session = stack.enter_context(reading(engine))
+            with if_it_opens(engine):
+                session = stack.enter_context(reading(engine))
         except OperationalError:
-            if replica is engine:
-                raise
             session = stack.enter_context(reading(replica))
         yield session
 
@@ -78,7 +81,8 @@ def _left_alone_if_silent(replica: Engine) -> Iterator[None]:
 
 def _caught_up(stack: ExitStack, replica: Engine, engine: Engine) -> Session | None:
     try:
-        wanted = again_if_cut(lambda: _wanted(engine))
+        with if_it_opens(engine):
+            wanted = again_if_cut(lambda: _wanted(engine))
     except OperationalError:
         # Even one that hung is better than none.
         wanted = 0

@@ -10,13 +10,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from time import monotonic
 from typing import Any, Final, Self
+from weakref import WeakSet
 
 import psycopg
 from psycopg.abc import RV, PQGen
 from psycopg.errors import ConnectionTimeout
 from sqlalchemy import Connection, Engine, event
 from sqlalchemy.engine.interfaces import DBAPIConnection, Dialect
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import ConnectionPoolEntry
 
 GONE_AFTER_S: Final = 5
@@ -31,6 +32,11 @@ _KNOCK: Final = b"\0\0\0\x08\x04\xd2\x16\x2f"
 
 It answers in one byte, before it wants to know who asks and also where nobody else is let in.
 """
+
+_OPENS_IN_S: Final = 1
+"""So long a database that was silent before has time to open, while another can answer for it."""
+_PORT: Final = 5432
+_SILENT: Final[WeakSet[Engine]] = WeakSet()
 
 
 class NoAnswerError(psycopg.OperationalError):
@@ -160,3 +166,30 @@ def hurried(connection: Connection | DBAPIConnection) -> Iterator[None]:
 def was_silent(error: DBAPIError) -> bool:
     """Tell whether a server neither answered nor said that it would not."""
     return isinstance(error.orig, NoAnswerError | ConnectionTimeout)
+
+
+@contextmanager
+def if_it_opens(engine: Engine) -> Iterator[None]:
+    """Ask a database that others can answer for.
+
+    Where it was silent the last time it is asked only when it opens at a knock, so that not every
+    question waits for it.
+    """
+    if engine in _SILENT and not _opens(engine):
+        raise OperationalError(None, None, NoAnswerError("the server still says nothing"))
+    try:
+        yield
+    except OperationalError as error:
+        if was_silent(error):
+            _SILENT.add(engine)
+        raise
+    _SILENT.discard(engine)
+
+
+def _opens(engine: Engine) -> bool:
+    """Knock at every address of a database; one that only the library knows counts as open."""
+    named = engine.dialect.create_connect_args(engine.url)[1]
+    hosts = str(named.get("host", "")).split(",")
+    ports = str(named.get("port") or _PORT).split(",")
+    each = zip(hosts, ports if len(ports) == len(hosts) else ports[:1] * len(hosts), strict=True)
+    return any(not host or opens(host, int(port or _PORT), _OPENS_IN_S) for host, port in each)

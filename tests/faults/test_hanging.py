@@ -277,7 +277,14 @@ def test_a_long_read_is_waited_for_unless_the_standby_hangs_in_the_middle_of_it(
 def test_for_a_database_that_hangs_the_standby_answers_even_one_that_hung(
     pair: Pair, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    asked: list[str] = []
+
+    def noted(engine: Engine) -> AbstractContextManager[Session]:
+        asked.append(engine.url.render_as_string())
+        return reading(engine)
+
     monkeypatch.setattr("app.main.GONE_AFTER_S", 1)
+    monkeypatch.setattr("app.ledger.replica.reading", noted)
     impatient = pair.settings.model_copy(update={"statement_seconds": 2, "busy_timeout_s": 1})
 
     with client(impatient, pair.token) as somebody:
@@ -290,11 +297,18 @@ def test_for_a_database_that_hangs_the_standby_answers_even_one_that_hung(
             alive = somebody.ask("/healthz").result()
             _refused(entered)
             _refused(ready)
+            asked.clear()
+            assert somebody.names() == names
+            left_alone = pair.settings.database_url not in asked
+            told = somebody.ask("/metrics").result()
         again = somebody.enter("later").result()
         after = somebody.names()
 
     assert "before" in names
     assert "later" not in names
+    assert left_alone
+    assert "jutebook_database_up 0.0" in told.text
+    assert "jutebook_replica_up 1.0" in told.text
     assert alive.status_code == 200
     assert again.status_code == 201
     assert "later" in after
