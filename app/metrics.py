@@ -6,9 +6,10 @@ book and the replica say of themselves is read when it is asked.
 """
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import timedelta
-from typing import Final
+from functools import partial
+from typing import Final, NamedTuple, TypeVar
 
 from prometheus_client import (
     REGISTRY,
@@ -21,15 +22,19 @@ from prometheus_client import (
 )
 from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
-from sqlalchemy import Engine
+from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError
 
 from app.copies.queries import newest_backup
+from app.copies.tables import BookBackup
 from app.ledger.checks import newest_check
 from app.ledger.journal.reading import head
-from app.shared.db import reading
-from app.shared.patience import hurried
+from app.ledger.tables import BookCheck
+from app.shared.db import again_if_cut, reading
+from app.shared.patience import hurried, if_it_opens
 from app.shared.times import now
+
+Asked = TypeVar("Asked")
 
 _REQUESTS: Final = Counter(
     "jutebook_requests", "Requests answered.", ["method", "operation", "status"]
@@ -80,16 +85,53 @@ def _figure(name: str, meaning: str, value: float) -> Metric:
     return GaugeMetricFamily(f"jutebook_{name}", meaning, value)
 
 
+class _Known(NamedTuple):
+    """What a database says of the book."""
+
+    entries: int
+    checked: BookCheck | None
+    backup: BookBackup | None
+
+
+class _Following(NamedTuple):
+    """How a replica follows its database."""
+
+    receives: bool
+    lag_s: float | None
+
+
 def _of_the_book(engine: Engine, read_engine: Engine) -> Iterator[Metric]:
+    """Tell all that anybody knows: while the database is gone, what its replica does."""
+    book = _answered(_known, engine)
+    yield _figure("database_up", "Whether the database answers.", book is not None)
+    if book is not None:
+        yield _figure("entries", "Entries in the journal.", book.entries)
+    copy = None
+    if read_engine is not engine:
+        copy = _answered(_known, read_engine)
+        following = _answered(_following, read_engine) if copy else None
+        yield from _of_the_replica(copy, following, book)
+    there = book or copy
+    if there is not None:
+        yield from _of_notes(there)
+
+
+def _answered(ask: Callable[[Engine], Asked], engine: Engine) -> Asked | None:
+    """Ask a database; None where it does not answer."""
     try:
-        with reading(engine) as session, hurried(session.connection()):
-            ends = head(session).entry
-            checked, backup = newest_check(session), newest_backup(session)
+        with if_it_opens(engine):
+            return again_if_cut(partial(ask, engine))
     except DBAPIError:
-        yield _figure("database_up", "Whether the database answers.", 0)
-        return
-    yield _figure("database_up", "Whether the database answers.", 1)
-    yield _figure("entries", "Entries in the journal.", ends)
+        return None
+
+
+def _known(engine: Engine) -> _Known:
+    with reading(engine) as session, hurried(session.connection()):
+        return _Known(head(session).entry, newest_check(session), newest_backup(session))
+
+
+def _of_notes(there: _Known) -> Iterator[Metric]:
+    checked, backup = there.checked, there.backup
     if checked is not None:
         age_s = (now() - checked.checked_at) / timedelta(seconds=1)
         yield _figure("check_age_seconds", "Since the book last checked itself.", age_s)
@@ -99,18 +141,51 @@ def _of_the_book(engine: Engine, read_engine: Engine) -> Iterator[Metric]:
         age_s = (now() - backup.made_at) / timedelta(seconds=1)
         yield _figure("backup_age_seconds", "Since the last backup was begun.", age_s)
         yield _figure("backup_entries", "Entries that are in it.", backup.entries)
-    if read_engine is not engine:
-        yield from _of_the_replica(read_engine, ends)
 
 
-def _of_the_replica(read_engine: Engine, ends: int) -> Iterator[Metric]:
-    try:
-        with reading(read_engine) as session, hurried(session.connection()):
-            there = head(session).entry
-    except DBAPIError:
-        yield _figure("replica_up", "Whether the replica answers.", 0)
+_HOW_IT_FOLLOWS: Final = text("""
+    SELECT
+        pg_is_in_recovery() AS is_standby,
+        EXISTS (SELECT FROM pg_stat_wal_receiver) AS receives,
+        pg_last_wal_receive_lsn() <= pg_last_wal_replay_lsn() AS has_all,
+        extract(epoch FROM clock_timestamp() - pg_last_xact_replay_timestamp()) AS age_s
+""")
+"""What is received is asked before what is replayed, which may get past it meanwhile."""
+
+
+def _following(engine: Engine) -> _Following:
+    """Ask how a replica follows.
+
+    That all it received is replayed says something only while it receives; else it may be as old as
+    the newest transaction it has. Of one that replayed none since it was started nothing is known.
+    """
+    with reading(engine) as session, hurried(session.connection()):
+        told = session.execute(_HOW_IT_FOLLOWS).one()
+    if not told.is_standby:
+        return _Following(receives=False, lag_s=None)
+    if told.receives and told.has_all:
+        return _Following(receives=True, lag_s=0)
+    # The moment is the database's, and its clock may be ahead.
+    lag_s = None if told.age_s is None else max(0, float(told.age_s))
+    return _Following(told.receives, lag_s)
+
+
+def _of_the_replica(
+    copy: _Known | None, following: _Following | None, book: _Known | None
+) -> Iterator[Metric]:
+    yield _figure("replica_up", "Whether the replica answers.", copy is not None)
+    if copy is None:
         return
-    yield _figure("replica_up", "Whether the replica answers.", 1)
-    # It may have got more since the database was asked.
-    behind = max(0, ends - there)
-    yield _figure("replica_entries_behind", "Entries that the replica has not got.", behind)
+    yield _figure("replica_entries", "Entries that the replica has.", copy.entries)
+    if book is not None:
+        # It may have got more since the database was asked.
+        behind = max(0, book.entries - copy.entries)
+        yield _figure("replica_entries_behind", "Entries that the replica has not got.", behind)
+    if following is None:
+        return
+    yield _figure(
+        "replica_receiving", "Whether the replica receives from a database.", following.receives
+    )
+    if following.lag_s is not None:
+        meaning = "How old what the replica shows may be: 0 with all that is sent to it."
+        yield _figure("replica_lag_seconds", meaning, following.lag_s)

@@ -1,9 +1,9 @@
 """The doors for whoever holds a bag: no token, and no trace of them while they are switched off."""
 
-from contextlib import AbstractContextManager
+from collections.abc import Callable
 from threading import Lock
 from time import monotonic
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Concatenate, Final, ParamSpec, TypeVar
 from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request, Response
@@ -18,11 +18,15 @@ from app.bag.schemas import BagOut, OriginOut
 from app.ledger.replica import reading_all_booked
 from app.settings import Settings
 from app.shared.answers import Answer
+from app.shared.db import again_if_cut
 from app.shared.problems import Refused
 from app.shared.routing import short_name
 from app.standards.countries import country_name
 from app.standards.gs1.links import parse_link
 from app.standards.gs1.rules import RuleBroken
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 MINUTE_S: Final = 60
 
@@ -57,10 +61,17 @@ def _opened(request: Request) -> Settings:
     return settings
 
 
-def _reading(request: Request) -> AbstractContextManager[Session]:
+def _read(
+    request: Request, query: Callable[Concatenate[Session, P], R], *args: P.args, **kwargs: P.kwargs
+) -> R:
     """Read what is booked now: a hold of a minute ago must be seen by whoever holds the bag."""
     state = request.app.state
-    return reading_all_booked(state.read_engine, state.engine)
+
+    def ask() -> R:
+        with reading_all_booked(state.read_engine, state.engine) as session:
+            return query(session, *args, **kwargs)
+
+    return again_if_cut(ask)
 
 
 Opened = Annotated[Settings, Depends(_opened)]
@@ -78,8 +89,7 @@ def show_bag(request: Request, settings: Opened, mark: str) -> Response:
     date, of bags that were sent. Of coffee that is on hold or in an open recall case it says only
     to contact the roastery.
     """
-    with _reading(request) as session:
-        found = bag(session, mark, suppliers=settings.bag_pages_name_suppliers)
+    found = _read(request, bag, mark, suppliers=settings.bag_pages_name_suppliers)
     accepted = request.headers.get("accept", "")
     if "json" in accepted and "html" not in accepted:
         return _as_json(mark, found)
@@ -110,8 +120,7 @@ def resolve_bag(request: Request, _: Opened, rest: str) -> Response:
         elements = parse_link(address, zeros_may_lack=True)
     except RuleBroken as broken:
         raise HTTPException(404) from broken
-    with _reading(request) as session:
-        mark = mark_of(session, elements)
+    mark = _read(request, mark_of, elements)
     if mark is None:
         raise Refused("not-found", f"No bag of /01/{rest} is known here.")
     return RedirectResponse(

@@ -18,7 +18,7 @@ from sqlalchemy import bindparam, select
 from sqlmodel import Session, col
 
 from app.ledger.posting import Pen
-from app.ledger.replica import reading_all_booked
+from app.ledger.replica import reading_all_booked, reading_beside
 from app.ledger.rules import canonical
 from app.ledger.tables import Entry, KeyedAnswer
 from app.settings import Settings
@@ -74,6 +74,17 @@ class Clerk:
 
         def ask() -> R:
             with reading_all_booked(self._state.read_engine, self._state.engine) as session:
+                return query(session, *args, **kwargs)
+
+        return again_if_cut(ask)
+
+    def read_beside(
+        self, query: Callable[Concatenate[Session, P], R], *args: P.args, **kwargs: P.kwargs
+    ) -> R:
+        """Run a query on what stands beside the journal and is no entry."""
+
+        def ask() -> R:
+            with reading_beside(self._state.engine, self._state.read_engine) as session:
                 return query(session, *args, **kwargs)
 
         return again_if_cut(ask)

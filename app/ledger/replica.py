@@ -18,7 +18,7 @@ from sqlmodel import Session, col
 
 from app.ledger.tables import Entry
 from app.shared.db import again_if_cut, reading
-from app.shared.patience import hurried, was_silent
+from app.shared.patience import hurried, if_it_opens, was_silent
 
 WAIT_S: Final = 1.0
 """So long a read waits for the replica to catch up, or for it to say how far it is."""
@@ -49,6 +49,26 @@ def reading_all_booked(replica: Engine, engine: Engine) -> Iterator[Session]:
 
 
 @contextmanager
+def reading_beside(engine: Engine, replica: Engine) -> Iterator[Session]:
+    """Read what stands beside the journal: who may come in, which copies were made.
+
+    None of it is an entry, so no replica can be waited for: it is read from the database itself,
+    and from the replica as it stands where that is gone.
+    """
+    if replica is engine:
+        with reading(engine) as session:
+            yield session
+        return
+    with ExitStack() as stack:
+        try:
+            with if_it_opens(engine):
+                session = stack.enter_context(reading(engine))
+        except OperationalError:
+            session = stack.enter_context(reading(replica))
+        yield session
+
+
+@contextmanager
 def _left_alone_if_silent(replica: Engine) -> Iterator[None]:
     """Notice a replica that hangs, so that not every read waits for it."""
     try:
@@ -61,7 +81,8 @@ def _left_alone_if_silent(replica: Engine) -> Iterator[None]:
 
 def _caught_up(stack: ExitStack, replica: Engine, engine: Engine) -> Session | None:
     try:
-        wanted = again_if_cut(lambda: _wanted(engine))
+        with if_it_opens(engine):
+            wanted = again_if_cut(lambda: _wanted(engine))
     except OperationalError:
         # Even one that hung is better than none.
         wanted = 0

@@ -42,7 +42,13 @@ from sqlalchemy.pool import ConnectionPoolEntry
 from sqlalchemy.types import TypeEngine
 from sqlmodel import Session
 
-from app.shared.patience import GONE_AFTER_S, PatientConnection, connect_patiently, hurried
+from app.shared.patience import (
+    GONE_AFTER_S,
+    PatientConnection,
+    connect_patiently,
+    hurried,
+    if_it_opens,
+)
 
 Row = TypeVar("Row")
 
@@ -324,7 +330,7 @@ def look_up(
     """
     *others, last = dict.fromkeys(engines)
     for engine in others:
-        with suppress(OperationalError):
+        with suppress(OperationalError), if_it_opens(engine):
             return again_if_cut(partial(_look_up, engine, statement, values))
     return again_if_cut(partial(_look_up, last, statement, values))
 

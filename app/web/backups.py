@@ -11,7 +11,6 @@ from pydantic import BaseModel
 from app.copies.files import CopyError
 from app.copies.making import Made, back_up_into_the_folder
 from app.copies.queries import newest_backups, standing
-from app.shared.db import reading
 from app.shared.problems import Refused
 from app.shared.staff import Permission
 from app.shared.times import now
@@ -40,8 +39,7 @@ def show_backups(desk: Administrator) -> Response:
 
 
 def _page(desk: Desk, form: Form[BackupIn]) -> Response:
-    with reading(desk.request.app.state.engine) as session:
-        backups = newest_backups(session, _LISTED + 1)
+    backups = desk.read_beside(newest_backups, _LISTED + 1)
     return desk.show(
         "backups.html", form, **backed_up(desk), backups=backups, most=_LISTED, size=_megabytes,
         folder=desk.settings.backup_folder, hours=desk.settings.backup_hours,
@@ -50,9 +48,7 @@ def _page(desk: Desk, form: Form[BackupIn]) -> Response:
 
 def backed_up(desk: Desk) -> dict[str, Any]:
     """Tell a page how long the book has gone without a backup."""
-    # What is noted is no entry, for which a replica would be waited for.
-    with reading(desk.request.app.state.engine) as session:
-        how = standing(session, desk.settings)
+    how = desk.read_beside(standing, desk.settings)
     return {"backup": how, "backup_age": _age(now() - how.since) if how.since else ""}
 
 

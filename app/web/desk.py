@@ -44,6 +44,9 @@ _MOST_FIELDS_BESIDE: Final = 20
 SECRET: Final = "secret_"  # noqa: S105 - how names begin
 """How the name of a field begins that is never brought along and never shown again."""
 
+_LATER: Final = {"Retry-After": "2"}
+"""When to send a form again that the database did not take."""
+
 
 class Desk(Clerk):
     """Whoever is signed in, at a page."""
@@ -137,7 +140,10 @@ class Desk(Clerk):
         if form is not None and form.status != 200 and not for_people(self.request):  # noqa: PLR2004
             return _problem_of(form)
         status = 200 if form is None else form.status
-        return render(self.request, template, status, desk=self, form=form, **context)
+        page = render(self.request, template, status, desk=self, form=form, **context)
+        if status == HTTPStatus.SERVICE_UNAVAILABLE:
+            page.headers.update(_LATER)
+        return page
 
     def onward(self, path: str, said: str, *, mind: bool = False) -> Response:
         """Go on to another page, which says what was done; a script is told both.
@@ -153,7 +159,8 @@ class Desk(Clerk):
 
 def _problem_of(form: Form[Any]) -> Response:
     if form.problem is not None:
-        return problem(form.problem.slug, form.problem.detail, None, **form.problem.figures)
+        later = _LATER if form.status == HTTPStatus.SERVICE_UNAVAILABLE else None
+        return problem(form.problem.slug, form.problem.detail, later, **form.problem.figures)
     errors = [
         {"pointer": f"#/{name.partition(':')[0].replace('.', '/')}", "detail": said}
         for name, said in form.errors.items()

@@ -1,6 +1,7 @@
 """The administrator's desk: what the roastery has set, and how the service is."""
 
 import platform
+from functools import partial
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import Response
@@ -13,7 +14,7 @@ from app.ledger.checks import newest_check
 from app.ledger.journal.reading import Head, head
 from app.ledger.tables import BookCheck, Unit
 from app.settings import Settings
-from app.shared.db import reading
+from app.shared.db import again_if_cut, reading
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.backups import backed_up
@@ -95,25 +96,26 @@ class Base(NamedTuple):
 def show_health(desk: Administrator) -> Response:
     """Show versions, databases, the last check, and how far the replica is behind."""
     state = desk.request.app.state
-    base = _base(state.engine)
     has_replica = state.read_engine is not state.engine
-    replica = _replica(state.read_engine) if has_replica else None
-    checked = base.checked
+    base = _told(state.engine)
+    replica = _told(state.read_engine) if has_replica else None
+    there = base or replica
+    checked = there.checked if there else None
     return desk.show(
         "health.html", version=__version__, python=platform.python_version(), base=base,
         has_replica=has_replica, replica=replica,
         # It may have got more since the database was asked.
-        behind=max(0, base.head.entry - replica.head.entry) if replica else 0,
+        behind=max(0, base.head.entry - replica.head.entry) if base and replica else 0,
         checked=checked, days=(now() - checked.checked_at).days if checked else 0,
-        since=base.head.entry - checked.entries if checked else 0,
+        since=there.head.entry - checked.entries if there and checked else 0,
         **backed_up(desk),
     )  # fmt: skip
 
 
-def _replica(engine: Engine) -> Base | None:
-    """Tell how the replica is; None when it does not answer."""
+def _told(engine: Engine) -> Base | None:
+    """Tell how a database is; None when it does not answer."""
     try:
-        return _base(engine)
+        return again_if_cut(partial(_base, engine))
     except DBAPIError:
         return None
 

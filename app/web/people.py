@@ -1,5 +1,6 @@
 """The administrator's desk: who may come in, people with passwords and tokens for devices."""
 
+from collections.abc import Sequence
 from enum import StrEnum
 from typing import Annotated, Any, Final, NamedTuple
 
@@ -9,7 +10,7 @@ from sqlalchemy import select
 from sqlmodel import Session, col
 
 from app.shared import people
-from app.shared.db import reading, writing
+from app.shared.db import writing
 from app.shared.problems import Refused
 from app.shared.sign_in import Token, User, split_roles
 from app.shared.staff import Permission, Role
@@ -96,11 +97,14 @@ def _named(said: str) -> list[str]:
     return [_(ROLES[Role(role)]).partition(":")[0] for role in _roles(said)]
 
 
+def _everybody(session: Session) -> Sequence[User]:
+    return session.scalars(select(User).order_by(col(User.name))).all()
+
+
 @router.get("/people")
 def list_people(desk: Administrator) -> Response:
     """List everybody who may sign in or once did."""
-    with reading(desk.request.app.state.engine) as session:
-        rows = session.scalars(select(User).order_by(col(User.name))).all()
+    rows = desk.read_beside(_everybody)
     lines = [Line(row, _named(row.roles), row.closed_at is None) for row in rows]
     return desk.show("people.html", lines=lines)
 
@@ -134,15 +138,13 @@ def enter_person(desk: Administrator) -> Response:
 @router.get("/people/{number}/{change}")
 def show_change(desk: Administrator, number: Number, change: Change) -> Response:
     """Ask for what is changed about a person."""
-    with reading(desk.request.app.state.engine) as session:
-        user = people.person(session, number)
+    user = desk.read_beside(people.person, number)
     filled = {"roles": _roles(user.roles)} if change is Change.ROLES else {}
     return _change_page(desk, number, change, desk.blank(_BODIES[change], **filled))
 
 
 def _change_page(desk: Desk, number: int, change: Change, form: Form[Any]) -> Response:
-    with reading(desk.request.app.state.engine) as session:
-        user = people.person(session, number)
+    user = desk.read_beside(people.person, number)
     return desk.show(
         "person_change.html", form, person=user, change=str(change), roles=_choices()
     )  # fmt: skip
@@ -176,11 +178,14 @@ def _changed(session: Session, user: User, change: Change, asked: Any) -> str:  
     return _("%(name)s may not sign in any more.") % {"name": user.name}
 
 
+def _latest_tokens(session: Session) -> Sequence[Token]:
+    return session.scalars(select(Token).order_by(col(Token.id).desc()).limit(500)).all()
+
+
 @router.get("/tokens")
 def list_tokens(desk: Administrator) -> Response:
     """List tokens, without the tokens themselves."""
-    with reading(desk.request.app.state.engine) as session:
-        rows = session.scalars(select(Token).order_by(col(Token.id).desc()).limit(500)).all()
+    rows = desk.read_beside(_latest_tokens)
     at = now()
     lines = [
         Line(
@@ -220,9 +225,12 @@ def show_revoke(desk: Administrator, number: Number) -> Response:
     return _revoke_page(desk, number, desk.blank(ClosingIn))
 
 
+def _token(session: Session, number: int) -> Token | None:
+    return session.get(Token, number)
+
+
 def _revoke_page(desk: Desk, number: int, form: Form[ClosingIn]) -> Response:
-    with reading(desk.request.app.state.engine) as session:
-        token = session.get(Token, number)
+    token = desk.read_beside(_token, number)
     if token is None:
         raise Refused("not-found", f"There is no token {number}.")
     return desk.show("token_revoke.html", form, token=token)

@@ -19,6 +19,7 @@ from sqlmodel import Session, col
 
 from app.settings import Settings
 from app.shared.db import AnySelect, look_up, reading, writing
+from app.shared.patience import if_it_opens
 from app.shared.people import LONGEST_NAME
 from app.shared.problems import Refused
 from app.shared.sign_in import Staff, User, digest, knows_password, live_user, split_roles
@@ -149,7 +150,11 @@ def find(request: Request) -> Visitor | None:
         return None
     if now() - there.seen_at > _SEEN_EVERY:
         # Whoever reads while the database is gone is let in by its replica, which takes no notes.
-        with suppress(OperationalError), writing(state.engine) as session:
+        with (
+            suppress(OperationalError),
+            if_it_opens(state.engine),
+            writing(state.engine) as session,
+        ):
             session.execute(
                 update(WebSession).where(col(WebSession.id) == there.id).values(seen_at=now())
             )

@@ -7,11 +7,12 @@ same one before, meanwhile and after.
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import AbstractContextManager, ExitStack, contextmanager
+from queue import Queue
 from time import monotonic
 
 import httpx
 import pytest
-from sqlalchemy import Engine, text
+from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 
@@ -21,7 +22,7 @@ from app.schema import migrate
 from app.settings import Settings
 from app.shared.answers import read_json, to_json
 from app.shared.db import open_engine, reading, writing
-from app.shared.patience import was_silent
+from app.shared.patience import opens, was_silent
 from app.shared.sign_in import add_token
 from app.shared.staff import Role
 from tests.api import problem
@@ -139,6 +140,52 @@ def test_a_server_that_hangs_is_given_up_and_found_again(
     assert names == ["before", "meanwhile"]
 
 
+@pytest.fixture
+def knocks(monkeypatch: pytest.MonkeyPatch) -> Queue[bool]:
+    """Let servers be looked after often, and note whether they opened."""
+    noted: Queue[bool] = Queue()
+
+    def knock(host: str, port: int, patience_s: float) -> bool:
+        opened = opens(host, port, patience_s)
+        noted.put(opened)
+        return opened
+
+    monkeypatch.setattr("app.shared.patience._KNOCK_EVERY_S", 0.2)
+    monkeypatch.setattr("app.shared.patience.opens", knock)
+    return noted
+
+
+def test_a_server_that_hangs_in_the_middle_of_a_statement_is_not_waited_for(
+    own_server: PostgresServer, knocks: Queue[bool]
+) -> None:
+    # As a service is set by default: two minutes for a statement.
+    engine = open_engine(own_server.url("book"), statement_timeout_s=120, gone_after_s=1)
+    with engine.connect() as connection, ThreadPoolExecutor(1) as threads:
+        asked = threads.submit(connection.execute, text("SELECT pg_sleep(100)"))
+        opened = [knocks.get(timeout=60) for _ in range(2)]
+        waited_for = not asked.done()
+        with own_server.hanging():
+            given_up = asked.exception()
+    engine.dispose()
+
+    assert opened == [True, True]
+    assert waited_for
+    assert isinstance(given_up, OperationalError)
+    assert was_silent(given_up)
+    assert given_up.connection_invalidated
+
+
+def test_where_nobody_listens_nobody_opens(own_server: PostgresServer) -> None:
+    with own_server.as_superuser() as connection:
+        folder, port = connection.info.host, connection.info.port
+    there = [opens(host, port, 5) for host in ("127.0.0.1", folder)]
+    own_server.stop()
+    gone = [opens(host, port, 5) for host in ("127.0.0.1", folder)]
+
+    assert there == [True, True]
+    assert gone == [False, False]
+
+
 @pytest.fixture(scope="module")
 def pair() -> Iterator[Pair]:
     with ExitStack() as stack:
@@ -184,10 +231,60 @@ def test_for_a_standby_that_hangs_the_database_answers(
     assert "jutebook_replica_up 1.0" in told_after.text
 
 
+_LOCK = 7
+_SLOW = f"FROM supplier CROSS JOIN pg_advisory_xact_lock_shared({_LOCK})"
+"""Waits until the test lets go; such a lock is the standby's own."""
+
+
+@pytest.mark.parametrize("hangs", [False, True], ids=["goes on", "hangs"])
+def test_a_long_read_is_waited_for_unless_the_standby_hangs_in_the_middle_of_it(
+    pair: Pair, knocks: Queue[bool], *, hangs: bool
+) -> None:
+    service = create_app(pair.settings)
+    primary: list[str] = []
+
+    @event.listens_for(service.state.engine, "before_cursor_execute")
+    def _note(_c: object, _k: object, statement: str, *_: object) -> None:
+        if "FROM supplier" in statement:
+            primary.append(statement)
+
+    @event.listens_for(service.state.read_engine, "before_cursor_execute", retval=True)
+    def _wait(
+        _c: object, _k: object, statement: str, parameters: object, *_: object
+    ) -> tuple[str, object]:
+        return statement.replace("FROM supplier", _SLOW), parameters
+
+    with served(service) as address, pair.standby.as_superuser("book") as held:
+        somebody = Client(address, pair.token)
+        held.execute("SELECT pg_advisory_lock(%s)", [_LOCK])
+        asked = somebody.ask("/api/v1/suppliers")
+        opened = [knocks.get(timeout=60) for _ in range(2)]
+        waited_for = not asked.done() and not primary
+        if hangs:
+            with pair.standby.hanging():
+                answer = asked.result()
+        else:
+            held.execute("SELECT pg_advisory_unlock(%s)", [_LOCK])
+            answer = asked.result()
+        somebody.close()
+
+    assert opened == [True, True]
+    assert waited_for
+    assert answer.status_code == 200, answer.text
+    assert bool(primary) is hangs
+
+
 def test_for_a_database_that_hangs_the_standby_answers_even_one_that_hung(
     pair: Pair, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    asked: list[str] = []
+
+    def noted(engine: Engine) -> AbstractContextManager[Session]:
+        asked.append(engine.url.render_as_string())
+        return reading(engine)
+
     monkeypatch.setattr("app.main.GONE_AFTER_S", 1)
+    monkeypatch.setattr("app.ledger.replica.reading", noted)
     impatient = pair.settings.model_copy(update={"statement_seconds": 2, "busy_timeout_s": 1})
 
     with client(impatient, pair.token) as somebody:
@@ -200,11 +297,18 @@ def test_for_a_database_that_hangs_the_standby_answers_even_one_that_hung(
             alive = somebody.ask("/healthz").result()
             _refused(entered)
             _refused(ready)
+            asked.clear()
+            assert somebody.names() == names
+            left_alone = pair.settings.database_url not in asked
+            told = somebody.ask("/metrics").result()
         again = somebody.enter("later").result()
         after = somebody.names()
 
     assert "before" in names
     assert "later" not in names
+    assert left_alone
+    assert "jutebook_database_up 0.0" in told.text
+    assert "jutebook_replica_up 1.0" in told.text
     assert alive.status_code == 200
     assert again.status_code == 201
     assert "later" in after

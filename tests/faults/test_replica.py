@@ -5,8 +5,9 @@ Availability, Load Balancing, and Replication".
 """
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from time import monotonic
 
 import httpx
 import pytest
@@ -14,15 +15,20 @@ from sqlalchemy import func, select
 from sqlmodel import col
 
 from app.ledger.checks import check_book
-from app.ledger.tables import Entry
+from app.ledger.tables import BookCheck, Entry
 from app.main import create_app
 from app.shared.db import open_engine, reading, writing
 from app.shared.sign_in import revoke_tokens
+from app.shared.times import now
 from tests.api import Api, problem
 from tests.faults.pair import Pair
 from tests.figures import figures
 from tests.makers import furnish, receive, sack_codes
 from tests.serving import ServiceProcess, Wire
+
+_RECEIVING = "jutebook_replica_receiving[]"
+_LAG_S = "jutebook_replica_lag_seconds[]"
+_BEHIND = "jutebook_replica_entries_behind[]"
 
 
 @pytest.fixture
@@ -106,6 +112,58 @@ def test_questions_are_answered_while_the_database_is_gone_and_writes_wait_for_i
     assert problem(unready, 503, "busy")
     assert again.status_code == 201
     api.close()
+
+
+def test_how_the_replica_follows_is_told_also_while_the_database_is_gone(pair: Pair) -> None:
+    service = create_app(pair.settings)
+    api = Api(service, pair.token)
+    furnish(api)
+    with writing(service.state.engine) as session:
+        session.add(BookCheck(checked_at=now(), entries=3, sha256="0" * 64, differences=0))
+
+    follows = _told(api, lambda told: told.get(_RECEIVING) == 1 and told.get(_LAG_S) == 0)
+    pair.standby.pause()
+    receive(api, 60, lot="GL-1")
+    # What was booked is on its way there for a moment.
+    late = _told(api, lambda told: told[_LAG_S] > 0)
+    pair.standby.resume()
+    again = _told(api, lambda told: told[_LAG_S] == 0 and told[_BEHIND] == 0)
+    pair.primary.crash()
+    alone = _told(api, lambda told: told[_RECEIVING] == 0)
+    pair.standby.stop()
+    nobody = figures(api)
+    pair.standby.start()
+    pair.standby.promote()
+    promoted = figures(api)
+
+    assert follows["jutebook_database_up[]"] == follows["jutebook_replica_up[]"] == 1
+    assert late[_BEHIND] == 1
+    assert again["jutebook_replica_entries[]"] == again["jutebook_entries[]"]
+    # How many entries there are without it is known to nobody.
+    assert alone["jutebook_database_up[]"] == 0
+    assert alone["jutebook_replica_up[]"] == 1
+    assert alone["jutebook_replica_entries[]"] == again["jutebook_entries[]"]
+    assert not {"jutebook_entries[]", _BEHIND} & alone.keys()
+    assert alone[_LAG_S] > 0
+    assert alone["jutebook_check_entries[]"] == 3
+    assert any(name.startswith("jutebook_requests_total") for name in alone)
+    assert nobody["jutebook_database_up[]"] == nobody["jutebook_replica_up[]"] == 0
+    assert _LAG_S not in nobody
+    # Nobody's replica any more, whatever the service was told.
+    assert promoted["jutebook_replica_up[]"] == 1
+    assert promoted[_RECEIVING] == 0
+    assert _LAG_S not in promoted
+    api.close()
+
+
+def _told(api: Api, wanted: Callable[[dict[str, float]], bool]) -> dict[str, float]:
+    """Ask for the metrics until they are so."""
+    gives_up = monotonic() + 60
+    while True:
+        told = figures(api)
+        if wanted(told):
+            return told
+        assert monotonic() < gives_up, told
 
 
 def test_a_promoted_standby_has_every_write_that_was_acknowledged() -> None:
