@@ -14,6 +14,7 @@ from tests.bench.__main__ import database
 from tests.bench.machine import machine
 from tests.faults import disks, patroni
 from tests.faults.contention import scramble
+from tests.faults.forgetful import crash_again_and_again
 from tests.faults.killing import Tally, kill_again_and_again
 
 _ON_DISKS: dict[tuple[str, bool], Callable[[], Iterator[disks.Trouble]]] = {
@@ -62,6 +63,19 @@ def _lose_leaders(rounds: int) -> list[str]:
     return found.tally.flaws
 
 
+def _crash(rounds: int) -> list[str]:
+    flaws = []
+    for found in crash_again_and_again(rounds):
+        tally = found.tally
+        sys.stdout.write(
+            f"{found.what}: {tally.rounds} crashes under 16 clients; {len(tally.acknowledged)} "
+            f"writes acknowledged before or when they were sent again, {len(tally.in_doubt)} in "
+            f"doubt, {len(tally.flaws)} flaws.\n"
+        )
+        flaws += found.flaws
+    return flaws
+
+
 def _play(what: str, asked: argparse.Namespace) -> list[str]:
     if play := _ON_DISKS.get((what, asked.postgresql)):
         sys.stdout.write(f"{machine()}\n")
@@ -73,6 +87,9 @@ def _play(what: str, asked: argparse.Namespace) -> list[str]:
     if what == "patroni":
         sys.stdout.write(f"{machine()}\n")
         return _lose_leaders(asked.rounds)
+    if what == "crash":
+        sys.stdout.write(f"{machine()}\n")
+        return _crash(asked.rounds)
     with database(postgresql=asked.postgresql, durable=True) as url:
         engine = open_engine(url)
         migrate(engine)
@@ -83,7 +100,9 @@ def _play(what: str, asked: argparse.Namespace) -> list[str]:
 def main(arguments: list[str]) -> int:
     """Play a fault and tell what came of it; ends with 1 where anything was lost or wrong."""
     parser = argparse.ArgumentParser(prog="python -m tests.faults", description=__doc__)
-    parser.add_argument("what", choices=["kill", "contention", "full-disk", "slow-disk", "patroni"])
+    parser.add_argument(
+        "what", choices=["kill", "crash", "contention", "full-disk", "slow-disk", "patroni"]
+    )
     parser.add_argument("--rounds", type=int, default=20)
     parser.add_argument("--attempts", type=int, default=2_000)
     parser.add_argument("--postgresql", action="store_true")

@@ -83,19 +83,30 @@ class SlowDisk:
     def __enter__(self) -> Self:
         self._folder = Path(tempfile.mkdtemp(prefix="jutebook-slow-"))
         self._folder.chmod(0o755)
-        shim, said = self._folder / "slow_disk.so", self._folder / "milliseconds"
-        self._milliseconds = said
+        self._milliseconds = self._folder / "milliseconds"
         self.takes(0)
-        _run("cc", "-shared", "-fPIC", "-o", str(shim), str(_SHIM))
-        os.environ |= {"LD_PRELOAD": str(shim), "JUTEBOOK_SLOW_DISK": str(said)}
+        self._unload = preload(_SHIM, self._folder, JUTEBOOK_SLOW_DISK=str(self._milliseconds))
         return self
 
     def __exit__(self, *_: object) -> None:
-        del os.environ["LD_PRELOAD"], os.environ["JUTEBOOK_SLOW_DISK"]
+        self._unload()
         shutil.rmtree(self._folder)
 
     def takes(self, milliseconds: int) -> None:
         self._milliseconds.write_text(str(milliseconds))
+
+
+def preload(source: Path, folder: Path, **said: str) -> Callable[[], None]:
+    """Put a library before the disk of processes started from now on; returns what ends that."""
+    library = folder / f"{source.stem}.so"
+    _run("cc", "-shared", "-fPIC", "-o", str(library), str(source))
+    os.environ |= said | {"LD_PRELOAD": str(library)}
+
+    def unload() -> None:
+        for name in ("LD_PRELOAD", *said):
+            del os.environ[name]
+
+    return unload
 
 
 def _run(*command: str) -> None:

@@ -11,7 +11,7 @@ import select as sockets
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -34,13 +34,15 @@ from app.shared.sign_in import add_token
 from app.shared.staff import Role
 from tests.api import Api
 from tests.makers import PASSING, furnish, receive, sack_codes
-from tests.serving import PATIENCE_S, ServiceProcess
+from tests.serving import PATIENCE_S, ServerProcess, ServiceProcess
 
 _SACKS: Final = 8
 _SACK_KG: Final = 20_000
 """More than all rounds draw: a big bag, so that no write is refused."""
 
 
+Serve = Callable[[Settings], ServerProcess]
+"""Starts a server that can be killed."""
 _BOOKED: Final = b"HTTP/1.1 2"
 """How every answer begins that acknowledges a write."""
 
@@ -145,12 +147,12 @@ class Line:
 class Life:
     """One life of a server: who listens to it, and what comes of what they wrote."""
 
-    def __init__(self, house: House, tally: Tally) -> None:
+    def __init__(self, house: House, tally: Tally, serve: Serve) -> None:
         self._token = house.token
         self._tally = tally
         self._answers, self._deaf = threading.Event(), threading.Event()
         self._unread = threading.Semaphore(0)
-        self._server = ServiceProcess(house.settings)
+        self._server = serve(house.settings)
 
     def write(self, acts: Iterator[Written]) -> None:
         """Write until the server does not answer any more, or nobody listens to it."""
@@ -192,14 +194,30 @@ class Life:
         self._server.kill()
 
 
+def _nothing() -> None:
+    pass
+
+
 def kill_again_and_again(
-    url: str, rounds: int, clients: int = 16, life_s: float = 4, seed: int = 1
+    url: str,
+    rounds: int,
+    clients: int = 16,
+    life_s: float = 4,
+    seed: int = 1,
+    *,
+    serve: Serve = ServiceProcess,
+    before: Callable[[], None] = _nothing,
+    after: Callable[[], None] = _nothing,
 ) -> Iterator[Tally]:
-    """Kill a server so many times within seconds; hands out the tally after each time."""
+    """Kill a server so many times within seconds; hands out the tally after each time.
+
+    `before` and `after` are what is done to its disk before each life and after each death.
+    """
     house, chance, tally = House(url), random.Random(seed), Tally()  # noqa: S311 - no secret
     for number in range(rounds):
         doubted = len(tally.in_doubt)
-        life = Life(house, tally)
+        before()
+        life = Life(house, tally, serve)
         with ThreadPoolExecutor(clients) as pool:
             writers = [
                 pool.submit(life.write, acts(house, f"r{number}-c{each}", chance.random()))
@@ -209,6 +227,7 @@ def kill_again_and_again(
             life.end(chance.uniform(0, life_s), unread)
             for each in writers:
                 each.result()
+        after()
         tally.rounds += 1
         _send_again(house, tally, tally.in_doubt[doubted:], chance)
         yield tally
