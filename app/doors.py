@@ -8,7 +8,7 @@ from sqlalchemy.exc import DBAPIError
 from app import __version__, metrics
 from app.revision import lag
 from app.shared.answers import Answer
-from app.shared.problems import Refused
+from app.shared.problems import Refused, flaw_of_file
 from app.shared.routing import short_name
 
 router = APIRouter(tags=["doors"], generate_unique_id_function=short_name)
@@ -29,7 +29,8 @@ def ready(request: Request) -> Response:
     try:
         behind = lag(request.app.state.engine)
     except DBAPIError as error:
-        raise Refused("busy", "The database is out of reach.") from error
+        why = flaw_of_file(error) or "The database is out of reach."
+        raise Refused("busy", why) from error
     if behind:
         raise Refused("busy", behind)
     return Answer({"status": "ready"})

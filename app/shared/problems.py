@@ -17,6 +17,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from app.shared.answers import Answer
+from app.shared.book_file import NoBookError
 from app.shared.kinds import KINDS
 from app.shared.numbered import REQUEST_ID
 
@@ -158,15 +159,9 @@ def _refused(_: Request, refusal: Exception) -> Response:
 def _database(_: Request, error: Exception) -> Response:
     """Answer for a database that is locked, full, gone or damaged; all else is our fault."""
     assert isinstance(error, DBAPIError)  # noqa: S101 - registered for it alone
-    if _is_damaged(error):
+    if flaw := flaw_of_file(error):
         # Coming again will not help before somebody looks.
-        _LOG.error("The file of the book is damaged: %s", error.orig)
-        return problem(
-            "busy",
-            "The file of the book is damaged; nothing was booked. Tell whoever runs the service: "
-            "`jutebook check` looks through it, `jutebook restore` brings a backup back.",
-            {"Retry-After": "60"},
-        )
+        return problem("busy", flaw, {"Retry-After": "60"})
     if "no such table" in str(error.orig) or "UndefinedTable" in type(error.orig).__name__:
         return problem(
             "busy",
@@ -197,10 +192,19 @@ def _database(_: Request, error: Exception) -> Response:
     raise error  # to the one place that answers 500 and lets the server log what happened
 
 
-def _is_damaged(error: DBAPIError) -> bool:
-    """Tell whether SQLite found that its file is no database, or no whole one any more."""
+def flaw_of_file(error: DBAPIError) -> str | None:
+    """Note what is wrong with the file of a SQLite book, and tell it; None where it is not that."""
+    if isinstance(error.orig, NoBookError):
+        _LOG.error("%s", error.orig)
+        return error.orig.told
     # An extended code has the plain one in its lowest byte.
-    return getattr(error.orig, "sqlite_errorcode", 0) & 0xFF in _DAMAGED
+    if getattr(error.orig, "sqlite_errorcode", 0) & 0xFF in _DAMAGED:
+        _LOG.error("The file of the book is damaged: %s", error.orig)
+        return (
+            "The file of the book is damaged; nothing was booked. Tell whoever runs the service: "
+            "`jutebook check` looks through it, `jutebook restore` brings a backup back."
+        )
+    return None
 
 
 def _broken(_: Request, __: Exception) -> Response:
