@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final, TypeAlias
 
 from sqlalchemy import URL, Connection, Engine, event
-from sqlalchemy.engine.interfaces import DBAPIConnection, Dialect
+from sqlalchemy.engine.interfaces import DBAPIConnection, Dialect, ExceptionContext
 from sqlalchemy.exc import DBAPIError, InvalidatePoolError
 from sqlalchemy.pool import ConnectionPoolEntry
 
@@ -57,6 +57,12 @@ def make_file(engine: Engine) -> None:
         os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
 
 
+def code_of(error: BaseException | None) -> int:
+    """Tell what SQLite found, 0 where it was not SQLite."""
+    # An extended code has the plain one in its lowest byte.
+    return int(getattr(error, "sqlite_errorcode", 0)) & 0xFF
+
+
 def watch(engine: Engine, file: Path) -> None:
     """Open the file alone that is there, and use no connection to one that is there no more."""
     watcher = _Watcher(engine, file)
@@ -64,6 +70,17 @@ def watch(engine: Engine, file: Path) -> None:
     event.listen(engine, "connect", watcher.opened)
     event.listen(engine, "checkout", watcher.before_use)
     event.listen(engine, "commit", watcher.before_commit)
+    event.listen(engine, "handle_error", watcher.refused)
+
+
+def only_reads(engine: Engine) -> bool:
+    """Tell whether the file of a book is there and cannot be written, nor a log laid beside it."""
+    file = file_of(engine.url)
+    return file is not None and file.exists() and not _may_write(file)
+
+
+def _may_write(file: Path) -> bool:
+    return os.access(file, os.W_OK) and os.access(file.resolve().parent, os.W_OK)
 
 
 class _Watcher:
@@ -77,6 +94,8 @@ class _Watcher:
         """The file that was opened last,"""
         self._last_log: Identity | None = None
         """and the log beside it."""
+        self._doubted = False
+        """Whether connections may be open for reading alone, of a disk that could only be read."""
 
     def before_opening(
         self,
@@ -96,18 +115,27 @@ class _Watcher:
         assert record is not None  # noqa: S101 - the pool opens all of them
         # Before it is opened: were it replaced in between, its first use would show that.
         record.info["file"] = there
+        record.info["fresh"] = True
         cargs[0], named["uri"] = f"{self._file.as_uri()}?mode=rw", True
 
     def opened(self, _: DBAPIConnection, record: ConnectionPoolEntry) -> None:
         self._last, self._last_log = record.info["file"], _identity(_log_of(self._file))
 
     def before_use(self, _: DBAPIConnection, record: ConnectionPoolEntry, __: object) -> None:
-        if _identity(self._path) != record.info["file"]:
-            # All others at once, too: connections to one file share its log in memory.
-            self._engine.dispose()
+        fresh = record.info.pop("fresh", False)
+        if _identity(self._path) != record.info["file"] or (self._doubted and not fresh):
+            # All others at once, too: SQLite lets connections to one file share the log in memory,
+            # and one that can only be read, as well. Of a new pool nothing is gained: what is in
+            # use would go back to the old one and stay open there.
+            self._engine.pool.dispose()
             raise InvalidatePoolError
 
+    def refused(self, context: ExceptionContext) -> None:
+        if code_of(context.original_exception) == sqlite3.SQLITE_READONLY:
+            self._doubted = True
+
     def before_commit(self, connection: Connection) -> None:
+        self._doubted = False
         if _identity(self._path) != connection.info["file"]:
             error = _moved_meanwhile(self._file)
             raise DBAPIError.instance("COMMIT", None, error, sqlite3.Error) from error

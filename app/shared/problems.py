@@ -17,12 +17,31 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from app.shared.answers import Answer
-from app.shared.book_file import NoBookError
+from app.shared.book_file import NoBookError, code_of
 from app.shared.kinds import KINDS
 from app.shared.numbered import REQUEST_ID
 
 _LOG: Final = logging.getLogger("jutebook.database")
-_DAMAGED: Final = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
+_DAMAGED: Final = (
+    "The file of the book is damaged; nothing was booked. Tell whoever runs the service: "
+    "`jutebook check` looks through it, `jutebook restore` brings a backup back."
+)
+ONLY_READ: Final = (
+    "The file of the book can only be read; nothing was booked. Tell whoever runs the service: "
+    "it goes on by itself as soon as file and folder can be written."
+)
+_FLAWS_OF_FILES: Final[Mapping[int, str]] = {
+    sqlite3.SQLITE_CORRUPT: _DAMAGED,
+    sqlite3.SQLITE_NOTADB: _DAMAGED,
+    sqlite3.SQLITE_READONLY: ONLY_READ,
+    sqlite3.SQLITE_CANTOPEN: "The file of the book, or its log beside it, cannot be opened; "
+    "nothing was booked. Tell whoever runs the service.",
+    # Perhaps while it committed.
+    sqlite3.SQLITE_IOERR: "The disk of the book answers with errors; booked is all of it or "
+    "nothing. Sent again with the same Idempotency-Key it is booked once. Tell whoever runs the "
+    "service.",
+}
+"""What is told of a file by what SQLite found."""
 _MOST_FLAWS: Final = 100
 """So many flaws of a request are named; nobody mends more at once."""
 
@@ -193,18 +212,14 @@ def _database(_: Request, error: Exception) -> Response:
 
 
 def flaw_of_file(error: DBAPIError) -> str | None:
-    """Note what is wrong with the file of a SQLite book, and tell it; None where it is not that."""
+    """Note what is wrong with the file of a SQLite book, and tell it; None where nothing is."""
     if isinstance(error.orig, NoBookError):
         _LOG.error("%s", error.orig)
         return error.orig.told
-    # An extended code has the plain one in its lowest byte.
-    if getattr(error.orig, "sqlite_errorcode", 0) & 0xFF in _DAMAGED:
-        _LOG.error("The file of the book is damaged: %s", error.orig)
-        return (
-            "The file of the book is damaged; nothing was booked. Tell whoever runs the service: "
-            "`jutebook check` looks through it, `jutebook restore` brings a backup back."
-        )
-    return None
+    said = _FLAWS_OF_FILES.get(code_of(error.orig))
+    if said is not None:
+        _LOG.error("%s: %s", said.partition(";")[0], error.orig)
+    return said
 
 
 def _broken(_: Request, __: Exception) -> Response:
