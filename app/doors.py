@@ -8,7 +8,8 @@ from sqlalchemy.exc import DBAPIError
 from app import __version__, metrics
 from app.revision import lag
 from app.shared.answers import Answer
-from app.shared.problems import Refused
+from app.shared.book_file import only_reads
+from app.shared.problems import ONLY_READ, Refused, flaw_of_file
 from app.shared.routing import short_name
 
 router = APIRouter(tags=["doors"], generate_unique_id_function=short_name)
@@ -25,13 +26,16 @@ async def alive() -> Response:
 @router.head("/readyz", include_in_schema=False)
 @router.get("/readyz")
 def ready(request: Request) -> Response:
-    """Tell that the database is reachable and migrated."""
+    """Tell that the database is reachable and migrated, and a file of SQLite can be written."""
     try:
         behind = lag(request.app.state.engine)
     except DBAPIError as error:
-        raise Refused("busy", "The database is out of reach.") from error
+        why = flaw_of_file(error) or "The database is out of reach."
+        raise Refused("busy", why) from error
     if behind:
         raise Refused("busy", behind)
+    if only_reads(request.app.state.engine):
+        raise Refused("busy", ONLY_READ)
     return Answer({"status": "ready"})
 
 

@@ -42,6 +42,7 @@ from app.sending.orders import tables as orders
 from app.sending.picking import tables as picks
 from app.sending.sales import tables as sales
 from app.shared import sign_in
+from app.shared.book_file import make_file
 from app.shared.db import writing
 from app.value import tables as value
 from app.web import tables as web
@@ -98,9 +99,11 @@ def metadata() -> MetaData:
 def migrate(engine: Engine) -> None:
     """Bring a database to the newest schema, in one transaction that holds the pen.
 
+    Where there is no file yet, one is made.
     So two that migrate at once take turns, the second finding nothing left to do, and nobody
     writes into a book whose tables are being changed.
     """
+    make_file(engine)
     config = migrations()
     with writing(engine) as session:
         config.attributes["connection"] = session.connection()

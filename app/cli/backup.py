@@ -13,6 +13,7 @@ from app.copies.making import back_up, copying_of, refuse_the_book_itself
 from app.ledger.checks import Finding, examine
 from app.ledger.tables import Entry
 from app.revision import lag
+from app.shared.book_file import make_file
 from app.shared.db import reading
 
 _MAGIC = {"sqlite": b"SQLite format 3\0", "postgresql": b"PGDMP"}
@@ -79,6 +80,7 @@ def restore(
     with open_book(read_settings()) as engine:
         refuse_the_book_itself(engine, file)
         _verify(engine, file, force)
+        make_file(engine)
         _refuse_entries(engine, force)
         copying_of(engine).restore(engine, file)
         lacking = lag(engine)

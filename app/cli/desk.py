@@ -23,6 +23,7 @@ from app.copies.files import CopyError
 from app.revision import lag
 from app.sense import POSTGRESQL_ADDRESS, PREFIX
 from app.settings import Settings, misspelt
+from app.shared.book_file import NoBookError
 from app.shared.days import days_in
 from app.shared.db import open_engine
 from app.shared.problems import Refused
@@ -35,6 +36,11 @@ class MistakeError(Exception):
     """Something the person at the keyboard can mend, as one sentence."""
 
 
+_SLIPS = (
+    MistakeError, CopyError, Refused, NoBookError, ArgumentError, DBAPIError, OSError,
+)  # fmt: skip
+
+
 class Desk(TyperGroup):
     """The command group that turns slips into sentences."""
 
@@ -44,7 +50,7 @@ class Desk(TyperGroup):
             return super().invoke(ctx)
         except BrokenPipeError:
             raise
-        except (MistakeError, CopyError, Refused, ArgumentError, DBAPIError, OSError) as error:
+        except _SLIPS as error:
             typer.echo(f"jutebook: {sentence(error)}", err=True)
             raise typer.Exit(1) from error
 
@@ -58,6 +64,10 @@ def sentence(error: Exception) -> str:
             "The database address is none that can be used. JUTEBOOK_DATABASE_URL is "
             f"sqlite:///FILE or {POSTGRESQL_ADDRESS}."
         )
+    if isinstance(error, DBAPIError) and isinstance(error.orig, NoBookError):
+        error = error.orig
+    if isinstance(error, NoBookError):
+        return f"{error}."
     if isinstance(error, DBAPIError):
         first = (str(error.orig).strip().splitlines() or [type(error).__name__])[0]
         return f"The database did not do it: {first.strip().rstrip('.')}."

@@ -31,6 +31,7 @@ from app.connections import Connection
 from app.logs import set_up
 from app.revision import is_newer, lag
 from app.settings import Settings
+from app.shared.book_file import make_file
 
 GRACE_S = 30
 """So long a stop waits for the answers to what was asked before it."""
@@ -200,6 +201,7 @@ def migrate() -> None:
     Everything happens in one transaction. Make a backup before you migrate a book that is in use.
     """
     with open_book(read_settings()) as engine:
+        make_file(engine)
         lacking = lag(engine)
         if lacking is None:
             typer.echo("The database is at the newest schema already.")

@@ -12,6 +12,7 @@ from app.copies.tables import BookBackup
 from app.ledger.checks import Finding
 from app.revision import lag
 from app.settings import Settings
+from app.shared.book_file import file_of
 from app.shared.db import open_engine, writing
 from app.shared.times import now
 
@@ -111,6 +112,6 @@ def back_up_into_the_folder(settings: Settings, who: str) -> Made:
 
 def refuse_the_book_itself(engine: Engine, file: Path) -> None:
     """Refuse to put a copy of a SQLite book in place of the file that is being served."""
-    kept_in = Path(engine.url.database or "") if engine.dialect.name == "sqlite" else None
+    kept_in = file_of(engine.url)
     if kept_in and file.exists() and kept_in.exists() and file.samefile(kept_in):
         raise CopyError(f"{file} is the book itself; name another file.")

@@ -63,12 +63,10 @@ def _refuse_damaged(file: Path, copy: sqlite3.Connection) -> None:
 
 @contextmanager
 def _driver(engine: Engine) -> Iterator[sqlite3.Connection]:
-    lent = engine.raw_connection()
     try:
-        connection = lent.driver_connection
-        assert isinstance(connection, sqlite3.Connection)  # noqa: S101 - the engine is SQLite's
-        yield connection
+        with closing(engine.raw_connection()) as lent:
+            connection = lent.driver_connection
+            assert isinstance(connection, sqlite3.Connection)  # noqa: S101 - the engine is SQLite's
+            yield connection
     except sqlite3.Error as error:
         raise CopyError(f"SQLite did not do it: {error}.") from error
-    finally:
-        lent.close()

@@ -12,7 +12,6 @@ from contextlib import contextmanager, suppress
 from functools import cache, partial
 from itertools import islice
 from math import ceil
-from pathlib import Path
 from time import monotonic, sleep
 from typing import Any, Final, TypeAlias, TypeVar
 
@@ -42,6 +41,7 @@ from sqlalchemy.pool import ConnectionPoolEntry
 from sqlalchemy.types import TypeEngine
 from sqlmodel import Session
 
+from app.shared.book_file import file_of, watch
 from app.shared.patience import (
     GONE_AFTER_S,
     PatientConnection,
@@ -79,6 +79,7 @@ def open_engine(
 ) -> Engine:
     """Open a database by its URL: `sqlite:///file` or `postgresql://…`.
 
+    A file that is not there is not made: that is for whoever makes a book (`make_file`).
     A statement that takes longer than `statement_timeout_s` is broken off (`OperationalError`), by
     the server or, where that says nothing, soon after. A server that lets nobody in or does not
     answer what takes no time for `gone_after_s` counts as gone.
@@ -132,9 +133,6 @@ def _ask_whether_still_there(engine: Engine) -> None:
 
 
 def _open_sqlite(url: str, busy_timeout_s: int, statement_timeout_s: int | None) -> Engine:
-    file = make_url(url).database
-    if file:
-        Path(file).expanduser().parent.mkdir(parents=True, exist_ok=True)
     # The driver must not begin or commit on its own: `_begin` below does.
     engine = create_engine(
         url,
@@ -161,6 +159,8 @@ def _open_sqlite(url: str, busy_timeout_s: int, statement_timeout_s: int | None)
 
     if statement_timeout_s:
         _break_off(engine, statement_timeout_s)
+    if file := file_of(engine.url):
+        watch(engine, file)
     return engine
 
 

@@ -17,11 +17,31 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from app.shared.answers import Answer
+from app.shared.book_file import NoBookError, code_of
 from app.shared.kinds import KINDS
 from app.shared.numbered import REQUEST_ID
 
 _LOG: Final = logging.getLogger("jutebook.database")
-_DAMAGED: Final = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
+_DAMAGED: Final = (
+    "The file of the book is damaged; nothing was booked. Tell whoever runs the service: "
+    "`jutebook check` looks through it, `jutebook restore` brings a backup back."
+)
+ONLY_READ: Final = (
+    "The file of the book can only be read; nothing was booked. Tell whoever runs the service: "
+    "it goes on by itself as soon as file and folder can be written."
+)
+_FLAWS_OF_FILES: Final[Mapping[int, str]] = {
+    sqlite3.SQLITE_CORRUPT: _DAMAGED,
+    sqlite3.SQLITE_NOTADB: _DAMAGED,
+    sqlite3.SQLITE_READONLY: ONLY_READ,
+    sqlite3.SQLITE_CANTOPEN: "The file of the book, or its log beside it, cannot be opened; "
+    "nothing was booked. Tell whoever runs the service.",
+    # Perhaps while it committed.
+    sqlite3.SQLITE_IOERR: "The disk of the book answers with errors; booked is all of it or "
+    "nothing. Sent again with the same Idempotency-Key it is booked once. Tell whoever runs the "
+    "service.",
+}
+"""What is told of a file by what SQLite found."""
 _MOST_FLAWS: Final = 100
 """So many flaws of a request are named; nobody mends more at once."""
 
@@ -158,15 +178,9 @@ def _refused(_: Request, refusal: Exception) -> Response:
 def _database(_: Request, error: Exception) -> Response:
     """Answer for a database that is locked, full, gone or damaged; all else is our fault."""
     assert isinstance(error, DBAPIError)  # noqa: S101 - registered for it alone
-    if _is_damaged(error):
+    if flaw := flaw_of_file(error):
         # Coming again will not help before somebody looks.
-        _LOG.error("The file of the book is damaged: %s", error.orig)
-        return problem(
-            "busy",
-            "The file of the book is damaged; nothing was booked. Tell whoever runs the service: "
-            "`jutebook check` looks through it, `jutebook restore` brings a backup back.",
-            {"Retry-After": "60"},
-        )
+        return problem("busy", flaw, {"Retry-After": "60"})
     if "no such table" in str(error.orig) or "UndefinedTable" in type(error.orig).__name__:
         return problem(
             "busy",
@@ -197,10 +211,15 @@ def _database(_: Request, error: Exception) -> Response:
     raise error  # to the one place that answers 500 and lets the server log what happened
 
 
-def _is_damaged(error: DBAPIError) -> bool:
-    """Tell whether SQLite found that its file is no database, or no whole one any more."""
-    # An extended code has the plain one in its lowest byte.
-    return getattr(error.orig, "sqlite_errorcode", 0) & 0xFF in _DAMAGED
+def flaw_of_file(error: DBAPIError) -> str | None:
+    """Note what is wrong with the file of a SQLite book, and tell it; None where nothing is."""
+    if isinstance(error.orig, NoBookError):
+        _LOG.error("%s", error.orig)
+        return error.orig.told
+    said = _FLAWS_OF_FILES.get(code_of(error.orig))
+    if said is not None:
+        _LOG.error("%s: %s", said.partition(";")[0], error.orig)
+    return said
 
 
 def _broken(_: Request, __: Exception) -> Response:

@@ -23,7 +23,7 @@ from app.ledger.clerk import Clerk, refuse_nul
 from app.shared.answers import Answer, read_json, to_json
 from app.shared.bodies import in_time, read_body, up_to
 from app.shared.db import writing
-from app.shared.problems import Refused, problem
+from app.shared.problems import Refused, flaw_of_file, problem
 from app.shared.staff import Permission
 from app.web import forms, sessions
 from app.web.forms import KEY_FIELD, LOOK, TOKEN_FIELD, Form, Typed
@@ -97,7 +97,7 @@ class Desk(Clerk):
             if refused.slug == "idempotency-key-reused":
                 form.key = forms.blank(form.body).key
         except OperationalError as error:
-            form.refuse(Refused("busy", _not_taken(error)))
+            form.refuse(Refused("busy", flaw_of_file(error) or _not_taken(error)))
         else:
             made: dict[str, Any] = read_json(bytes(answer.body))
             return made
@@ -129,8 +129,9 @@ class Desk(Clerk):
                 session.rollback()
         except Refused as refused:
             form.refuse(refused)
-        except OperationalError:
-            form.refuse(Refused("busy", _("The database did not take it; nothing was booked.")))
+        except OperationalError as error:
+            said = flaw_of_file(error) or _("The database did not take it; nothing was booked.")
+            form.refuse(Refused("busy", said))
         else:
             return seen
         return None

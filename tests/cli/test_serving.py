@@ -110,7 +110,7 @@ def test_a_port_that_is_taken_is_one_sentence(jutebook: Jutebook) -> None:
     [
         ({"JUTEBOOK_DATABASE_URL": "the book"}, "JUTEBOOK_DATABASE_URL is sqlite:///FILE"),
         ({"JUTEBOOK_DATABASE_URL": "bookkeeper://x"}, "JUTEBOOK_DATABASE_URL is sqlite:///FILE"),
-        ({"JUTEBOOK_DATABASE_URL": "sqlite:////proc/none/book.db"}, "No such file or directory"),
+        ({"JUTEBOOK_DATABASE_URL": "sqlite:////proc/none/book.db"}, "/proc/none"),
         (
             {"JUTEBOOK_DATABASE_URL": NOBODY_THERE},
             "The database did not do it",
@@ -142,6 +142,42 @@ def test_a_file_that_is_no_database_is_one_sentence(type_in: Jutebook, desk: Pat
 
     assert refused.exit_code == 1
     assert refused.stderr == "jutebook: The database did not do it: file is not a database.\n"
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        "serve", "check", "backup there.backup", "export all there", "trace GL-1", "users list",
+        "users add ida --roles warehouse", "tokens list", "tokens add scanner --roles warehouse",
+        "tokens revoke scanner", "restore stock.csv",
+    ],
+)  # fmt: skip
+def test_a_mistyped_address_makes_no_book(type_in: Jutebook, desk: Path, command: str) -> None:
+    (desk / "stock.csv").write_bytes(b"SQLite format 3\0 and no book")
+
+    refused = type_in(*command.split(), database=f"sqlite:///{desk}/boks/book.db", typed="x" * 12)
+
+    assert refused.exit_code == 1
+    if not command.startswith("restore"):
+        assert f"jutebook: There is no book at {desk}/boks/book.db: " in refused.stderr
+    assert [each.name for each in desk.iterdir()] == ["stock.csv"]
+
+
+@pytest.mark.parametrize("empty_file", [False, True])
+def test_no_book_is_made_where_the_log_of_one_lies(
+    type_in: Jutebook, desk: Path, empty_file: bool
+) -> None:
+    log = desk / "book.db-wal"
+    log.write_bytes(b"what was booked last")
+    if empty_file:
+        (desk / "book.db").touch()
+
+    refused = type_in("migrate", database=f"sqlite:///{desk}/book.db")
+
+    assert refused.exit_code == 1
+    assert "its log is there, which may hold what the book lacks" in refused.stderr
+    assert len(refused.stderr.splitlines()) == 1
+    assert log.read_bytes() == b"what was booked last"
 
 
 def test_the_module_is_the_same_command_line() -> None:

@@ -20,6 +20,7 @@ from tests.faults.killing import Tally, kill_again_and_again
 _ON_DISKS: dict[tuple[str, bool], Callable[[], Iterator[disks.Trouble]]] = {
     ("full-disk", False): disks.full_sqlite,
     ("full-disk", True): disks.full_postgresql,
+    ("read-only", False): disks.read_only_sqlite,
     ("slow-disk", False): disks.slow_sqlite,
     ("slow-disk", True): disks.slow_postgresql,
 }
@@ -100,13 +101,14 @@ def _play(what: str, asked: argparse.Namespace) -> list[str]:
 def main(arguments: list[str]) -> int:
     """Play a fault and tell what came of it; ends with 1 where anything was lost or wrong."""
     parser = argparse.ArgumentParser(prog="python -m tests.faults", description=__doc__)
-    parser.add_argument(
-        "what", choices=["kill", "crash", "contention", "full-disk", "slow-disk", "patroni"]
-    )
+    plays = ["kill", "crash", "contention", "full-disk", "read-only", "slow-disk", "patroni"]
+    parser.add_argument("what", choices=plays)
     parser.add_argument("--rounds", type=int, default=20)
     parser.add_argument("--attempts", type=int, default=2_000)
     parser.add_argument("--postgresql", action="store_true")
     asked = parser.parse_args(arguments)
+    if asked.what == "read-only" and asked.postgresql:
+        parser.error("read-only is played with a file of SQLite")
     try:
         flaws = _play(asked.what, asked)
     except disks.UnavailableError as error:

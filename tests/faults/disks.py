@@ -1,4 +1,4 @@
-"""A disk beneath the database that is full, or that takes long to keep anything.
+"""A disk beneath the database that is full, can only be read, or takes long to keep anything.
 
 Clients write on: what is refused is refused whole, with 503 and a time to come again; what is sent
 again afterwards, to the same server, is booked once.
@@ -14,7 +14,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -130,6 +130,8 @@ class Trouble:
     slowest_read_s: float = 0
     found_booked: int = 0
     """Of what was answered 503: how much had been booked all the same, when it was sent again."""
+    unready: Counter[str] = field(default_factory=Counter)
+    """What `/readyz` said meanwhile."""
     afterwards: str = ""
     """What had to be done to the database, beside making room."""
 
@@ -140,8 +142,11 @@ class Trouble:
             f"{dict(sorted(self.reads.items()))} to reads meanwhile (the slowest read took "
             f"{self.slowest_read_s:.2f} s); afterwards {refused} were sent again to the same "
             f"server: {refused - self.found_booked} were booked then, {self.found_booked} had been."
-            f"{self.afterwards}"
+            f"{self.afterwards}{self._of_readiness()}"
         )
+
+    def _of_readiness(self) -> str:
+        return "".join(f" /readyz said: {said}" for said in self.unready)
 
 
 def _play(found: Trouble, url: str, spoil: Callable[[], None], mend: Callable[[], str]) -> Trouble:
@@ -199,6 +204,9 @@ def _read(wire: Wire, found: Trouble, over: threading.Event) -> None:
         answer = wire.ask("/sacks")
         found.slowest_read_s = max(found.slowest_read_s, time.monotonic() - asked)
         found.reads[answer.status_code] += 1
+        ready = wire.ask("../../readyz")
+        if not ready.is_success:
+            found.unready[ready.json()["detail"]] += 1
         if answer.status_code not in {200, 503}:
             found.tally.flaws.append(f"reading was answered {answer.status_code}: {answer.text}")
 
@@ -218,6 +226,29 @@ def full_sqlite() -> Iterator[Trouble]:
         yield _play(
             Trouble("SQLite on a full disk"), f"sqlite:///{disk.folder}/book.db", disk.fill, mend
         )
+
+
+def read_only_sqlite() -> Iterator[Trouble]:
+    """Put the same files on a disk that can only be read in the place of theirs, then let it write.
+
+    The kernel lets no disk be made read-only while a file on it is open to be written to.
+    """
+    with SmallDisk(64) as disk, SmallDisk(64) as sealed, ExitStack() as mounted:
+
+        def seal() -> None:
+            for each in disk.folder.iterdir():
+                shutil.copy2(each, sealed.folder)
+            _run("mount", "-o", "remount,ro", str(sealed.folder))
+            _run("mount", "--bind", str(sealed.folder), str(disk.folder))
+            mounted.callback(_run, "umount", "--lazy", str(disk.folder))
+
+        def unseal() -> str:
+            _run("mount", "-o", "remount,rw", str(sealed.folder))
+            _run("mount", "-o", "remount,bind,rw", str(disk.folder))
+            return " Nothing but `mount -o remount,rw` was needed."
+
+        what = Trouble("SQLite on a disk that can only be read")
+        yield _play(what, f"sqlite:///{disk.folder}/book.db", seal, unseal)
 
 
 def full_postgresql() -> Iterator[Trouble]:

@@ -65,7 +65,10 @@ def test_a_write_that_waits_too_long_for_another_is_told_to_come_again(
 
 @on_sqlite
 def test_a_file_that_cannot_be_written_is_still_read(
-    api: Api, engine: Engine, book_is_sound: Callable[[], None]
+    api: Api,
+    engine: Engine,
+    book_is_sound: Callable[[], None],
+    caplog: pytest.LogCaptureFixture,
 ) -> None:
     furnish(api)
     receive(api, 60, lot="GL-1")
@@ -77,13 +80,30 @@ def test_a_file_that_cannot_be_written_is_still_read(
         connection.execute("PRAGMA query_only = OFF")
 
     event.listen(engine, "checkout", seal)
-    _refused_whole(_enter(api, "k-1"))
+    refused = _enter(api, "k-1")
+    _refused_whole(refused)
+    assert "The file of the book can only be read" in refused.json()["detail"]
+    noted = [each for each in caplog.records if each.name == "jutebook.database"]
+    assert [each.levelname for each in noted] == ["ERROR"]
     assert api.get("/lots/GL-1")["on_hand_kg"] == 60
     event.remove(engine, "checkout", seal)
     event.listen(engine, "checkout", unseal)
 
     assert _enter(api, "k-1").status_code == 201
     book_is_sound()
+
+
+@on_sqlite
+def test_readiness_says_that_a_file_can_only_be_read(
+    api: Api, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Root may write whatever the permissions say; a disk of its own is beneath `tests.faults`.
+    monkeypatch.setattr("app.shared.book_file._may_write", lambda _: False)
+
+    unready = api.send("GET", "/readyz")
+
+    _refused_whole(unready)
+    assert "The file of the book can only be read" in unready.json()["detail"]
 
 
 @on_sqlite

@@ -13,6 +13,7 @@ from sqlalchemy import Engine, event
 from sqlalchemy.pool import ConnectionPoolEntry
 
 from app.settings import Settings
+from app.shared.book_file import make_file
 from app.shared.db import open_engine, writing
 from app.shared.sign_in import add_token
 from app.shared.staff import Role
@@ -124,5 +125,6 @@ def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 @pytest.fixture
 def empty(empty_url: str) -> Iterator[Engine]:
     engine = open_engine(empty_url)
+    make_file(engine)
     yield engine
     engine.dispose()
