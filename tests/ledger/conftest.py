@@ -12,6 +12,7 @@ from fastapi import FastAPI
 from sqlalchemy import Engine, event
 from sqlalchemy.pool import ConnectionPoolEntry
 
+from app.main import open_book
 from app.settings import Settings
 from app.shared.book_file import make_file
 from app.shared.db import open_engine, writing
@@ -128,3 +129,21 @@ def empty(empty_url: str) -> Iterator[Engine]:
     make_file(engine)
     yield engine
     engine.dispose()
+
+
+@pytest.fixture
+def api_of(_built: FastAPI, empty: Engine, empty_url: str) -> Iterator[Callable[[], Api]]:
+    """Sign in at today's program on the database that was empty, once its book is migrated."""
+    with ExitStack() as opened:
+
+        def sign_in() -> Api:
+            settings = Settings(database_url=empty_url, hold_on_arrival=False, _env_file=None)
+            open_book(_built, settings)
+            opened.callback(_built.state.engine.dispose)
+            with writing(empty) as session:
+                token = add_token(session, "Later", [Role.ADMIN])
+            api = Api(_built, token)
+            opened.callback(api.close)
+            return api
+
+        yield sign_in

@@ -1,0 +1,1 @@
+"""Books at the schema of an earlier program, brought to the newest one."""
