@@ -24,6 +24,12 @@ from app.shared.problems import problem
 _LOG: Final = logging.getLogger("jutebook.requests")
 _OTHERS_NUMBER: Final = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _BROKEN: Final = 500
+_ONCE: Final = {
+    b"authorization": "Authorization",
+    b"content-type": "Content-Type",
+    b"idempotency-key": "Idempotency-Key",
+}
+"""Headers of which the one who reads the first and the one who reads the last would differ."""
 _HOST: Final = re.compile(rb"(?:[\w.~!$&'()*+,;=%-]*|\[[0-9A-Fa-f:.]+\])(?::[0-9]*)?", re.ASCII)
 """What names a host (RFC 3986, 3.2.2 and 3.2.3)."""
 
@@ -111,14 +117,19 @@ class Porter:
 
 
 def _flaw(scope: Scope) -> str | None:
-    """Say what makes a head ambiguous: whom it asks, or who asks."""
-    hosts = [value for name, value in scope["headers"] if name == b"host"]
+    """Say what makes a head ambiguous: whom it asks, who asks, what its body is or its key."""
+    hosts, seen = [], set()
+    for name, value in scope["headers"]:
+        if name == b"host":
+            hosts.append(value)
+        elif name in _ONCE:
+            if name in seen:
+                return f"The header {_ONCE[name]} is there more than once (RFC 9110, 5.3)."
+            seen.add(name)
     if len(hosts) != 1 and (hosts or scope["http_version"] != "1.0"):
         return "The request does not name one host (RFC 9112, 3.2)."
     if hosts and not _HOST.fullmatch(hosts[0]):
         return "The header Host names no host (RFC 9112, 3.2)."
-    if sum(name == b"authorization" for name, _ in scope["headers"]) > 1:
-        return "The header Authorization is there more than once (RFC 9110, 5.3)."
     return None
 
 

@@ -120,6 +120,41 @@ def test_a_head_that_names_two_who_ask_is_refused(address: str, api: Api) -> Non
 
 
 @pytest.mark.parametrize(
+    "pair",
+    [
+        ("Idempotency-Key: one", "Idempotency-Key: two"),
+        ("Idempotency-Key: one", "idempotency-key: one"),
+        ("Idempotency-Key: one", "Idempotency-Key:"),
+        ("Content-Type: application/json", "Content-Type: text/plain"),
+        ("Content-Type: text/plain", "content-type: application/json"),
+        ("Content-Type: application/json", "Content-Type: application/json"),
+    ],
+    ids=str,
+)
+def test_a_head_with_two_keys_or_two_kinds_of_body_is_refused_and_nothing_is_booked(
+    address: str, api: Api, pair: tuple[str, str]
+) -> None:
+    # RFC 9110, 5.3: neither is a list. A proxy may keep or log the one that is not read here.
+    body = '{"name": "Coop"}'
+    other = {"Content-Type: application/json"} if pair[0].startswith("Idem") else set()
+    status, head, said = _send(
+        address, "POST /api/v1/suppliers HTTP/1.1", "Host: x", _known(api), *pair, *other,
+        f"Content-Length: {len(body)}", body=body,
+    )  # fmt: skip
+
+    assert status == 400
+    assert '"/problems/bad-request"' in said
+    assert "connection: close" in head.lower()
+    assert api.get("/suppliers")["items"] == []
+
+
+def test_headers_that_are_lists_may_stand_there_in_several_lines(address: str, api: Api) -> None:
+    lines = ("Accept: text/html", "Accept: application/json", "X-Made-Up: 1", "X-Made-Up: 2")
+
+    assert _send(address, "GET /api/v1/lots HTTP/1.1", "Host: x", _known(api), *lines)[0] == 200
+
+
+@pytest.mark.parametrize(
     "lengths",
     [
         ("Content-Length: 20", "Content-Length: 21"),

@@ -6,6 +6,7 @@ What has tests of its own elsewhere is named beside it and not repeated.
 import ast
 import base64
 import json
+import re
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
@@ -18,9 +19,11 @@ from app.shared.answers import to_json
 from app.shared.db import reading
 from app.shared.sign_in import Token
 from tests.api import OUTSIDE, Api, problem
+from tests.green.arrivals.contracted import picture
 from tests.house.source import modules
 from tests.house.test_operations import operations_of
 from tests.makers import furnish, receive, roast, sack_codes
+from tests.web.conftest import Visitor, signed_in
 
 
 @pytest.fixture
@@ -46,6 +49,51 @@ def test_api1_whoever_may_not_do_it_learns_nothing_of_what_is_there(
     assert [each.status_code for each in refusals] == [403] * 3
     assert refusals[0].json() == refusals[1].json()
     assert api.get(f"/lots/{lot}")["held"] is True
+
+
+def test_api1_what_is_somebody_s_own_opens_nothing_elsewhere(
+    service: FastAPI, api: Api, api_as: Callable[..., Api]
+) -> None:
+    """API1 again: sessions, tokens and keys are somebody's own; the rest is the house's.
+
+    Prices are kept from whoever may not see them, also where an answer is given again
+    (`tests/value/test_costs.py`, `tests/green/arrivals/test_contracts.py`); accounts and tokens
+    are an administrator's (`tests/web/test_people.py`); drafts stay on the device, by name.
+    """
+    token = api._client.headers["authorization"]
+    with signed_in(service, "Ada", "admin") as ada:
+        session = dict(ada.cookies)
+        assert ada.get("/people").status_code == 200
+    stranger = Api(service, None)
+    cookie = "; ".join(f"{name}={value}" for name, value in session.items())
+    assert session
+    assert stranger.send("GET", "/lots", Cookie=cookie).status_code == 401
+    with Visitor(service) as nobody:
+        assert nobody.get("/people", Authorization=token).status_code == 303
+        nobody.cookies.update(dict.fromkeys(session, token.removeprefix("Bearer ")))
+        assert nobody.get("/people").status_code == 303
+    stranger.close()
+    one, other = api_as("warehouse"), api_as("roaster")
+    kept = one.send("POST", "/holds", {"units": ["X-1"], "reason": "x"}, Idempotency_Key="mine")
+    again = other.send("POST", "/suppliers", {"name": "Coop"}, Idempotency_Key="mine")
+    assert (kept.status_code, again.status_code) == (404, 403)
+    assert not [path for path in service.openapi()["paths"]
+                if re.search("token|session|user|password|people", path)]  # fmt: skip
+
+
+def test_api1_a_photo_is_shown_to_nobody_who_may_not_read(
+    service: FastAPI, api: Api, lot: str
+) -> None:
+    api.post(f"/lots/{lot}/exceptions", {"kind": "torn", "sacks": 1})
+    api.send("POST", "/exceptions/1/photos", picture(), content_type="image/png")
+    stranger = Api(service, None)
+
+    answers = [stranger.send("GET", f"/photos/{number}") for number in (1, 2)]
+
+    assert api.send("GET", "/photos/1").content == picture()
+    assert [each.status_code for each in answers] == [401, 401]
+    assert answers[0].json() == answers[1].json()
+    stranger.close()
 
 
 def _unsigned(name: str) -> str:
@@ -184,6 +232,62 @@ def test_api6_what_could_empty_the_book_needs_two_people_or_leaves_a_name(
     assert len(noted) == 3
 
 
+def test_api6_who_makes_much_coffee_disappear_is_seen_by_name_and_by_the_balance(
+    service: FastAPI, api: Api, lot: str, api_as: Callable[..., Api],
+    book_is_sound: Callable[[], None],
+) -> None:  # fmt: skip
+    """API6 again: one person may write off all there is. What is in the way is being seen."""
+    warehouse = api_as("warehouse")
+    sacks = [(each["code"], each["on_hand_kg"]) for each in api.get(f"/sacks?lot={lot}")["items"]]
+
+    booked = [
+        warehouse.post("/adjustments", {"unit": code, "kg": -kg, "reason": "destroyed"})["entry"]
+        for code, kg in sacks
+    ]
+
+    gone = sum(kg for _, kg in sacks)
+    assert gone == 91
+    noted = api.get("/adjustments")["items"][-len(sacks) :]
+    assert {(each["who"], each["reason"]) for each in noted} == {("warehouse", "destroyed")}
+    assert sum(each["kg"] for each in noted) == -gone
+    [destroyed] = [
+        each for each in api.get("/mass-balance")["went_out"] if each["term"] == "destroyed"
+    ]
+    assert destroyed["kg"] == gone
+    assert {each["entry"] for each in destroyed["entries"]} == set(booked)
+    lines = {each["id"]: each["who"] for each in api.get("/entries?limit=500")["items"]}
+    assert {lines[entry] for entry in booked} == {"warehouse"}
+    with signed_in(service, "Ada", "admin") as ada:
+        page = ada.get("/journal?who=warehouse&kind=adjustment").text
+    assert all(f'href="/journal/{entry}"' in page for entry in booked)
+    book_is_sound()
+
+
+def test_api6_no_one_request_adjusts_more_than_one_unit(service: FastAPI) -> None:
+    """API6 again: a place is adjusted whole where its coffee has mixed, and nowhere else."""
+    document = service.openapi()
+    asked = document["components"]["schemas"]["AdjustmentIn"]["properties"]
+
+    assert [
+        path for path, each in document["paths"].items()
+        if path.endswith("/adjustments") and "post" in each
+    ] == ["/api/v1/adjustments", "/api/v1/locations/{code}/adjustments"]  # fmt: skip
+    assert asked["unit"]["type"] == "string"
+
+
+def test_api6_whoever_lets_their_own_hold_go_is_named_twice(
+    api: Api, lot: str, api_as: Callable[..., Api]
+) -> None:
+    """API6 again: quality may release what quality held, and both are said beside each other."""
+    quality = api_as("quality")
+    hold = quality.post("/holds", {"units": [lot], "reason": "smells musty"})["id"]
+    quality.post(f"/holds/{hold}/release", {"reason": "it was the bag"})
+
+    [shown] = api.get("/holds")["items"]
+
+    assert (shown["placed_by"], shown["released_by"]) == ("quality", "quality")
+
+
 _CALLS_OUT = {
     "httpx", "requests", "urllib.request", "http.client", "aiohttp", "urllib3", "ftplib",
     "smtplib", "telnetlib", "xmlrpc",
@@ -271,8 +375,9 @@ def _served(routes: Iterable[Any], before: str = "") -> Iterator[tuple[str, str]
 def test_api10_what_others_wrote_stays_text(api: Api, name: str) -> None:
     """API10 Unsafe consumption of APIs: what came in from elsewhere is text wherever it goes out.
 
-    Documents of EPCIS: `tests/epcis`; formulas in CSV and workbooks:
-    `tests/recall/test_evidence.py`, `tests/cli/test_exporting.py`.
+    That nothing is fetched for it: `tests/attacks/test_what_others_send.py`; documents of EPCIS:
+    `tests/epcis`; formulas in CSV and workbooks: `tests/recall/test_evidence.py`,
+    `tests/cli/test_exporting.py`.
     """
     furnish(api)
     supplier = api.post("/suppliers", {"name": f"Coop {name}"})
