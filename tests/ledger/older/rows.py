@@ -11,6 +11,7 @@ from sqlalchemy import JSON, Engine, MetaData, Table, func, insert, inspect, sel
 
 from app.revision import migrations
 from app.settings import project_folder
+from app.shared.book_file import make_file
 from app.shared.db import open_engine, writing
 
 STEPS = [
@@ -29,6 +30,7 @@ Columns = dict[str, set[str]]
 
 def bring_to(engine: Engine, revision: str) -> None:
     """Bring a database to a schema, as `migrate` brings it to the newest."""
+    make_file(engine)
     config = migrations()
     with writing(engine) as session:
         config.attributes["connection"] = session.connection()
