@@ -75,14 +75,8 @@ def _buy(api: Api) -> None:
     said = {"reference": "C-ALL", "supplier": "Kontor Ost", "quantity_kg": 600}
     api.post("/contracts", said | terms | {"weight_basis": "landed"})
     receive(api, 60, 60, lot="LOT-A", coffee_year="2025/26", note="by the door", certificate="EU 1")
-    dry = {
-        "kind": "moisture",
-        "basis": "dry",
-        "value": 12,
-        "note": "a second one",
-        "method": "oven",
-    }
-    api.post("/readings", {"subject": "LOT-A", "sample_g": 10, **dry})
+    dry = {"basis": "dry", "value": 12, "method": "oven", "sample_g": 10, "note": "a second one"}
+    api.post("/readings", {"subject": "LOT-A", "kind": "moisture"} | dry)
     delivery = api.get("/lots/LOT-A")["delivery"]
     api.post("/costs", {"delivery": delivery, "kind": "freight", "amount": 80, "currency": "EUR"})
 
@@ -119,8 +113,7 @@ def _sell(api: Api) -> None:
     pack(api, {"HALVES-1": 4}, 8, sku="HALVES-500", code="HALVES-BAGS")
     line = {"product": "HALVES-500", "bags": 3}
     order = api.post("/orders", {"customer": "Café Nord", "due_on": "2026-12-01", "lines": [line]})
-    wanted = {"order": order["code"]}
-    dispatch(api, {"HALVES-BAGS": 1}, code="FOR-ORDER", **wanted)
+    dispatch(api, {"HALVES-BAGS": 1}, code="FOR-ORDER", order=order["code"])
 
 
 def _take_back(api: Api) -> None:
