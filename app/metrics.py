@@ -148,7 +148,10 @@ _HOW_IT_FOLLOWS: Final = text("""
         pg_is_in_recovery() AS is_standby,
         EXISTS (SELECT FROM pg_stat_wal_receiver) AS receives,
         pg_last_wal_receive_lsn() <= pg_last_wal_replay_lsn() AS has_all,
-        extract(epoch FROM clock_timestamp() - pg_last_xact_replay_timestamp()) AS age_s
+        CAST(
+            extract(epoch FROM clock_timestamp() - pg_last_xact_replay_timestamp())
+            AS double precision
+        ) AS age_s
 """)
 """What is received is asked before what is replayed, which may get past it meanwhile."""
 
@@ -166,7 +169,7 @@ def _following(engine: Engine) -> _Following:
     if told.receives and told.has_all:
         return _Following(receives=True, lag_s=0)
     # The moment is the database's, and its clock may be ahead.
-    lag_s = None if told.age_s is None else max(0, float(told.age_s))
+    lag_s = None if told.age_s is None else max(0, told.age_s)
     return _Following(told.receives, lag_s)
 
 
