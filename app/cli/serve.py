@@ -1,6 +1,5 @@
 """Serving the book, and bringing its database to the newest schema."""
 
-import gc
 import logging
 import os
 import signal
@@ -29,6 +28,7 @@ from app.cli.desk import (
     read_settings,
     unusable,
 )
+from app.cli.front import loading
 from app.connections import Connection
 from app.logs import set_up
 from app.revision import is_newer, lag
@@ -63,17 +63,11 @@ def serve() -> None:
 
 
 def build(settings: Settings) -> FastAPI:
-    """Load the service and build it: its routes and pages take seconds, so no command else does.
-
-    What is loaded stays. To look again and again for what does not takes a fifth of the start.
-    """
-    gc.disable()
-    try:
+    """Load the service and build it: it takes seconds, which who starts several does not wait."""
+    with loading():
         from app.main import create_app  # noqa: PLC0415 - as said above
 
         return create_app(settings)
-    finally:
-        gc.enable()
 
 
 def worker() -> FastAPI:
