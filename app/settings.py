@@ -64,6 +64,7 @@ class Settings(BaseSettings):
     host: str = "127.0.0.1"
     """The address `jutebook serve` listens on: this machine alone unless set."""
     port: Annotated[int, Field(ge=0, le=65535)] = 8000
+    """The port it listens on; 0 takes any that is free."""
     trusted_proxies: Networks = "127.0.0.1"
     """Addresses or networks of proxies, with commas between, that are believed from where a request
     came and whether over TLS; `X-Forwarded-For` of others is nothing but a claim."""
@@ -160,7 +161,7 @@ class Settings(BaseSettings):
     """Green water activity must stay below this (SCA washed arabica standard)."""
     moisture_working_pct: FromTo = (Decimal(10), Decimal(12))
     """Green moisture is green from here to there, ends included, and amber up to the range above
-    (10 to 12 % on import: SCA washed arabica standard; the colours are our rule)."""
+    (on import 10 to 12 %: SCA washed arabica standard; the colours are our rule)."""
     water_activity_amber_from: Annotated[Decimal, Field(ge=0, le=1)] = Decimal("0.60")
     """Green water activity is amber from here (our rule, after a trade study)."""
     moisture_spread_points: Annotated[Decimal, Field(ge=0, le=100)] = Decimal("0.3")

@@ -5,12 +5,11 @@ from typing import Annotated
 import typer
 
 from app import __version__
-from app.cli import backup, check, demo, epcis, export, people, serve, stock, trace
-from app.cli.desk import Desk
+from app.cli.front import COMMANDS, Front
 
 cli = typer.Typer(
     name="jutebook",
-    cls=Desk,
+    cls=Front,
     no_args_is_help=True,
     rich_markup_mode="markdown",
     add_completion=False,
@@ -18,15 +17,14 @@ cli = typer.Typer(
     context_settings={"help_option_names": ["--help", "-h"]},
     epilog="Every command explains itself: jutebook serve --help",
 )
-demo.register(cli)
-serve.register(cli)
-people.register(cli)
-stock.register(cli)
-export.register(cli)
-trace.register(cli)
-epcis.register(cli)
-check.register(cli)
-backup.register(cli)
+
+
+def _elsewhere() -> None:
+    """Stand for a command until it is fetched."""
+
+
+for name, command in COMMANDS.items():
+    cli.command(name, help=command.does)(_elsewhere)
 
 
 def _tell_version(asked: bool) -> None:
@@ -36,7 +34,7 @@ def _tell_version(asked: bool) -> None:
 
 
 @cli.callback()
-def front(
+def _front(
     _: Annotated[
         bool,
         typer.Option(

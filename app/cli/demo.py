@@ -12,6 +12,7 @@ from typing import Annotated
 
 import typer
 
+from app.cli import made_up
 from app.cli.desk import MistakeError, examples, open_book, read_settings
 from app.cli.serve import listen
 
@@ -39,8 +40,6 @@ def demo(days: Days = None, port: Port = None) -> None:
     and prints the address, a person and a token for each role, and three things to try. Ctrl-C
     stops it and throws the book away. Your own book is not touched.
     """
-    from app.cli import made_up  # noqa: PLC0415 - the roastery it plays takes a second to load
-
     # From here on being asked to stop is no failure, and the folder goes whatever happens.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     house = read_settings()

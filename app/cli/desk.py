@@ -8,16 +8,14 @@ import getpass
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Final
 
-import typer
 from pydantic import ValidationError
 from pydantic_settings import SettingsError
 from rich.console import Console
 from rich.table import Table
 from sqlalchemy import Engine
 from sqlalchemy.exc import ArgumentError, DBAPIError
-from typer.core import TyperGroup
 
 from app.copies.files import CopyError
 from app.revision import lag
@@ -36,23 +34,10 @@ class MistakeError(Exception):
     """Something the person at the keyboard can mend, as one sentence."""
 
 
-_SLIPS = (
+SLIPS: Final = (
     MistakeError, CopyError, Refused, NoBookError, ArgumentError, DBAPIError, OSError,
 )  # fmt: skip
-
-
-class Desk(TyperGroup):
-    """The command group that turns slips into sentences."""
-
-    def invoke(self, ctx: Any) -> Any:  # noqa: ANN401 - typer keeps the class of it to itself
-        """Run a command; end with 1 and a sentence when it was asked for the impossible."""
-        try:
-            return super().invoke(ctx)
-        except BrokenPipeError:
-            raise
-        except _SLIPS as error:
-            typer.echo(f"jutebook: {sentence(error)}", err=True)
-            raise typer.Exit(1) from error
+"""What is said in a sentence."""
 
 
 def sentence(error: Exception) -> str:

@@ -1,6 +1,6 @@
 """Serving the book, and bringing its database to the newest schema."""
 
-import gc
+import logging
 import os
 import signal
 import socket
@@ -16,6 +16,7 @@ from typing import Any
 import typer
 import uvicorn
 from fastapi import FastAPI
+from uvicorn.config import STARTUP_FAILURE
 from uvicorn.supervisors import Multiprocess
 
 from app import schema
@@ -27,6 +28,7 @@ from app.cli.desk import (
     read_settings,
     unusable,
 )
+from app.cli.front import loading
 from app.connections import Connection
 from app.logs import set_up
 from app.revision import is_newer, lag
@@ -61,25 +63,28 @@ def serve() -> None:
 
 
 def build(settings: Settings) -> FastAPI:
-    """Load the service and build it: its routes and pages take seconds, so no command else does.
-
-    What is loaded stays. To look again and again for what does not takes a fifth of the start.
-    """
-    gc.disable()
-    try:
+    """Load the service and build it: it takes seconds, which who starts several does not wait."""
+    with loading():
         from app.main import create_app  # noqa: PLC0415 - as said above
 
         return create_app(settings)
-    finally:
-        gc.enable()
 
 
 def worker() -> FastAPI:
-    """Build the service of one of several processes, by the settings of its environment."""
+    """Build the service of one of several processes, by the settings of its environment.
+
+    Where it cannot be built, no other in its place could be: all end, and none is started anew.
+    """
     threading.Thread(target=_stop_without_parent, name="without-parent", daemon=True).start()
-    settings = Settings()
-    set_up(settings.log)
-    return build(settings)
+    try:
+        settings = read_settings()
+        set_up(settings.log)
+        return build(settings)
+    except MistakeError as error:
+        typer.echo(f"jutebook: {error}", err=True)
+    except Exception:
+        logging.getLogger("jutebook").exception("The service could not be built.")
+    sys.exit(STARTUP_FAILURE)
 
 
 def _stop_without_parent() -> None:
@@ -179,11 +184,24 @@ def _run_workers(settings: Settings, door: socket.socket) -> None:
             # Each loads the whole service first, which takes seconds on a small machine.
             timeout_worker_healthcheck=60,
         )
-        _Workers(config, sockets=[door]).run()
+        workers = _Workers(config, sockets=[door])
+        workers.run()
+    if any(process.exitcode == STARTUP_FAILURE for process in workers.processes):
+        raise MistakeError("One of the processes could not start; the reason stands above.")
 
 
 class _Workers(Multiprocess):
     """Several processes that answer at one door, and this one, which starts and stops them."""
+
+    def keep_subprocess_alive(self) -> None:
+        """Start another for one that is gone, unless it went because it could not start.
+
+        Each has the other end of its line; while it is open here too, one that goes before it
+        answered would be waited for as long as one that takes its time.
+        """
+        for process in self.processes:
+            process.child_conn.close()
+        super().keep_subprocess_alive()
 
     def terminate_all(self) -> None:
         """Stop them, and hold the door open no more.

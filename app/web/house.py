@@ -5,6 +5,7 @@ from functools import partial
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import Response
+from pydantic.fields import FieldInfo
 from sqlalchemy import Engine, func, make_url, select, text
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col
@@ -60,10 +61,15 @@ def told_settings(settings: Settings) -> list[Setting]:
             value=_shown(name, getattr(settings, name)),
             default=_shown(name, field.get_default(call_default_factory=True)),
             said=name in settings.model_fields_set,
-            meaning=" ".join((field.description or "").replace("`", "").split()),
+            meaning=meaning_of(field),
         )
         for name, field in Settings.model_fields.items()
     ]
+
+
+def meaning_of(field: FieldInfo) -> str:
+    """Say in one line what a setting means; the catalogue has its words."""
+    return " ".join((field.description or "").replace("`", "").split())
 
 
 def _shown(name: str, value: Any) -> str:  # noqa: ANN401 - of any setting

@@ -8,18 +8,24 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import IO
 
 PROGRAM = Path(sys.executable).with_name("jutebook")
 
 
 @contextmanager
-def started(**settings: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """Serve until the block ends; hands out the process and the address it printed."""
+def started(
+    noted: IO[str] | int = subprocess.DEVNULL, /, **settings: str
+) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """Serve until the block ends; hands out the process and the address it printed.
+
+    What it notes goes into a file, or nowhere.
+    """
     with subprocess.Popen(  # noqa: S603 - our own words
         [PROGRAM, "serve"],
         env=os.environ | {"JUTEBOOK_PORT": "0", **settings},
         stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
+        stderr=noted,
         text=True,
         start_new_session=True,
     ) as process:

@@ -76,6 +76,28 @@ def test_processes_whose_parent_was_killed_end_by_themselves_and_leave_the_door(
     assert answered == 200
 
 
+@pytest.mark.usefixtures("engine")
+def test_where_one_of_several_processes_cannot_start_all_end_and_it_is_said_why(
+    database_url: str, desk: Path
+) -> None:
+    settings = {"JUTEBOOK_DATABASE_URL": database_url, "JUTEBOOK_WORKERS": "2"}
+    notes = desk / "notes"
+    with notes.open("w") as noted, started(noted, **settings) as (process, address):
+        _until(lambda: len(_workers(process.pid)) == 2)
+        workers = _workers(process.pid)
+        (desk / ".env").write_text("JUTEBOOK_THREADS=many\n")
+        os.kill(workers[0], signal.SIGKILL)
+        ended_with = process.wait(timeout=PATIENCE_S)
+        _until(lambda: all(_has_ended(worker) for worker in workers))
+
+    *why, last = notes.read_text().splitlines()
+    assert ended_with == 1
+    assert any("jutebook: The setting JUTEBOOK_THREADS cannot be used" in line for line in why)
+    assert last == ("jutebook: One of the processes could not start; the reason stands above.")
+    with pytest.raises(ConnectionRefusedError):
+        line_to(address)
+
+
 def _stopped_while_a_write_waits(
     process: Popen[str], address: str, api: Api, engine: Engine
 ) -> bytes:

@@ -11,9 +11,11 @@ from babel.messages.pofile import read_po, write_po
 from app.cover.rules import NO_OPEN_DAY, NO_USE
 from app.green.readings.rules import NO_METHOD
 from app.recall.drills.rules import WANTED
+from app.settings import Settings
 from app.shared.kinds import KINDS
 from app.shared.texts import LANGUAGES, LOCALES
 from app.standards import best_before, handling, recalls
+from app.web.house import meaning_of
 from app.web.plain import words_of
 from app.web.rendering import TEMPLATES
 
@@ -41,7 +43,7 @@ def translated() -> list[str]:
 
 
 def extracted() -> Catalog:
-    """Gather every text of the pages, and what every kind of refusal is called."""
+    """Gather every text of the pages, with what refusals are called and what settings mean."""
     found = Catalog(project="Jutebook", charset="utf-8")
     for _file, _line, message, _comments, _context in extract_from_dir(
         str(_WEB), _METHODS, _OPTIONS
@@ -54,7 +56,7 @@ def extracted() -> Catalog:
     for slug in KINDS:
         for said in words_of(slug):
             found.add(said)
-    for said in _OF_RULES:
+    for said in (*_OF_RULES, *map(meaning_of, Settings.model_fields.values())):
         found.add(said)
     return found
 

@@ -149,6 +149,19 @@ def test_settings_say_what_they_mean_and_health_where_the_book_stands(
     assert (quill.get("/settings").status_code, quill.get("/health").status_code) == (403, 403)
 
 
+def test_what_each_setting_means_is_said_in_the_language_of_the_page(
+    visitor_as: Callable[..., Visitor],
+) -> None:
+    ada = visitor_as("admin")
+    form = hidden_fields(ada.get("/account").text)
+    ada.post("/account/manner", form | {"language": "de", "mass_unit": "kg"})
+
+    page = ada.get("/settings")
+
+    assert "JUTEBOOK_HOLD_WET_ON_ARRIVAL true Ob Säcke, die nass oder schimmlig" in words(page)
+    assert 'lang="en"' not in page.text
+
+
 def test_the_password_of_a_database_is_never_shown() -> None:
     secret = Settings(database_url="postgresql://book:tell-nobody@db/book", _env_file=None)
 
