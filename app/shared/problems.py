@@ -13,6 +13,7 @@ from typing import Final
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as NoConnectionError
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
@@ -211,6 +212,15 @@ def _database(_: Request, error: Exception) -> Response:
     raise error  # to the one place that answers 500 and lets the server log what happened
 
 
+def _none_free(_: Request, __: Exception) -> Response:
+    """Answer whoever waited for a connection for as long as the pool lets anybody wait."""
+    return problem(
+        "busy",
+        "All connections to the database were taken for too long; nothing was booked.",
+        {"Retry-After": "2"},
+    )
+
+
 def flaw_of_file(error: DBAPIError) -> str | None:
     """Note what is wrong with the file of a SQLite book, and tell it; None where nothing is."""
     if isinstance(error.orig, NoBookError):
@@ -234,4 +244,5 @@ def explain_refusals(app: FastAPI) -> None:
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(Refused, _refused)
     app.add_exception_handler(DBAPIError, _database)
+    app.add_exception_handler(NoConnectionError, _none_free)
     app.add_exception_handler(Exception, _broken)

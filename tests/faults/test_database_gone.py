@@ -5,6 +5,7 @@ The service is the same one before and after: nobody has to start it again.
 
 import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, suppress
 from functools import partial
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import httpx
 import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine, event, make_url
+from sqlalchemy.exc import TimeoutError as NoConnectionError
 
 from app.main import create_app, open_book
 from app.schema import migrate
@@ -38,6 +40,22 @@ def _enter(api: Api, key: str) -> httpx.Response:
 
 def _names(api: Api) -> list[str]:
     return [each["name"] for each in api.get("/suppliers?limit=100")["items"]]
+
+
+def test_whoever_waits_too_long_for_a_connection_is_told_to_come_again(
+    service: FastAPI, api: Api, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    engine: Engine = service.state.engine
+    monkeypatch.setattr(engine.pool, "_timeout", 0)
+    with ExitStack() as taken:
+        with suppress(NoConnectionError):
+            while True:
+                taken.enter_context(engine.connect())
+        _refused_whole(_enter(api, "k-1"))
+        _refused_whole(api.send("GET", "/suppliers"))
+
+    assert _enter(api, "k-1").status_code == 201
+    assert _names(api) == ["Coop k-1"]
 
 
 @pytest.fixture

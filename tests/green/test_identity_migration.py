@@ -6,12 +6,11 @@ from pathlib import Path
 from uuid import uuid4
 
 import pytest
-from alembic import command
 from sqlalchemy import Engine, column, insert, table, text
 
-from app.revision import migrations
 from app.schema import migrate
-from app.shared.db import open_engine, writing
+from app.shared.db import open_engine
+from tests.ledger.older.rows import bring_to
 from tests.postgres import PostgresServer
 
 LOTS: list[tuple[str | None, str | None, str]] = [
@@ -36,10 +35,7 @@ def older(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
         server.create_database(name)
         url = server.url(name)
     engine = open_engine(url)
-    config = migrations()
-    with writing(engine) as session:
-        config.attributes["connection"] = session.connection()
-        command.upgrade(config, "0005")
+    bring_to(engine, "0005")
     yield engine
     engine.dispose()
     if name is not None:
