@@ -68,8 +68,11 @@ def told_settings(settings: Settings) -> list[Setting]:
 
 
 def meaning_of(field: FieldInfo) -> str:
-    """Say in one line what a setting means; the catalogue has its words."""
-    return " ".join((field.description or "").replace("`", "").split())
+    """Say in one line what a setting means, with what is typed as it stands between backticks.
+
+    The catalogue has its words.
+    """
+    return " ".join((field.description or "").split())
 
 
 def _shown(name: str, value: Any) -> str:  # noqa: ANN401 - of any setting
