@@ -6,10 +6,9 @@ book and the replica say of themselves is read when it is asked.
 """
 
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from datetime import timedelta
-from functools import partial
-from typing import Final, NamedTuple, TypeVar
+from typing import Final, NamedTuple
 
 from prometheus_client import (
     REGISTRY,
@@ -23,18 +22,15 @@ from prometheus_client import (
 from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 from sqlalchemy import Engine, text
-from sqlalchemy.exc import DBAPIError
 
 from app.copies.queries import newest_backup
 from app.copies.tables import BookBackup
 from app.ledger.checks import newest_check
 from app.ledger.journal.reading import head
 from app.ledger.tables import BookCheck
-from app.shared.db import again_if_cut, reading
-from app.shared.patience import hurried, if_it_opens
+from app.shared.db import answer_of, reading
+from app.shared.patience import hurried
 from app.shared.times import now
-
-Asked = TypeVar("Asked")
 
 _REQUESTS: Final = Counter(
     "jutebook_requests", "Requests answered.", ["method", "operation", "status"]
@@ -102,27 +98,18 @@ class _Following(NamedTuple):
 
 def _of_the_book(engine: Engine, read_engine: Engine) -> Iterator[Metric]:
     """Tell all that anybody knows: while the database is gone, what its replica does."""
-    book = _answered(_known, engine)
+    book = answer_of(engine, _known)
     yield _figure("database_up", "Whether the database answers.", book is not None)
     if book is not None:
         yield _figure("entries", "Entries in the journal.", book.entries)
     copy = None
     if read_engine is not engine:
-        copy = _answered(_known, read_engine)
-        following = _answered(_following, read_engine) if copy else None
+        copy = answer_of(read_engine, _known)
+        following = answer_of(read_engine, _following) if copy else None
         yield from _of_the_replica(copy, following, book)
     there = book or copy
     if there is not None:
         yield from _of_notes(there)
-
-
-def _answered(ask: Callable[[Engine], Asked], engine: Engine) -> Asked | None:
-    """Ask a database; None where it does not answer."""
-    try:
-        with if_it_opens(engine):
-            return again_if_cut(partial(ask, engine))
-    except DBAPIError:
-        return None
 
 
 def _known(engine: Engine) -> _Known:

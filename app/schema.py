@@ -96,15 +96,14 @@ def metadata() -> MetaData:
     return SQLModel.metadata
 
 
-def migrate(engine: Engine) -> None:
-    """Bring a database to the newest schema, in one transaction that holds the pen.
+def migrate(engine: Engine, revision: str = "head") -> None:
+    """Bring a database to a schema, the newest unless said, in a transaction that holds the pen.
 
-    Where there is no file yet, one is made.
     So two that migrate at once take turns, the second finding nothing left to do, and nobody
-    writes into a book whose tables are being changed.
+    writes into a book whose tables are being changed. Where there is no file yet, one is made.
     """
     make_file(engine)
     config = migrations()
     with writing(engine) as session:
         config.attributes["connection"] = session.connection()
-        command.upgrade(config, "head")
+        command.upgrade(config, revision)

@@ -12,12 +12,12 @@ from sqlalchemy import Engine
 
 from app.ledger.checks import check_book
 from app.main import create_app, open_book
-from app.schema import migrate
 from app.settings import Settings
-from app.shared.db import open_engine, reading, writing
+from app.shared.db import reading, writing
 from app.shared.sign_in import add_token
 from app.shared.staff import Role
 from tests.api import Api
+from tests.makers import make_book
 from tests.postgres import PostgresServer, ReusedDatabase
 
 # Selenium brings Trio, which hands Hypothesis a generator when that is imported. Imported only
@@ -45,7 +45,7 @@ def shared() -> Path:
 def sqlite_pattern(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A migrated and empty SQLite file, copied for each test."""
     file = tmp_path_factory.mktemp("pattern") / "pattern.db"
-    _migrate(f"sqlite:///{file}")
+    make_book(f"sqlite:///{file}")
     return file
 
 
@@ -53,7 +53,7 @@ def sqlite_pattern(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def postgres_pattern(postgres_server: PostgresServer) -> str:
     """A migrated and empty PostgreSQL database, the template of each test's own."""
     postgres_server.create_database("pattern")
-    _migrate(postgres_server.url("pattern"))
+    make_book(postgres_server.url("pattern"))
     return "pattern"
 
 
@@ -61,12 +61,6 @@ def postgres_pattern(postgres_server: PostgresServer) -> str:
 def postgres_book(postgres_server: PostgresServer, postgres_pattern: str) -> ReusedDatabase:
     """The one PostgreSQL database that the tests of a worker use in turn."""
     return ReusedDatabase(postgres_server, postgres_pattern)
-
-
-def _migrate(url: str) -> None:
-    engine = open_engine(url)
-    migrate(engine)
-    engine.dispose()
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

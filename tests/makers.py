@@ -5,6 +5,8 @@ from typing import Any
 
 from sqlalchemy import Engine, text
 
+from app.schema import migrate
+from app.shared.db import open_engine
 from tests.api import Api
 
 PASSING = {"profile_hit": True, "colour": 60, "colour_target": 60, "loss_range_pct": [5, 25]}
@@ -85,6 +87,13 @@ def dispatch(
     lines = [{"pack": code, "bags": count} for code, count in bags.items()]
     made: dict[str, Any] = api.post("/dispatches", {"customer": customer, "lines": lines} | more)
     return made
+
+
+def make_book(url: str) -> None:
+    """Make the tables of a book in an empty database."""
+    engine = open_engine(url)
+    migrate(engine)
+    engine.dispose()
 
 
 def sell_of_one_sack(api: Api) -> str:

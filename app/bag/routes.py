@@ -1,6 +1,7 @@
 """The doors for whoever holds a bag: no token, and no trace of them while they are switched off."""
 
 from collections.abc import Callable
+from functools import partial
 from threading import Lock
 from time import monotonic
 from typing import Annotated, Any, Concatenate, Final, ParamSpec, TypeVar
@@ -18,7 +19,7 @@ from app.bag.schemas import BagOut, OriginOut
 from app.ledger.replica import reading_all_booked
 from app.settings import Settings
 from app.shared.answers import Answer
-from app.shared.db import again_if_cut
+from app.shared.db import ask_in
 from app.shared.problems import Refused
 from app.shared.routing import short_name
 from app.standards.countries import country_name
@@ -66,12 +67,8 @@ def _read(
 ) -> R:
     """Read what is booked now: a hold of a minute ago must be seen by whoever holds the bag."""
     state = request.app.state
-
-    def ask() -> R:
-        with reading_all_booked(state.read_engine, state.engine) as session:
-            return query(session, *args, **kwargs)
-
-    return again_if_cut(ask)
+    opened = partial(reading_all_booked, state.read_engine, state.engine)
+    return ask_in(opened, query, *args, **kwargs)
 
 
 Opened = Annotated[Settings, Depends(_opened)]

@@ -63,7 +63,7 @@ def serve() -> None:
 
 
 def build(settings: Settings) -> FastAPI:
-    """Load the service and build it: it takes seconds, which who starts several does not wait."""
+    """Load the service, which takes seconds, and build it: whoever only starts others does not."""
     with loading():
         from app.main import create_app  # noqa: PLC0415 - as said above
 

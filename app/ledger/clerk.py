@@ -9,6 +9,7 @@ import hashlib
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from typing import Annotated, Concatenate, ParamSpec, TypeVar
 
 from fastapi import Depends, Header, Request, Security
@@ -23,7 +24,7 @@ from app.ledger.rules import canonical
 from app.ledger.tables import Entry, KeyedAnswer
 from app.settings import Settings
 from app.shared.answers import Answer, to_json
-from app.shared.db import again_if_cut, glancing, writing
+from app.shared.db import ask_in, glancing, writing
 from app.shared.problems import Refused
 from app.shared.sign_in import Staff, staff_of
 from app.shared.staff import Permission
@@ -71,23 +72,15 @@ class Clerk:
         self, query: Callable[Concatenate[Session, P], R], *args: P.args, **kwargs: P.kwargs
     ) -> R:
         """Run a query on one state of the book."""
-
-        def ask() -> R:
-            with reading_all_booked(self._state.read_engine, self._state.engine) as session:
-                return query(session, *args, **kwargs)
-
-        return again_if_cut(ask)
+        opened = partial(reading_all_booked, self._state.read_engine, self._state.engine)
+        return ask_in(opened, query, *args, **kwargs)
 
     def read_beside(
         self, query: Callable[Concatenate[Session, P], R], *args: P.args, **kwargs: P.kwargs
     ) -> R:
         """Run a query on what stands beside the journal and is no entry."""
-
-        def ask() -> R:
-            with reading_beside(self._state.engine, self._state.read_engine) as session:
-                return query(session, *args, **kwargs)
-
-        return again_if_cut(ask)
+        opened = partial(reading_beside, self._state.engine, self._state.read_engine)
+        return ask_in(opened, query, *args, **kwargs)
 
     def glance(
         self, query: Callable[Concatenate[Session, P], R], *args: P.args, **kwargs: P.kwargs
@@ -95,12 +88,7 @@ class Clerk:
         """Run a query whose answer comes of one statement, and of what never changes."""
         if self._state.read_engine is not self._state.engine:
             return self.read(query, *args, **kwargs)
-
-        def ask() -> R:
-            with glancing(self._state.engine) as session:
-                return query(session, *args, **kwargs)
-
-        return again_if_cut(ask)
+        return ask_in(partial(glancing, self._state.engine), query, *args, **kwargs)
 
     def write(
         self, action: Callable[Concatenate[Pen, P], BaseModel], *args: P.args, **kwargs: P.kwargs

@@ -8,12 +8,12 @@ another anyway; taking turns at the door means no deadlock, no overdraw and no r
 import json
 import sqlite3
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from functools import cache, partial
 from itertools import islice
 from math import ceil
 from time import monotonic, sleep
-from typing import Any, Final, TypeAlias, TypeVar
+from typing import Any, Concatenate, Final, ParamSpec, TypeAlias, TypeVar
 
 from sqlalchemy import (
     ARRAY,
@@ -50,6 +50,7 @@ from app.shared.patience import (
     if_it_opens,
 )
 
+P = ParamSpec("P")
 Row = TypeVar("Row")
 
 AnySelect: TypeAlias = Select[*tuple[Any, ...]]
@@ -307,6 +308,30 @@ def again_if_cut(ask: Callable[[], Row]) -> Row:
         if not error.connection_invalidated:
             raise
     return ask()
+
+
+def ask_in(
+    opened: Callable[[], AbstractContextManager[Session]],
+    query: Callable[Concatenate[Session, P], Row],
+    *args: P.args,
+    **kwargs: P.kwargs,
+) -> Row:
+    """Run a query in a session of its own, and once more where the connection was cut."""
+
+    def ask() -> Row:
+        with opened() as session:
+            return query(session, *args, **kwargs)
+
+    return again_if_cut(ask)
+
+
+def answer_of(engine: Engine, ask: Callable[[Engine], Row]) -> Row | None:
+    """Ask a database how it is; None where it does not answer."""
+    try:
+        with if_it_opens(engine):
+            return again_if_cut(partial(ask, engine))
+    except DBAPIError:
+        return None
 
 
 @contextmanager

@@ -1,13 +1,11 @@
 """The administrator's desk: what the roastery has set, and how the service is."""
 
 import platform
-from functools import partial
 from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import Response
 from pydantic.fields import FieldInfo
 from sqlalchemy import Engine, func, make_url, select, text
-from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col
 
 from app import __version__
@@ -15,7 +13,7 @@ from app.ledger.checks import newest_check
 from app.ledger.journal.reading import Head, head
 from app.ledger.tables import BookCheck, Unit
 from app.settings import Settings
-from app.shared.db import again_if_cut, reading
+from app.shared.db import answer_of, reading
 from app.shared.staff import Permission
 from app.shared.times import now
 from app.web.backups import backed_up
@@ -106,8 +104,8 @@ def show_health(desk: Administrator) -> Response:
     """Show versions, databases, the last check, and how far the replica is behind."""
     state = desk.request.app.state
     has_replica = state.read_engine is not state.engine
-    base = _told(state.engine)
-    replica = _told(state.read_engine) if has_replica else None
+    base = answer_of(state.engine, _base)
+    replica = answer_of(state.read_engine, _base) if has_replica else None
     there = base or replica
     checked = there.checked if there else None
     return desk.show(
@@ -119,14 +117,6 @@ def show_health(desk: Administrator) -> Response:
         since=there.head.entry - checked.entries if there and checked else 0,
         **backed_up(desk),
     )  # fmt: skip
-
-
-def _told(engine: Engine) -> Base | None:
-    """Tell how a database is; None when it does not answer."""
-    try:
-        return again_if_cut(partial(_base, engine))
-    except DBAPIError:
-        return None
 
 
 def _base(engine: Engine) -> Base:

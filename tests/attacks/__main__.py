@@ -6,10 +6,9 @@ SQLite in a temporary folder, or a PostgreSQL server of its own with `--postgres
 import argparse
 import sys
 
-from app.schema import migrate
-from app.shared.db import open_engine
 from tests.attacks.anything import throw_anything
 from tests.bench.__main__ import database
+from tests.makers import make_book
 
 _OPERATIONS = 300
 """About so many there are."""
@@ -23,9 +22,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args(arguments)
     with database(postgresql=asked.postgresql) as url:
-        engine = open_engine(url)
-        migrate(engine)
-        engine.dispose()
+        make_book(url)
         examples = max(1, asked.cases // _OPERATIONS)
         found = throw_anything(url, examples=examples, phases="fuzzing", seed=asked.seed)
     sys.stdout.write(found.said)

@@ -110,7 +110,6 @@ def test_a_port_that_is_taken_is_one_sentence(jutebook: Jutebook) -> None:
     [
         ({"JUTEBOOK_DATABASE_URL": "the book"}, "JUTEBOOK_DATABASE_URL is sqlite:///FILE"),
         ({"JUTEBOOK_DATABASE_URL": "bookkeeper://x"}, "JUTEBOOK_DATABASE_URL is sqlite:///FILE"),
-        ({"JUTEBOOK_DATABASE_URL": "sqlite:////proc/none/book.db"}, "/proc/none"),
         (
             {"JUTEBOOK_DATABASE_URL": NOBODY_THERE},
             "The database did not do it",
@@ -133,6 +132,25 @@ def test_settings_that_lead_nowhere_are_one_sentence(
     assert said in refused.stderr
     assert len(refused.stderr.splitlines()) == 1
     assert "secret" not in refused.stderr
+
+
+@pytest.mark.parametrize(
+    ("command", "said"),
+    [
+        ("serve", "There is no book at /proc/none/book.db"),
+        ("migrate", "/proc/none: No such file or directory"),
+        ("check", "There is no book at /proc/none/book.db"),
+        ("tokens list", "There is no book at /proc/none/book.db"),
+    ],
+)
+def test_a_place_where_no_file_can_be_is_one_sentence(
+    type_in: Jutebook, command: str, said: str
+) -> None:
+    refused = type_in(*command.split(), database="sqlite:////proc/none/book.db")
+
+    assert refused.exit_code == 1
+    assert said in refused.stderr
+    assert len(refused.stderr.splitlines()) == 1
 
 
 def test_a_file_that_is_no_database_is_one_sentence(type_in: Jutebook, desk: Path) -> None:

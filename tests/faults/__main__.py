@@ -8,14 +8,13 @@ import argparse
 import sys
 from collections.abc import Callable, Iterator
 
-from app.schema import migrate
-from app.shared.db import open_engine
 from tests.bench.__main__ import database
 from tests.bench.machine import machine
 from tests.faults import disks, patroni
 from tests.faults.contention import scramble
 from tests.faults.forgetful import crash_again_and_again
 from tests.faults.killing import Tally, kill_again_and_again
+from tests.makers import make_book
 
 _ON_DISKS: dict[tuple[str, bool], Callable[[], Iterator[disks.Trouble]]] = {
     ("full-disk", False): disks.full_sqlite,
@@ -92,9 +91,7 @@ def _play(what: str, asked: argparse.Namespace) -> list[str]:
         sys.stdout.write(f"{machine()}\n")
         return _crash(asked.rounds)
     with database(postgresql=asked.postgresql, durable=True) as url:
-        engine = open_engine(url)
-        migrate(engine)
-        engine.dispose()
+        make_book(url)
         return _kill(url, asked.rounds) if what == "kill" else _contend(url, asked.attempts)
 
 

@@ -23,9 +23,8 @@ from typing import Final, Self
 import httpx
 from psycopg import OperationalError
 
-from app.schema import migrate
-from app.shared.db import open_engine
 from tests.faults.killing import House, Tally, Written, acts, examine
+from tests.makers import make_book
 from tests.postgres import PostgresServer
 from tests.serving import ServiceProcess, Wire
 
@@ -151,9 +150,7 @@ class Trouble:
 
 def _play(found: Trouble, url: str, spoil: Callable[[], None], mend: Callable[[], str]) -> Trouble:
     """Write on a good disk, on a bad one, and on a good one again."""
-    engine = open_engine(url)
-    migrate(engine)
-    engine.dispose()
+    make_book(url)
     house = House(url, busy_timeout_s=2)
     refused: list[Written] = []
     with ServiceProcess(house.settings) as server, Wire(server.address, house.token) as wire:

@@ -15,11 +15,10 @@ from fastapi import FastAPI
 from sqlalchemy import event
 
 from app.main import create_app
-from app.schema import migrate
 from app.settings import Settings
-from app.shared.db import open_engine
 from tests.faults.disks import preload
 from tests.faults.killing import Tally, kill_again_and_again
+from tests.makers import make_book
 from tests.serving import ServerProcess, ServiceProcess
 
 _SHIM: Final = Path(__file__).with_name("forgetful_disk.c")
@@ -86,9 +85,7 @@ def crash_again_and_again(rounds: int) -> Iterator[Crashed]:
 def _crash(disk: ForgetfulDisk, what: str, rounds: int, serve: type[ServerProcess]) -> Crashed:
     disk.clear()
     url = f"sqlite:///{disk.book}/book.db"
-    engine = open_engine(url)
-    migrate(engine)
-    engine.dispose()
+    make_book(url)
     *_, tally = kill_again_and_again(
         url, rounds, serve=serve, before=disk.keep_all, after=disk.forget
     )

@@ -25,10 +25,9 @@ from typing import Any, Final, Self
 import httpx
 import psycopg
 
-from app.schema import migrate
-from app.shared.db import open_engine
 from tests.faults.disks import UnavailableError
 from tests.faults.killing import House, Tally, acts, examine
+from tests.makers import make_book
 from tests.postgres import OWNER, Account, binaries_of_the_machine, free_port
 from tests.serving import ServiceProcess, Wire
 
@@ -309,9 +308,7 @@ def lose_leaders(rounds: int) -> Iterator[Watched]:
     """Let the leader die so many times; hands out what was found after each."""
     found = Watched()
     with Cluster() as cluster:
-        engine = open_engine(cluster.url)
-        migrate(engine)
-        engine.dispose()
+        make_book(cluster.url)
         house = House(cluster.url, busy_timeout_s=5)
         with (
             ServiceProcess(house.settings) as server,

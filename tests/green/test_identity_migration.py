@@ -10,7 +10,6 @@ from sqlalchemy import Engine, column, insert, table, text
 
 from app.schema import migrate
 from app.shared.db import open_engine
-from tests.ledger.older.rows import bring_to
 from tests.postgres import PostgresServer
 
 LOTS: list[tuple[str | None, str | None, str]] = [
@@ -35,7 +34,7 @@ def older(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
         server.create_database(name)
         url = server.url(name)
     engine = open_engine(url)
-    bring_to(engine, "0005")
+    migrate(engine, "0005")
     yield engine
     engine.dispose()
     if name is not None:

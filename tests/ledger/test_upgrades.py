@@ -17,7 +17,7 @@ from app.revision import lag
 from app.schema import migrate
 from app.shared.db import open_engine, reading
 from tests.api import Api
-from tests.ledger.older.rows import STEPS, bring_to, insert_rows, read_rows
+from tests.ledger.older.rows import STEPS, insert_rows, read_rows
 from tests.makers import roast
 
 BOOKS = sorted(Path(__file__).with_name("books").glob("*.sql"))
@@ -32,12 +32,12 @@ def _fill(engine: Engine, book: Path, folder: Path) -> None:
     if engine.dialect.name == "sqlite":
         file = Path(str(make_url(str(engine.url)).database))
     source = engine if engine.dialect.name == "sqlite" else open_engine(f"sqlite:///{file}")
-    bring_to(source, book.stem)
+    migrate(source, book.stem)
     source.dispose()
     with closing(sqlite3.connect(file)) as rows:
         rows.executescript(book.read_text(encoding="utf-8"))
     if source is not engine:
-        bring_to(engine, book.stem)
+        migrate(engine, book.stem)
         insert_rows(engine, read_rows(source))
         source.dispose()
 
@@ -75,7 +75,7 @@ def test_every_step_of_the_way_leaves_a_sound_book(empty: Engine, tmp_path: Path
 
     assert there > 0
     for revision in STEPS[STEPS.index(BOOKS[0].stem) + 1 :]:
-        bring_to(empty, revision)
+        migrate(empty, revision)
         assert _left(empty) == there
     with reading(empty) as session:
         assert list(check_book(session)) == []

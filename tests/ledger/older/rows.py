@@ -5,14 +5,12 @@ from functools import cache
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from alembic import command
 from alembic.script import ScriptDirectory
 from sqlalchemy import JSON, Engine, MetaData, Table, func, insert, inspect, select, text
 
-from app.revision import migrations
+from app.schema import migrate
 from app.settings import project_folder
-from app.shared.book_file import make_file
-from app.shared.db import open_engine, writing
+from app.shared.db import open_engine
 
 STEPS = [
     script.revision
@@ -28,15 +26,6 @@ Columns = dict[str, set[str]]
 """Names of columns by table."""
 
 
-def bring_to(engine: Engine, revision: str) -> None:
-    """Bring a database to a schema, as `migrate` brings it to the newest."""
-    make_file(engine)
-    config = migrations()
-    with writing(engine) as session:
-        config.attributes["connection"] = session.connection()
-        command.upgrade(config, revision)
-
-
 @cache
 def newest_tables() -> list[Table]:
     """Read off a database which tables it has at the newest schema, what is referred to first.
@@ -47,7 +36,7 @@ def newest_tables() -> list[Table]:
     found = MetaData()
     with TemporaryDirectory() as folder:
         engine = open_engine(f"sqlite:///{folder}/book.db")
-        bring_to(engine, STEPS[-1])
+        migrate(engine)
         found.reflect(engine)
         engine.dispose()
     for table in found.tables.values():

@@ -21,7 +21,6 @@ from tests.ledger.older.rows import (
     STEPS,
     Columns,
     Rows,
-    bring_to,
     columns_of,
     insert_rows,
     read_rows,
@@ -43,7 +42,7 @@ SINCE_WIDENED = (
 def test_all_that_was_in_a_book_is_there_after_the_upgrade_and_it_goes_on(
     revision: str, empty: Engine, today: Rows, api_of: Callable[[], Api]
 ) -> None:
-    bring_to(empty, revision)
+    migrate(empty, revision)
     then = columns_of(empty)
     before = at_schema(revision, then, today)
     insert_rows(empty, before)
