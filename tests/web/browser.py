@@ -13,7 +13,11 @@ from typing import Any, Final
 
 from PIL import Image
 from selenium import webdriver
-from selenium.common.exceptions import StaleElementReferenceException, TimeoutException
+from selenium.common.exceptions import (
+    StaleElementReferenceException,
+    TimeoutException,
+    WebDriverException,
+)
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
@@ -49,6 +53,21 @@ def started(profile: Path) -> Iterator[webdriver.Chrome]:
         yield driver
     finally:
         driver.quit()
+
+
+def _unless_replaced(until: Callable[[], bool]) -> bool:
+    """Tell whether something is so; not yet, where the next page came between finding and reading.
+
+    The driver says so in one way when it finds out by itself, in another when the browser tells it.
+    """
+    try:
+        return until()
+    except StaleElementReferenceException:
+        return False
+    except WebDriverException as error:
+        if "does not belong to the document" in str(error):
+            return False
+        raise
 
 
 class Browser:
@@ -115,11 +134,9 @@ class Browser:
     def wait_until(self, until: Callable[[], bool], what: str) -> None:
         """Wait until something is so; `what` says what it is when it never comes."""
         try:
-            WebDriverWait(
-                self.driver, PATIENCE_S, poll_frequency=0.05,
-                # What is read may be replaced by the next page between finding and reading it.
-                ignored_exceptions=[StaleElementReferenceException],
-            ).until(lambda _: until())  # fmt: skip
+            WebDriverWait(self.driver, PATIENCE_S, poll_frequency=0.05).until(
+                lambda _: _unless_replaced(until)
+            )
         except TimeoutException as error:
             raise AssertionError(f"{what}: {self.text()}") from error
 
