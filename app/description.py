@@ -205,7 +205,7 @@ def _settle_parameter(parameter: Json) -> None:
     if parameter["name"] == "If-Match":
         parameter["required"] = True
     if parameter["name"] == "Idempotency-Key":
-        schema["maxLength"] = 255
+        schema |= {"maxLength": 255, "pattern": "^[!-~]+$"}
 
 
 def _answered_schema(operation: Json, schemas: Json) -> Json:

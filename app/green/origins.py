@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, BeforeValidator
 
-from app.shared.codes import fold
+from app.shared.codes import as_typed, fold
 from app.standards.countries import is_country, why_no_country
 
 
@@ -14,4 +14,4 @@ def _country(code: str) -> str:
     return code
 
 
-Country = Annotated[str, BeforeValidator(fold), AfterValidator(_country)]
+Country = Annotated[str, BeforeValidator(fold), AfterValidator(_country), as_typed("[A-Za-z]{2}")]

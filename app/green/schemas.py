@@ -6,6 +6,7 @@ from typing import Annotated, ClassVar, Literal, Self
 from pydantic import (
     ConfigDict,
     Field,
+    StrictBool,
     StringConstraints,
     ValidationInfo,
     field_validator,
@@ -87,7 +88,7 @@ class SacksIn(Asked):
     })  # fmt: skip
 
     code: NewCode | None = None
-    count: Annotated[int, Field(ge=1, le=5000)] | None = None
+    count: Annotated[int, Field(ge=1, le=5000, strict=True)] | None = None
     net_g: KgIn | None = Field(default=None, alias="net_kg")
     """Left out: gross less tare."""
     gross_g: KgIn | None = Field(default=None, alias="gross_kg")
@@ -145,7 +146,7 @@ class LotIn(Asked):
     sweepings_g: KgIn | None = Field(default=None, alias="sweepings_kg")
     """Coffee gathered from floor or container: weighed together, kept apart and on hold."""
     shipped_g: KgIn | None = Field(default=None, alias="shipped_kg")
-    invoiced_sacks: Annotated[int, Field(ge=0, le=100_000)] | None = None
+    invoiced_sacks: Annotated[int, Field(ge=0, le=100_000, strict=True)] | None = None
     tare_sample: TareSample | None = None
     """Empty sacks weighed together: their mean is the tare of sacks that give gross alone."""
 
@@ -177,7 +178,7 @@ class StockFileIn(Asked):
     """A stock file, and what its rows are held against."""
 
     file: Annotated[str, Field(min_length=1)]
-    skip_refused: bool = False
+    skip_refused: StrictBool = False
     """Whether the other rows are stored when some are refused."""
     lightest_g: KgIn = Field(default=1, alias="min_sack_kg")
     heaviest_g: KgIn = Field(default=HEAVIEST_G, alias="max_sack_kg")

@@ -12,7 +12,7 @@ from app.standards.buying import tare_g
 class TareSample(Asked):
     """Empty sacks of a lot, weighed together."""
 
-    empties: Annotated[int, Field(ge=1, le=5000)]
+    empties: Annotated[int, Field(ge=1, le=5000, strict=True)]
     sample_g: KgIn = Field(alias="kg")
 
     def of(self, sacks: int = 1) -> int:

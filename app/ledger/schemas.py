@@ -97,6 +97,25 @@ class Change(Asked):
                 raise ValueError(f"{name} cannot be emptied")
         return self
 
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """Say so in the document, too."""
+        schema = super().__get_pydantic_json_schema__(core, handler)
+        members = handler.resolve_ref_schema(schema).get("properties", {})
+        for name in cls.never_null:
+            said = cls.model_fields[name].alias or name
+            members[said] = _not_null(members[said])
+        handler.resolve_ref_schema(schema)["minProperties"] = 1
+        return schema
+
+
+def _not_null(member: JsonSchemaValue) -> JsonSchemaValue:
+    choices = [each for each in member.get("anyOf", []) if each != {"type": "null"}]
+    beside = {name: said for name, said in member.items() if name not in {"anyOf", "default"}}
+    return (choices[0] if len(choices) == 1 else {"anyOf": choices}) | beside
+
 
 class Told(BaseModel):
     """An answer."""

@@ -3,7 +3,7 @@
 import hashlib
 from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field, StringConstraints, model_validator
+from pydantic import Field, StrictBool, StringConstraints, model_validator
 
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Codes, Told
@@ -28,7 +28,7 @@ class LocationIn(Asked):
     site: Site | None = None
     parent: PlaceCode | None = None
     """The place it is part of."""
-    above_shoulder: bool | None = None
+    above_shoulder: StrictBool | None = None
     """Whether sacks are lifted above the shoulder there; null: as the place it is part of."""
     carry_over_runs: Runs | None = None
     """Of a silo, hopper or tray: how many tippings after what was there can hold a rest of it."""
@@ -43,7 +43,7 @@ class LocationChange(Change):
     capacity_g: KgIn | None = Field(default=None, alias="capacity_kg")
     site: Site | None = None
     parent: PlaceCode | None = None
-    above_shoulder: bool | None = None
+    above_shoulder: StrictBool | None = None
     carry_over_runs: Runs | None = None
     carry_over_hours: Hours | None = None
 

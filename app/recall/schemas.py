@@ -2,7 +2,7 @@
 
 from typing import Annotated, Generic, Self, TypeVar
 
-from pydantic import Field, StringConstraints, model_validator
+from pydantic import Field, StrictBool, StringConstraints, model_validator
 
 from app.ledger.schemas import Asked, Told, Why
 from app.ledger.tables import UnitKind
@@ -79,7 +79,7 @@ class DecisionIn(Asked):
 
 class StopIn(Asked):
     reason: Why | None = None
-    possible_contact: bool | None = None
+    possible_contact: StrictBool | None = None
     """Whether possible contact is stopped too; as the roastery has set when left out."""
 
 

@@ -47,7 +47,7 @@ class StartIn(Asked):
     """what came off a machine, or"""
     material_lot: Code | None = None
     """packs that used a lot of packing material, or"""
-    reading: Annotated[int, Field(ge=1, le=2**31 - 1)] | None = None
+    reading: Annotated[int, Field(ge=1, le=2**31 - 1, strict=True)] | None = None
     """what a reading was of, by its number: a unit, or what stood at its place then,"""
     since: MomentIn | None = Field(default=None, alias="from")
     until: MomentIn | None = Field(default=None, alias="to")

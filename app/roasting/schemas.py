@@ -2,9 +2,9 @@
 
 from typing import Annotated, ClassVar, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, StrictBool, model_validator
 
-from app.green.readings.values import Moisture, Value
+from app.green.readings.values import Moisture, Value, number
 from app.ledger.cards import CardOut
 from app.ledger.corrections.schemas import Correcting
 from app.ledger.schemas import Asked, Change, Note, Told
@@ -19,8 +19,8 @@ from app.shared.numbers import NumberOut
 from app.shared.thousandths import MilliOut
 from app.shared.times import MomentIn, MomentOut
 
-Celsius = Annotated[Value, Field(ge=0, le=1000)]
-RoastedMoisture = Annotated[Value, Field(ge=0, lt=100)]
+Celsius = Annotated[Value, Field(ge=0, le=1000), number(minimum=0, maximum=1000)]
+RoastedMoisture = Annotated[Value, Field(ge=0, lt=100), number(minimum=0, exclusiveMaximum=100)]
 Seconds = Annotated[int, Field(ge=1, le=86_400, strict=True)]
 
 
@@ -68,7 +68,7 @@ class CleanDownOut(Told):
 class DrawIn(Asked):
     sack: Code
     grams: KgIn = Field(alias="kg")
-    emptied: bool = False
+    emptied: StrictBool = False
 
 
 class RoastIn(Correcting):
@@ -82,12 +82,12 @@ class RoastIn(Correcting):
     end_g: KgIn = Field(alias="end_kg")
     colour: Value | None = None
     colour_target: Value | None = None
-    colour_tolerance: Annotated[Value, Field(ge=0)] | None = None
-    profile_hit: bool | None = None
+    colour_tolerance: Annotated[Value, Field(ge=0), number(minimum=0)] | None = None
+    profile_hit: StrictBool | None = None
     to: PlaceCode | None = None
     """Where the coffee is tipped."""
     loss_range_pct: tuple[Moisture, Moisture] | None = None
-    end_confirmed: bool = False
+    end_confirmed: StrictBool = False
     """It was weighed again and is so: a loss that seems impossible is judged all the same."""
     colour_reading: ColourReadingIn | None = None
     """The colour with how it was read, in place of the bare `colour`."""

@@ -14,7 +14,7 @@ from itertools import pairwise
 from string import ascii_uppercase, digits
 from typing import Annotated
 
-from pydantic import AfterValidator, BeforeValidator, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, StringConstraints, WithJsonSchema
 from stdnum.iso7064 import mod_37_36
 
 from app.shared.flaws import Flaw
@@ -114,7 +114,17 @@ def _not_reserved(code: str) -> str:
     return code
 
 
-Code = Annotated[str, BeforeValidator(fold), AfterValidator(_well_formed)]
+def as_typed(pattern: str) -> WithJsonSchema:
+    """Describe text that is folded before it is looked at: it may come with blanks around it."""
+    return WithJsonSchema({"type": "string", "pattern": rf"^\s*{pattern}\s*$"})
+
+
+Code = Annotated[
+    str,
+    BeforeValidator(fold),
+    AfterValidator(_well_formed),
+    as_typed("[A-Za-z0-9][A-Za-z0-9._-]{1,31}"),
+]
 """The code of something that exists."""
 
 NewCode = Annotated[Code, AfterValidator(_not_reserved)]
@@ -124,5 +134,6 @@ PlaceCode = Annotated[
     str,
     BeforeValidator(fold),
     StringConstraints(pattern=r"^[A-Z0-9][A-Z0-9._-]{0,31}$"),
+    as_typed("[A-Za-z0-9][A-Za-z0-9._-]{0,31}"),
 ]
 """The code of a location, a machine or a product."""

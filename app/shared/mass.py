@@ -83,7 +83,7 @@ def _signed(value: object) -> Grams:
     return grams
 
 
-_MASS = {"type": "number", "exclusiveMinimum": 0, "maximum": 30000, "multipleOf": 0.001}
+_MASS = {"type": "number", "minimum": 0.001, "maximum": 30000, "multipleOf": 0.001}
 
 KgIn = Annotated[int, BeforeValidator(_positive), WithJsonSchema(_MASS)]
 """A field that reads kilograms above zero and holds grams."""
@@ -91,7 +91,15 @@ KgIn = Annotated[int, BeforeValidator(_positive), WithJsonSchema(_MASS)]
 SignedKgIn = Annotated[
     int,
     BeforeValidator(_signed),
-    WithJsonSchema({"type": "number", "minimum": -30000, "maximum": 30000, "multipleOf": 0.001}),
+    WithJsonSchema(
+        {
+            "type": "number",
+            "minimum": -30000,
+            "maximum": 30000,
+            "multipleOf": 0.001,
+            "not": {"const": 0},
+        }
+    ),
 ]
 """A field that reads a signed change in kilograms and holds grams."""
 

@@ -4,7 +4,7 @@ from datetime import date
 from enum import StrEnum
 from typing import Annotated, Final, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, StrictBool, model_validator
 
 from app.ledger.schemas import Asked, Codes, Told
 from app.ledger.tables import UnitKind
@@ -38,7 +38,7 @@ class TraceIn(Asked):
     since: MomentIn | None = Field(default=None, alias="from")
     until: MomentIn | None = Field(default=None, alias="to")
     direction: Direction = Direction.FORWARD
-    carry_over: bool = False
+    carry_over: StrictBool = False
     hops: Annotated[int, Field(ge=1, le=MOST_HOPS, strict=True)] = 1
     """With `carry_over`: how many times contact of what was made from contact is asked for."""
     as_of: MomentIn | None = None

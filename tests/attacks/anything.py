@@ -12,22 +12,22 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final, NamedTuple
 
-from sqlalchemy import select
-from sqlmodel import col
-
 from app.ledger.checks import check_book
-from app.ledger.tables import Unit
 from app.main import create_app
 from app.settings import Settings
 from app.shared.db import reading, writing
 from app.shared.sign_in import add_token
-from app.shared.staff import Role
+from app.shared.staff import Role, permissions_of
+from tests.api import Api
+from tests.attacks.known import Known, what_is_there
 from tests.notes.story import tell
 from tests.serving import served
 
 CHECKS: Final = (
     "not_a_server_error", "status_code_conformance", "content_type_conformance",
-    "response_headers_conformance", "response_schema_conformance",
+    "response_headers_conformance", "response_schema_conformance", "negative_data_rejection",
+    "positive_data_acceptance", "missing_required_header", "unsupported_method",
+    "allow_header_conformance", "ignored_auth", "within_permissions",
 )  # fmt: skip
 _CHECKOUT: Final = Path(__file__).resolve().parents[2]
 
@@ -39,12 +39,29 @@ class Found(NamedTuple):
     said: str
     differs: list[str]
     """What the book's check of itself found afterwards."""
+    answered: dict[str, dict[str, int]]
+    """How often each operation answered with which status."""
+
+    @property
+    def sent(self) -> int:
+        """How many requests were answered."""
+        return sum(times for each in self.answered.values() for times in each.values())
+
+    @property
+    def never_done(self) -> list[str]:
+        """Name the operations that refused every request, in their order."""
+        return sorted(
+            operation
+            for operation, statuses in self.answered.items()
+            if not any(status.startswith("2") for status in statuses)
+        )
 
 
 def throw_anything(
-    url: str, *, examples: int, phases: str, operations: str = "", seed: int = 1
-) -> Found:
-    """Send so many made up requests to each operation of a filled book."""
+    url: str, *, examples: int, phases: str, operations: str = "", seed: int = 1,
+    role: Role = Role.ADMIN,
+) -> Found:  # fmt: skip
+    """Send so many made up requests to each operation of a filled book, as somebody of a role."""
     settings = Settings(
         database_url=url, hold_on_arrival=False, token_requests_a_minute=10_000_000,
         _env_file=None,
@@ -53,33 +70,46 @@ def throw_anything(
     for _ in tell(service):
         pass
     with writing(service.state.engine) as session:
-        token = add_token(session, "anything", [Role.ADMIN])
-        codes = list(session.scalars(select(col(Unit.code)).order_by(col(Unit.id)).limit(60)))
-    service.openapi()  # made once and kept: whoever asks for it gives up after ten seconds
+        token = add_token(session, "anything", [role])
+        # Some lists are an administrator's alone to read.
+        reader = Api(service, add_token(session, "reader", [Role.ADMIN]))
+    known = what_is_there(reader, service.openapi())
+    reader.close()
     with TemporaryDirectory(prefix="jutebook-anything-") as folder, served(service) as address:
-        known = Path(folder) / "known.json"
-        numbers = [str(number) for number in range(1, 9)]
-        known.write_text(json.dumps({"code": codes, "number": numbers, "name": numbers}))
-        done = subprocess.run(  # noqa: S603 - our own words
-            [
-                Path(sys.executable).with_name("schemathesis"), "run",
-                f"{address}/api/openapi.json", "--header", f"Authorization: Bearer {token}",
-                "--max-examples", str(examples), "--phases", phases, "--seed", str(seed),
-                "--checks", ",".join(CHECKS), "--continue-on-failure", "--no-color",
-                "--request-timeout", "60",
-                *(["--include-path-regex", operations] if operations else []),
-            ],
-            cwd=folder,
-            env=os.environ | {
-                "JUTEBOOK_KNOWN": str(known),
-                "SCHEMATHESIS_HOOKS": "tests.attacks.hooks",
-                "PYTHONPATH": str(_CHECKOUT),
-            },
-            capture_output=True,
-            text=True,
-            check=False,
+        done, answered = _run(
+            address, Path(folder), known, role,
+            "--header", f"Authorization: Bearer {token}",
+            "--max-examples", str(examples), "--phases", phases, "--seed", str(seed),
+            *(["--include-path-regex", operations] if operations else []),
         )  # fmt: skip
     with reading(service.state.engine) as session:
         differs = list(check_book(session))
     service.state.engine.dispose()
-    return Found(done.returncode, done.stdout + done.stderr, differs)
+    return Found(done.returncode, done.stdout + done.stderr, differs, answered)
+
+
+def _run(
+    address: str, folder: Path, known: Known, role: Role, *asked: str
+) -> tuple[subprocess.CompletedProcess[str], dict[str, dict[str, int]]]:
+    """Run Schemathesis with what it is to know; returns how it ended and what was answered."""
+    there, answered = folder / "known.json", folder / "answered.json"
+    there.write_text(json.dumps(known._asdict()))
+    done = subprocess.run(  # noqa: S603 - our own words
+        [
+            Path(sys.executable).with_name("schemathesis"), "run", f"{address}/api/openapi.json",
+            "--checks", ",".join(CHECKS), "--continue-on-failure", "--no-color",
+            "--request-timeout", "60", *asked,
+        ],
+        cwd=folder,
+        env=os.environ | {
+            "JUTEBOOK_KNOWN": str(there),
+            "JUTEBOOK_ANSWERED": str(answered),
+            "JUTEBOOK_MAY": json.dumps(sorted(permissions_of([role]))),
+            "SCHEMATHESIS_HOOKS": "tests.attacks.hooks",
+            "PYTHONPATH": str(_CHECKOUT),
+        },
+        capture_output=True,
+        text=True,
+        check=False,
+    )  # fmt: skip
+    return done, json.loads(answered.read_text()) if answered.exists() else {}

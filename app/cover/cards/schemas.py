@@ -3,7 +3,7 @@
 from decimal import Decimal
 from typing import Annotated, ClassVar
 
-from pydantic import BeforeValidator, Field, StringConstraints, WithJsonSchema
+from pydantic import BeforeValidator, Field, StrictBool, StringConstraints, WithJsonSchema
 
 from app.cover.rules import OrderUnit
 from app.ledger.cards import CardOut
@@ -49,7 +49,7 @@ class PlanningCardIn(Asked):
     """Its standard deviation, instead of what was measured."""
     review_days: Review | None = None
     """How long an order has to last: until the order after it is placed."""
-    harvest_bound: bool = False
+    harvest_bound: StrictBool = False
     """Whether there is one order a harvest."""
     order_unit: OrderUnit | None = None
     unit_g: KgIn | None = Field(default=None, alias="unit_kg")
@@ -64,7 +64,7 @@ class PlanningCardChange(Change):
     lead_time_days: LeadDays | None = None
     lead_time_sd_days: SdDays | None = None
     review_days: Review | None = None
-    harvest_bound: bool | None = None
+    harvest_bound: StrictBool | None = None
     order_unit: OrderUnit | None = None
     unit_g: KgIn | None = Field(default=None, alias="unit_kg")
     note: Note | None = None

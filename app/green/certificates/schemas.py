@@ -9,7 +9,7 @@ from app.green.certificates.rules import Lack
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Told, Why
 from app.ledger.tables import UnitKind
-from app.shared.codes import PlaceCode
+from app.shared.codes import PlaceCode, as_typed
 from app.shared.times import Day, MomentOut
 
 
@@ -21,6 +21,7 @@ Claim = Annotated[
     str,
     BeforeValidator(_folded),
     StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$"),
+    as_typed("[A-Za-z0-9][A-Za-z0-9-]{0,39}"),
 ]
 """A short key, whatever its capitals."""
 

@@ -15,7 +15,7 @@ from pydantic import (
 from app.green.origins import Country
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Note, Party, Told
-from app.shared.codes import fold
+from app.shared.codes import as_typed, fold
 from app.shared.mass import KgOut
 from app.shared.numbers import NumberOut, exact_number
 from app.shared.times import Day, MomentOut
@@ -63,18 +63,24 @@ Price = Annotated[
 Quantity = Annotated[
     int, BeforeValidator(_mass),
     WithJsonSchema(
-        {"type": "number", "exclusiveMinimum": 0, "maximum": _LARGEST_KG, "multipleOf": 0.001}
+        {"type": "number", "minimum": 0.001, "maximum": _LARGEST_KG, "multipleOf": 0.001}
     ),
 ]  # fmt: skip
-Currency = Annotated[str, BeforeValidator(fold), StringConstraints(pattern=r"^[A-Z]{3}$")]
+Currency = Annotated[
+    str,
+    BeforeValidator(fold),
+    StringConstraints(pattern=r"^[A-Z]{3}$"),
+    as_typed("[A-Za-z]{3}"),
+]
 """Three letters, as ISO 4217 has them."""
 Reference = Annotated[
     str,
     BeforeValidator(fold),
     StringConstraints(pattern=r"^[A-Z0-9]([A-Z0-9 ._/-]{0,38}[A-Z0-9._-])?$"),
+    as_typed("[A-Za-z0-9]([A-Za-z0-9 ._/-]{0,38}[A-Za-z0-9._-])?"),
 ]
 """How a contract is called: plain letters, digits and `. _ - /`, whatever its capitals."""
-DayCount = Annotated[int, Field(ge=0, le=3650)]
+DayCount = Annotated[int, Field(ge=0, le=3650, strict=True)]
 
 
 class ContractTerms(Asked):

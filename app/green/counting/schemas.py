@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Self
 
-from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import BeforeValidator, Field, StrictBool, WithJsonSchema, model_validator
 
 from app.green.counting.rules import Status
 from app.ledger.schemas import Asked, Note, Told, Why
@@ -41,7 +41,7 @@ class CountIn(Asked):
 class CountedIn(Asked):
     sack: Code
     grams: CountedKg | None = Field(default=None, alias="kg")
-    found: bool = True
+    found: StrictBool = True
 
     @model_validator(mode="after")
     def _found_or_weighed(self) -> Self:

@@ -10,6 +10,7 @@ from pydantic import (
     BaseModel,
     BeforeValidator,
     Field,
+    StrictBool,
     StringConstraints,
     WithJsonSchema,
     model_validator,
@@ -121,8 +122,8 @@ class StatementIn(Asked):
     reference: Reference
     verification: Verification | None = None
     own_reference: OwnReference | None = None
-    simplified: bool = False
-    withdrawn: bool = False
+    simplified: StrictBool = False
+    withdrawn: StrictBool = False
 
     @model_validator(mode="after")
     def _simplified_has_none(self) -> Self:
@@ -191,7 +192,7 @@ class RoleIn(Asked):
     """What the firm is for a delivery, and whether its supplier was the operator."""
 
     role: FirmRole
-    from_operator: bool | None = None
+    from_operator: StrictBool | None = None
 
     @model_validator(mode="after")
     def _of_a_trader(self) -> Self:

@@ -42,7 +42,7 @@ Kinds = Annotated[str, BeforeValidator(_joined), WithJsonSchema(_KINDS | {"minIt
 KindsOut = Annotated[
     str, PlainSerializer(lambda kinds: kinds.split(","), return_type=list), WithJsonSchema(_KINDS)
 ]
-Days = Annotated[int, Field(ge=1, le=3650)]
+Days = Annotated[int, Field(ge=1, le=3650, strict=True)]
 Words = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 
 

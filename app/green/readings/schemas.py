@@ -7,13 +7,13 @@ from pydantic import Field, model_validator
 from app.green.instruments.rules import CalibrationStatus
 from app.green.readings.rules import AlarmKind, Band, Basis
 from app.green.readings.tables import ReadingKind
-from app.green.readings.values import Method, Value
+from app.green.readings.values import Method, Value, number
 from app.ledger.schemas import Asked, Note, Told, Why
 from app.shared.codes import Code, PlaceCode
 from app.shared.numbers import NumberOut
 from app.shared.times import MomentIn, MomentOut
 
-SampleGrams = Annotated[Value, Field(gt=0, le=100_000)]
+SampleGrams = Annotated[Value, Field(gt=0, le=100_000), number(minimum=0.001, maximum=100_000)]
 
 
 class ReadingIn(Asked):

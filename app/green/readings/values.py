@@ -18,12 +18,15 @@ def _to_milli(value: Decimal) -> Decimal:
     return value
 
 
-_NUMBER: dict[str, Any] = {"type": "number", "multipleOf": 0.001}
-Value = Annotated[
-    Decimal, BeforeValidator(exact_number), AfterValidator(_to_milli), WithJsonSchema(_NUMBER)
-]
+def number(**bounds: Any) -> WithJsonSchema:  # noqa: ANN401 - JSON
+    """Describe a value and its bounds, which are lost where they are put upon a described type."""
+    widest = {"type": "number", "minimum": -1_000_000, "maximum": 1_000_000, "multipleOf": 0.001}
+    return WithJsonSchema(widest | bounds)
+
+
+Value = Annotated[Decimal, BeforeValidator(exact_number), AfterValidator(_to_milli), number()]
 """A measured value with at most three decimals."""
-Moisture = Annotated[Value, Field(ge=0, le=100)]
+Moisture = Annotated[Value, Field(ge=0, le=100), number(minimum=0, maximum=100)]
 
 Method = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 """How something was measured: `ISO 6673`, `ISO 1446`, `meter` or the house's own word."""

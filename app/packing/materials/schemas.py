@@ -3,7 +3,14 @@
 from decimal import Decimal
 from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    StrictBool,
+    WithJsonSchema,
+    model_validator,
+)
 
 from app.ledger.cards import CardOut
 from app.ledger.corrections.schemas import Correcting
@@ -54,7 +61,7 @@ class MaterialIn(Asked):
     name: Name
     kind: MaterialKind
     unit: MaterialUnit
-    has_valve: bool | None = None
+    has_valve: StrictBool | None = None
     """Of a bag or film: whether a valve is in it already."""
     note: Note | None = None
 
@@ -63,7 +70,7 @@ class MaterialChangeIn(Change):
     never_null: ClassVar[frozenset[str]] = frozenset({"name"})
 
     name: Name | None = None
-    has_valve: bool | None = None
+    has_valve: StrictBool | None = None
     note: Note | None = None
 
 

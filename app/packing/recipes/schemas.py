@@ -14,7 +14,7 @@ from app.shared.thousandths import MilliOut, PercentIn
 class ComponentIn(Asked):
     name: Name
     """What the coffee is called: a style, a recipe, or a word for it."""
-    share_milli: PercentIn = Field(alias="share_pct")
+    share_milli: PercentIn = Field(alias="share_pct", json_schema_extra={"minimum": 0.001})
     """Of the roasted mass without rework."""
 
 

@@ -4,9 +4,9 @@ import re
 from decimal import Decimal
 from typing import Annotated
 
-from pydantic import AfterValidator, Field, StringConstraints
+from pydantic import AfterValidator, Field, StrictBool, StringConstraints
 
-from app.green.readings.values import Moisture, Value
+from app.green.readings.values import Moisture, Value, number
 from app.ledger.schemas import Asked, Name, Note, Told, Why
 from app.quality.grading.tables import SampleKind
 from app.shared.codes import Code
@@ -238,15 +238,15 @@ class GradingOut(Told):
     voided: bool
 
 
-Points = Annotated[Value, Field(ge=0, le=100, decimal_places=2)]
+Points = Annotated[Value, Field(ge=0, le=100, decimal_places=2), number(minimum=0, maximum=100)]
 
 
 class CupIn(Asked):
     """One cup of the table: what it has, and what is wrong with it."""
 
-    uniformity: bool
-    clean_cup: bool
-    sweetness: bool
+    uniformity: StrictBool
+    clean_cup: StrictBool
+    sweetness: StrictBool
     off_taste: OffTaste | None = None
 
 

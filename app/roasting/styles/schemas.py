@@ -19,7 +19,7 @@ SecondsOff = Annotated[int, Field(ge=0, le=86_400, strict=True)]
 
 
 class SlotIn(Asked):
-    share_milli: PercentIn = Field(alias="share_pct")
+    share_milli: PercentIn = Field(alias="share_pct", json_schema_extra={"minimum": 0.001})
     """Of the charge."""
     lots: Codes
     """The lots it is taken from, the first as long as it lasts."""

@@ -2,7 +2,7 @@
 
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, StrictBool
 
 from app.ledger.cards import CardOut
 from app.ledger.schemas import Asked, Change, Name, Party, Told, Why
@@ -40,7 +40,7 @@ class CratesSent(Told):
 class CrateKindIn(Asked):
     name: Name
     tare_g: KgIn | None = Field(default=None, alias="tare_kg")
-    deposit: bool = False
+    deposit: StrictBool = False
 
 
 class CrateKindChange(Change):
@@ -48,7 +48,7 @@ class CrateKindChange(Change):
 
     name: Name | None = None
     tare_g: KgIn | None = Field(default=None, alias="tare_kg")
-    deposit: bool | None = None
+    deposit: StrictBool | None = None
 
 
 class CrateKindOut(CardOut):
