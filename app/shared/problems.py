@@ -8,7 +8,7 @@ import logging
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from http import HTTPStatus
-from typing import Final
+from typing import Any, Final
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -104,6 +104,28 @@ def pointer(location: Sequence[str | int]) -> str:
     return "".join(["#", *(f"/{step}" for step in steps)])
 
 
+def _members(steps: Sequence[str | int], body: Any, kind: str) -> list[str | int]:  # noqa: ANN401 - JSON
+    """Name the members that lead to a flaw, without the types Pydantic tried there in turn.
+
+    Where a member may be of one of several types it names, as a step of the way, the one that did
+    not fit: `lines`, 0, `BagsIn`, `bags`. No body has a member of that name.
+    """
+    members = []
+    for at, step in enumerate(steps, 1):
+        if _has(body, step):
+            body = body[step]
+        elif kind != "missing" or at < len(steps):
+            continue
+        members.append(step)
+    return members
+
+
+def _has(body: object, step: str | int) -> bool:
+    if isinstance(body, Mapping):
+        return step in body
+    return isinstance(body, list) and isinstance(step, int) and step < len(body)
+
+
 def _is_json(request: Request) -> bool:
     media_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     return media_type == "application/json" or media_type.endswith("+json")
@@ -116,6 +138,8 @@ def _invalid(request: Request, error: Exception) -> Response:
         if flaw["type"] == "model_attributes_type" and not _is_json(request):
             return problem("unsupported-media-type", "The body is not `application/json`.")
         place, *steps = flaw["loc"]
+        if place == "body":
+            steps = _members(steps, error.body, flaw["type"])
         cause = flaw.get("ctx", {}).get("error")
         said = str(cause) if isinstance(cause, Exception) else flaw["msg"]
         if isinstance(cause, MemberError):

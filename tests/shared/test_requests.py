@@ -40,3 +40,22 @@ def test_a_body_that_is_no_json_object_is_refused_as_a_whole(
     assert [error["pointer"] for error in refusal["errors"]] == ["#"]
     assert said in refusal["detail"]
     assert api.get("/suppliers")["items"] == []
+
+
+def test_a_flaw_is_said_to_be_where_it_stands_whatever_type_it_could_have_been_of(api: Api) -> None:
+    lines = [
+        {"pack": "RB-7", "bags": 1},
+        {"case": 5},
+        {"pack": "RB-7"},
+        {"pack": "RB-7", "bags": "1"},
+    ]
+    dispatch = problem(
+        api.send("POST", "/dispatches", {"customer": 1.5, "lines": lines}), 422, "invalid"
+    )
+    reading = {"subject": "~", "kind": "moisture", "value": 11}
+    of_nothing = problem(api.send("POST", "/readings", reading), 422, "invalid")
+
+    assert [each["pointer"] for each in dispatch["errors"]] == [
+        "#/customer", "#/customer", "#/lines/1/case", "#/lines/2/bags", "#/lines/3/bags",
+    ]  # fmt: skip
+    assert {each["pointer"] for each in of_nothing["errors"]} == {"#/subject"}
