@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable
+from decimal import Decimal
 from functools import cache
 from typing import Annotated, ClassVar, Final, Literal, Self
 
@@ -16,7 +17,7 @@ from pydantic import (
     model_validator,
 )
 from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema
+from pydantic_core import CoreSchema, PydanticKnownError
 
 from app.ledger.tables import Reason, UnitKind
 from app.shared.codes import Code
@@ -48,6 +49,10 @@ class Asked(BaseModel):
     @classmethod
     def _null_is_left_out(cls, said: object) -> object:
         """Take null for left out, also where what is left out means something."""
+        if isinstance(said, Decimal):
+            # FastAPI lets an object stand for a body, and a number with a point is one: it has
+            # none of the members, so that it would pass where all of them may be left out.
+            raise PydanticKnownError("model_attributes_type")
         if not isinstance(said, dict):
             return said
         meaning = _names_with_a_default(cls)

@@ -1,24 +1,21 @@
 """What the API reads and answers about cuppings."""
 
-from decimal import Decimal
 from typing import Annotated, Self
 
-from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from app.green.arrivals.rules import Step
+from app.green.readings.values import Value, number
 from app.ledger.schemas import Asked, HoldOut, Name, Note, Told, Why
 from app.quality.rules import Disposition
 from app.quality.tables import Verdict
 from app.shared.mass import KgOut
-from app.shared.numbers import NumberOut, exact_number
+from app.shared.numbers import NumberOut
 from app.shared.problems import MemberError
 from app.shared.thousandths import MilliOut, PercentIn
 from app.shared.times import MomentIn, MomentOut
 
-Score = Annotated[
-    Decimal, BeforeValidator(exact_number), Field(ge=0, le=100, decimal_places=3),
-    WithJsonSchema({"type": "number", "minimum": 0, "maximum": 100}),
-]  # fmt: skip
+Score = Annotated[Value, Field(ge=0, le=100), number(minimum=0, maximum=100)]
 
 
 def _each_once(names: list[str]) -> list[str]:

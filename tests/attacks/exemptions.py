@@ -47,9 +47,13 @@ EXEMPTIONS: Final = (
 )  # fmt: skip
 
 _SAID_BY_THE_LIBRARY: Final = re.compile(
-    "(Input|String|Field|Extra inputs|List|Dictionary|Set|Decimal|Datetime|Date|Unable) "
+    "(Input|String|Field|Extra inputs|List|Dictionary|Set|Datetime|Date|Unable) "
+    "|Decimal (?!input should have no more than . decimal places)"
 )
-"""How Pydantic words a constraint of its own, which the document has, too."""
+"""How Pydantic words a constraint of its own, which the document has, too.
+
+How many decimals it says in words alone: in binary no number is a multiple of a thousandth.
+"""
 _SAID_BY_THE_HOUSE: Final = re.compile(
     "a code has 2 to 32 |.* cannot be emptied$|the change changes nothing|a change of zero|"
     "a mass must be above zero|a mass is a JSON number|a number from 0 to |a JSON object is wanted"
@@ -79,21 +83,26 @@ def _is_in_the_document(told: dict[str, Any], sent: Any) -> bool:
     """
     return any(
         (_SAID_BY_THE_LIBRARY.match(each["detail"]) or _SAID_BY_THE_HOUSE.match(each["detail"]))
-        and not _is_a_whole_number_with_a_point(each, sent)
+        and not _no_schema_says_so(each, sent)
         for each in told.get("errors", [])
     )
 
 
-def _is_a_whole_number_with_a_point(flaw: dict[str, str], sent: Any) -> bool:
-    """Tell whether `5.0` was sent: an integer to a schema, and none to the service."""
-    if flaw["detail"] != "Input should be a valid integer":
-        return False
-    for step in flaw.get("pointer", "#").split("/")[1:]:
-        try:
+def _no_schema_says_so(flaw: dict[str, str], sent: Any) -> bool:
+    """Tell whether `5.0` was sent, an integer to a schema alone, or text that Python finds blank.
+
+    To Python some control characters are blanks, too, and are to no pattern of a schema.
+    """
+    try:
+        for step in flaw.get("pointer", "#").split("/")[1:]:
             sent = sent[int(step)] if isinstance(sent, list) else sent[step]
-        except (KeyError, TypeError, ValueError, IndexError):
-            break  # a step that names one of several types, and no member
-    return isinstance(sent, float) and sent.is_integer()
+    except KeyError:
+        return False  # it is missing
+    if flaw["detail"] == "String should have at least 1 character":
+        return isinstance(sent, str) and not sent.strip()
+    # What may be a name or a number is told that it is neither.
+    of_type = flaw["detail"].removeprefix("Input should be a valid ")
+    return of_type in {"integer", "string"} and isinstance(sent, float) and sent.is_integer()
 
 
 def _problem(response: Any) -> dict[str, Any]:

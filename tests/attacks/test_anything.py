@@ -62,6 +62,10 @@ def _refused(sent: object, *details: str) -> Any:
         ({"bags": 1}, ["name either lines or an order", "Field required"], False),
         ({"bags": 1}, ["a code has 2 to 32 characters: A-Z"], False),
         ({"bags": None}, ["name cannot be emptied"], False),
+        ({"bags": "\x85"}, ["String should have at least 1 character"], True),
+        ({"bags": "x"}, ["String should have at least 1 character"], False),
+        ({}, ["Field required"], False),
+        ({"bags": 0.01}, ["Decimal input should have no more than 1 decimal places"], True),
     ],
     ids=str,
 )

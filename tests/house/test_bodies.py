@@ -5,6 +5,7 @@ Left to itself Pydantic takes `"5"` and `true` for a number, and `1` and `"on"` 
 
 import json
 from collections.abc import Iterator
+from decimal import Decimal
 from typing import Annotated, Any, Final
 
 import pytest
@@ -73,3 +74,11 @@ def test_no_member_of_a_body_takes_another_type_for_its_own(
 
     assert len(bodies) > 80
     assert loose == []
+
+
+def test_no_body_takes_a_number_with_a_point_for_an_object(bodies: set[type[Asked]]) -> None:
+    for body in bodies:
+        with pytest.raises(ValidationError) as refused:
+            # As FastAPI does it, which lets an object stand for a body.
+            TypeAdapter(body).validate_python(Decimal("0.5"), from_attributes=True)
+        assert [flaw["type"] for flaw in refused.value.errors()] == ["model_attributes_type"]
