@@ -67,13 +67,11 @@ def throw_anything(
         _env_file=None,
     )  # fmt: skip
     service = create_app(settings)
-    for _ in tell(service):
-        pass
     with writing(service.state.engine) as session:
         token = add_token(session, "anything", [role])
         # Some lists are an administrator's alone to read.
         reader = Api(service, add_token(session, "reader", [Role.ADMIN]))
-    known = what_is_there(reader, service.openapi())
+    known = what_is_there(reader, service.openapi(), tell(service))
     reader.close()
     with TemporaryDirectory(prefix="jutebook-anything-") as folder, served(service) as address:
         done, answered = _run(
@@ -93,7 +91,7 @@ def _run(
 ) -> tuple[subprocess.CompletedProcess[str], dict[str, dict[str, int]]]:
     """Run Schemathesis with what it is to know; returns how it ended and what was answered."""
     there, answered = folder / "known.json", folder / "answered.json"
-    there.write_text(json.dumps(known._asdict()))
+    there.write_text(json.dumps(known._asdict(), default=float))
     done = subprocess.run(  # noqa: S603 - our own words
         [
             Path(sys.executable).with_name("schemathesis"), "run", f"{address}/api/openapi.json",

@@ -1,8 +1,8 @@
 """What Schemathesis is told of this service: read by Schemathesis alone.
 
-Most of what it makes up names something that is there, as `JUTEBOOK_KNOWN` says (JSON as of
-`known.py`). `JUTEBOOK_MAY` lists the permissions of whoever asks. How often which operation
-answered with which status is written to `JUTEBOOK_ANSWERED` at the end.
+Most of what it makes up names something that is there, and some is as what was booked, as
+`JUTEBOOK_KNOWN` says (JSON as of `known.py`). `JUTEBOOK_MAY` lists the permissions of whoever asks.
+How often which operation answered with which status is written to `JUTEBOOK_ANSWERED` at the end.
 """
 
 import atexit
@@ -15,6 +15,7 @@ from zlib import crc32
 
 import schemathesis
 from schemathesis.core.parameters import ParameterLocation
+from schemathesis.generation.meta import TestPhase
 
 from tests.attacks.exemptions import is_exempt
 
@@ -47,6 +48,19 @@ def _name_what_is_there(value: Any, name: str = "") -> Any:
     return value
 
 
+def _like_what_was_booked(made_up: Any, operation: str) -> Any:
+    """Put what was booked once in the place of one in three, half of them with one change."""
+    chosen = crc32(repr(made_up).encode())
+    booked = KNOWN["booked"].get(operation)
+    if not booked or not isinstance(made_up, dict) or chosen % 3:
+        return made_up
+    like = dict(booked[chosen // 3 % len(booked)])
+    if made_up and chosen % 2:
+        name = [*made_up][chosen // 6 % len(made_up)]
+        like[name] = made_up[name]
+    return like
+
+
 @schemathesis.hook
 def map_case(_: object, case: Any) -> Any:
     """Put what is there into the parts of a request that are meant to be right."""
@@ -63,6 +77,8 @@ def map_case(_: object, case: Any) -> Any:
         case.query = query
     if isinstance(case.body, dict | list) and meant_right(ParameterLocation.BODY):
         case.body = _name_what_is_there(case.body)
+        if case.meta is None or case.meta.phase.name is TestPhase.FUZZING:  # the others are exact
+            case.body = _like_what_was_booked(case.body, case.operation.label)
     if case.headers and meant_right(ParameterLocation.HEADER):
         _say_who_is_meant(case.headers, _asked(case))
     return case

@@ -1,11 +1,14 @@
 """What is there to be named: read off the lists of the API, so that made up requests may hit it."""
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
 from itertools import chain
 from typing import Any, NamedTuple
 
 from app.shared.answers import read_json
 from tests.api import Api
+from tests.notes.operations import operation_of
+from tests.notes.story import Told
 
 _MOST = 60
 _OF_UNITS = ("trace", "units", "evidence", "claims", "mass-balance")
@@ -36,10 +39,13 @@ class Known(NamedTuple):
     """What a member of a body or a parameter of a query may say, by its name."""
     cursors: dict[str, str]
     """A cursor of each list that goes on."""
+    booked: dict[str, list[dict[str, Any]]]
+    """Bodies that an operation took, by its method and path template."""
 
 
-def what_is_there(api: Api, document: dict[str, Any]) -> Known:
-    """Read every list that says what may stand in a path behind it."""
+def what_is_there(api: Api, document: dict[str, Any], story: Iterable[Told]) -> Known:
+    """Tell a story, and read every list that says what may stand in a path behind it."""
+    booked = _bodies(document, story)
     lists, cursors = {}, {}
     for path in document["paths"]:
         if not any(each["name"] == "cursor" for each in _asked_of(document, path)):
@@ -58,7 +64,19 @@ def what_is_there(api: Api, document: dict[str, Any]) -> Known:
         name: list(chain.from_iterable(paths[f"/api/v1/{each}/"] for each in there))
         for name, there in _LISTS_OF.items()
     }
-    return Known(paths, {name: some for name, some in members.items() if some}, cursors)
+    return Known(paths, {name: some for name, some in members.items() if some}, cursors, booked)
+
+
+def _bodies(document: dict[str, Any], story: Iterable[Told]) -> dict[str, list[dict[str, Any]]]:
+    """Gather what was booked, without the code that nothing else can have any more."""
+    bodies: defaultdict[str, list[dict[str, Any]]] = defaultdict(list)
+    for told in story:
+        body = told.example.request.body
+        if told.answer.is_success and isinstance(body, dict):
+            method, path, _ = operation_of(document, told.method, told.path)
+            said = {name: value for name, value in body.items() if name != "code"}
+            bodies[f"{method.upper()} {path}"].append(said)
+    return bodies
 
 
 def _asked_of(document: dict[str, Any], path: str) -> list[dict[str, Any]]:
