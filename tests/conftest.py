@@ -83,18 +83,21 @@ def settings(database_url: str) -> Settings:
 
 
 @pytest.fixture(scope="session")
-def _built(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
-    """The service with its routes, built once: that takes longer than most tests."""
+def built(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
+    """The service with its routes, built once: that takes longer than most tests.
+
+    By itself it has no book, and is there to be asked for its routes and its description.
+    """
     nowhere = tmp_path_factory.mktemp("nowhere") / "unused.db"
     return create_app(Settings(database_url=f"sqlite:///{nowhere}", _env_file=None))
 
 
 @pytest.fixture
-def service(_built: FastAPI, settings: Settings) -> Iterator[FastAPI]:
+def service(built: FastAPI, settings: Settings) -> Iterator[FastAPI]:
     """The service on a book of its own."""
-    open_book(_built, settings)
-    yield _built
-    _built.state.engine.dispose()
+    open_book(built, settings)
+    yield built
+    built.state.engine.dispose()
 
 
 @pytest.fixture

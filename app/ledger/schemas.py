@@ -49,11 +49,11 @@ class Asked(BaseModel):
     @classmethod
     def _null_is_left_out(cls, said: object) -> object:
         """Take null for left out, also where what is left out means something."""
-        if isinstance(said, Decimal):
-            # FastAPI lets an object stand for a body, and a number with a point is one: it has
-            # none of the members, so that it would pass where all of them may be left out.
-            raise PydanticKnownError("model_attributes_type")
         if not isinstance(said, dict):
+            if isinstance(said, Decimal):
+                # FastAPI lets an object stand for a body, and a number with a point is one: it has
+                # none of the members, so that it would pass where all of them may be left out.
+                raise PydanticKnownError("model_attributes_type")
             return said
         meaning = _names_with_a_default(cls)
         return {
@@ -108,11 +108,11 @@ class Change(Asked):
     ) -> JsonSchemaValue:
         """Say so in the document, too."""
         schema = super().__get_pydantic_json_schema__(core, handler)
-        members = handler.resolve_ref_schema(schema).get("properties", {})
+        body = handler.resolve_ref_schema(schema)
         for name in cls.never_null:
             said = cls.model_fields[name].alias or name
-            members[said] = _not_null(members[said])
-        handler.resolve_ref_schema(schema)["minProperties"] = 1
+            body["properties"][said] = _not_null(body["properties"][said])
+        body["minProperties"] = 1
         return schema
 
 

@@ -9,12 +9,11 @@ from decimal import Decimal
 from typing import Annotated, Any, Final
 
 import pytest
+from fastapi import FastAPI
 from fastapi.routing import APIRoute
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from app.ledger.schemas import Asked
-from app.main import create_app
-from app.settings import Settings
 
 TRIED: Final[dict[str, list[Any]]] = {
     "string": ["1", "5", "on", "2.5", "2000-01-01"],
@@ -25,12 +24,10 @@ TRIED: Final[dict[str, list[Any]]] = {
 
 
 @pytest.fixture(scope="session")
-def bodies(tmp_path_factory: pytest.TempPathFactory) -> set[type[Asked]]:
+def bodies(built: FastAPI) -> set[type[Asked]]:
     """Every body that an operation takes, and what stands in them."""
-    unused = tmp_path_factory.mktemp("nowhere") / "unused.db"
-    service = create_app(Settings(database_url=f"sqlite:///{unused}", _env_file=None))
     found: set[type[Asked]] = set()
-    for route in service.router.routes:
+    for route in built.router.routes:
         if isinstance(route, APIRoute) and route.body_field is not None:
             found.update(_within(route.body_field.field_info.annotation))
     return found

@@ -10,8 +10,6 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 
-from app.main import create_app
-from app.settings import Settings
 from app.shared.kinds import KINDS
 from app.shared.staff import GRANTS, Permission, Role
 from tests.api import Api, problem
@@ -29,11 +27,9 @@ READS_BY_POST = {
 
 
 @pytest.fixture(scope="session")
-def operations(tmp_path_factory: pytest.TempPathFactory) -> list[Operation]:
+def operations(built: FastAPI) -> list[Operation]:
     """Every operation under `/api/v1`: method, path and what the document says of it."""
-    unused = tmp_path_factory.mktemp("nowhere") / "unused.db"
-    service = create_app(Settings(database_url=f"sqlite:///{unused}", _env_file=None))
-    return list(operations_of(service))
+    return list(operations_of(built))
 
 
 def operations_of(service: FastAPI) -> Iterator[Operation]:

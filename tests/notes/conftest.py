@@ -7,7 +7,6 @@ import pytest
 from fastapi import FastAPI
 
 from app.settings import Settings
-from tests.notes.tables import service_without_book
 
 
 @pytest.fixture
@@ -17,13 +16,7 @@ def settings(database_url: str) -> Settings:
 
 
 @pytest.fixture(scope="session")
-def described(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
-    """A service that is only asked for its description."""
-    return service_without_book(tmp_path_factory.mktemp("nowhere"))
-
-
-@pytest.fixture(scope="session")
-def document(described: FastAPI) -> dict[str, Any]:
+def document(built: FastAPI) -> dict[str, Any]:
     """The service's OpenAPI document as a client receives it."""
-    received: dict[str, Any] = json.loads(json.dumps(described.openapi()))
+    received: dict[str, Any] = json.loads(json.dumps(built.openapi()))
     return received

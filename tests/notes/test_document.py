@@ -15,17 +15,15 @@ from tests.notes.tables import DOCUMENT, GENERATED, RENEW, document_of, generate
 Json = dict[str, Any]
 
 
-def test_the_document_that_is_kept_is_the_service_s(described: FastAPI) -> None:
+def test_the_document_that_is_kept_is_the_service_s(built: FastAPI) -> None:
     kept = DOCUMENT.read_text(encoding="utf-8")
 
-    assert kept == document_of(described), f"openapi.json is not current: `{RENEW}`"
+    assert kept == document_of(built), f"openapi.json is not current: `{RENEW}`"
 
 
-def test_the_generated_tables_are_current(described: FastAPI) -> None:
+def test_the_generated_tables_are_current(built: FastAPI) -> None:
     stale = [
-        page.name
-        for page, generate in GENERATED.items()
-        if generated_part(page) != generate(described)
+        page.name for page, generate in GENERATED.items() if generated_part(page) != generate(built)
     ]
 
     assert not stale, f"tables that are not current: `{RENEW}`"
