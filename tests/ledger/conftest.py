@@ -132,17 +132,17 @@ def empty(empty_url: str) -> Iterator[Engine]:
 
 
 @pytest.fixture
-def api_of(_built: FastAPI, empty: Engine, empty_url: str) -> Iterator[Callable[[], Api]]:
+def api_of(built: FastAPI, empty: Engine, empty_url: str) -> Iterator[Callable[[], Api]]:
     """Sign in at today's program on the database that was empty, once its book is migrated."""
     with ExitStack() as opened:
 
         def sign_in() -> Api:
             settings = Settings(database_url=empty_url, hold_on_arrival=False, _env_file=None)
-            open_book(_built, settings)
-            opened.callback(_built.state.engine.dispose)
+            open_book(built, settings)
+            opened.callback(built.state.engine.dispose)
             with writing(empty) as session:
                 token = add_token(session, "Later", [Role.ADMIN])
-            api = Api(_built, token)
+            api = Api(built, token)
             opened.callback(api.close)
             return api
 

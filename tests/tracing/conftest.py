@@ -49,15 +49,15 @@ def module_engine(module_url: str) -> Iterator[Engine]:
 
 
 @pytest.fixture
-def module_api(_built: FastAPI, module_url: str) -> Iterator[Api]:
+def module_api(built: FastAPI, module_url: str) -> Iterator[Api]:
     """The service on the module's database, as an administrator uses it."""
-    open_book(_built, Settings(database_url=module_url, _env_file=None))
-    with writing(_built.state.engine) as session:
+    open_book(built, Settings(database_url=module_url, _env_file=None))
+    with writing(built.state.engine) as session:
         token = add_token(session, f"reader-{uuid4().hex[:8]}", [Role.ADMIN])
-    api = Api(_built, token)
+    api = Api(built, token)
     yield api
     api.close()
-    _built.state.engine.dispose()
+    built.state.engine.dispose()
 
 
 @pytest.fixture

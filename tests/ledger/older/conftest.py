@@ -11,10 +11,10 @@ from tests.ledger.older.whole_book import keep_whole_book
 
 
 @pytest.fixture(scope="session")
-def today(_built: FastAPI, sqlite_pattern: Path, tmp_path_factory: pytest.TempPathFactory) -> Rows:
+def today(built: FastAPI, sqlite_pattern: Path, tmp_path_factory: pytest.TempPathFactory) -> Rows:
     """Every row of a book of today's program, made once."""
     file = shutil.copy(sqlite_pattern, tmp_path_factory.mktemp("whole") / "book.db")
-    engine = keep_whole_book(_built, f"sqlite:///{file}")
+    engine = keep_whole_book(built, f"sqlite:///{file}")
     rows = read_rows(engine)
     engine.dispose()
     return rows
